@@ -1,0 +1,133 @@
+"""Everything that Latchline can complain of, in one small tree.
+
+    LatchlineError                 one sentence: what, where, what to do; exit status 2
+    ├── InputError                 a file, key or option that cannot be used
+    │   ├── ChartError             a drawing that cannot be read or does not fit
+    │   ├── ProfileError           a machine profile that cannot be used
+    │   └── PieceError             a piece file that cannot be used
+    ├── KnittingError              the work found fault; exit status 1
+    │   ├── NotKnittable           the plan cannot be knitted as it stands
+    │   └── Mismatch               what was selected differs from the plan
+    ├── LinkError                  the board or the line to it; exit status 1
+    │   ├── PortError              no such port, no permission, in use, unplugged; exit status 2
+    │   ├── NotABoard              something answers, but not our protocol
+    │   ├── WrongVersion           a board with another protocol version
+    │   ├── Silent                 nothing answers in time
+    │   └── BoardFault             the board named a fault; carries its number, needle and pass
+    └── JournalError               the journal cannot be read, written or is in use; exit status 1
+
+Lower-layer exceptions (OSError, serial.SerialException, tomllib.TOMLDecodeError, PIL's,
+sqlite3's) are turned into one of these where they arise; `tests/test_errors.py` holds the list.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class LatchlineError(Exception):
+    """Base of the tree.
+
+    what: the fault in one clause, without a full stop.
+    where: file, row, column, key, needle or pass, as a reader would look for it.
+    hint: what to do about it, one clause.
+    """
+
+    exit_status = 2
+
+    def __init__(self, what: str, *, where: str = "", hint: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.hint = hint
+        super().__init__(self.sentence())
+
+    def sentence(self) -> str:
+        """The whole complaint as one line: `where: what; hint.`"""
+        text = f"{self.where}: {self.what}" if self.where else self.what
+        if self.hint:
+            text = f"{text}; {self.hint}"
+        return text if text.endswith((".", "?", "!")) else text + "."
+
+
+class InputError(LatchlineError):
+    """A file, key or option that cannot be used."""
+
+
+class ChartError(InputError):
+    """A drawing that cannot be read or does not fit."""
+
+
+class ProfileError(InputError):
+    """A machine profile that cannot be used."""
+
+
+class PieceError(InputError):
+    """A piece file that cannot be used."""
+
+
+class KnittingError(LatchlineError):
+    """The work found fault."""
+
+    exit_status = 1
+
+
+class NotKnittable(KnittingError):  # noqa: N818 - reads as a sentence: "not knittable"
+    """The plan cannot be knitted as it stands."""
+
+
+class Mismatch(KnittingError):  # noqa: N818
+    """What was selected differs from the plan."""
+
+
+class LinkError(LatchlineError):
+    """The board, or the line to it."""
+
+    exit_status = 1
+
+
+class PortError(LinkError):
+    """No such port, no permission, in use, or unplugged."""
+
+    exit_status = 2
+
+
+class NotABoard(LinkError):  # noqa: N818
+    """Something answers on the port, but it does not speak our protocol."""
+
+
+class WrongVersion(LinkError):  # noqa: N818
+    """A board with another protocol version."""
+
+
+class Silent(LinkError):  # noqa: N818
+    """Nothing answers in time."""
+
+
+class BoardFault(LinkError):  # noqa: N818
+    """The board named a fault. Numbers are those of `docs/protocol.md`."""
+
+    def __init__(
+        self, what: str, *, number: int, needle: str = "", pass_number: int = 0, where: str = "", hint: str = ""
+    ) -> None:
+        self.number = number
+        self.needle = needle
+        self.pass_number = pass_number
+        super().__init__(what, where=where, hint=hint)
+
+
+class JournalError(LatchlineError):
+    """The journal cannot be read or written, or another run holds it."""
+
+    exit_status = 1
+
+
+def file_trouble(path: str | Path, error: OSError, kind: type[LatchlineError] = InputError) -> LatchlineError:
+    """An OSError on a file as one of ours, in words that need no errno."""
+    match error:
+        case FileNotFoundError():
+            return kind("there is no such file", where=str(path), hint="check the name and the folder")
+        case IsADirectoryError():
+            return kind("this is a folder, not a file", where=str(path), hint="name a file in it")
+        case PermissionError():
+            return kind("this file may not be opened", where=str(path), hint="check its permissions")
+    return kind(f"the file cannot be used ({error.strerror or error})", where=str(path))

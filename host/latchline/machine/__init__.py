@@ -1,0 +1,1 @@
+"""The machine: a bed, its needles, selectors and sensors."""

@@ -1,0 +1,215 @@
+"""Read a TOML file key by key, so that every complaint names the file, the line and the key.
+
+`tomllib` forgets where a key stood; `locate` finds it again by scanning the text for table
+headers and keys, which is enough for the flat files that Latchline reads.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from latchline.errors import InputError, file_trouble
+
+FILE_BYTES_MAX = 1 << 20
+
+_HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")
+_KEY = re.compile(r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*=""")
+
+
+def _parts(dotted: str) -> tuple[str, ...]:
+    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
+
+
+def locate(text: str) -> dict[tuple[str, ...], int]:
+    """The line (from 1) of every table and key; entries of arrays of tables carry their index."""
+    lines: dict[tuple[str, ...], int] = {}
+    seen: dict[tuple[str, ...], int] = {}
+    here: tuple[str, ...] = ()
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := _HEADER.match(line):
+            path: tuple[str, ...] = ()
+            for part in _parts(header[2]):
+                path = (*path, part)
+                if path in seen and not (header[1] == "[[" and path == _parts(header[2])):
+                    path = (*path, str(seen[path]))
+            if header[1] == "[[":
+                seen[path] = seen.get(path, -1) + 1
+                path = (*path, str(seen[path]))
+            here = path
+            lines.setdefault(here, number)
+        elif key := _KEY.match(line):
+            lines.setdefault((*here, *_parts(key[1])), number)
+    return lines
+
+
+class Table:
+    """One table of a TOML file; each reader method takes a key out, `finish` complains of what is left."""
+
+    def __init__(
+        self,
+        values: dict[str, Any],
+        *,
+        file: str,
+        lines: dict[tuple[str, ...], int],
+        path: tuple[str, ...] = (),
+        kind: type[InputError] = InputError,
+    ) -> None:
+        self._values = dict(values)
+        self._asked: list[str] = []
+        self._lines = lines
+        self._path = path
+        self._kind = kind
+        self.file = file
+
+    @classmethod
+    def read(cls, path: str | Path, kind: type[InputError] = InputError) -> Table:
+        """Read a file. Raises `kind` when it is missing, too large, not UTF-8 or not TOML."""
+        try:
+            with Path(path).open("rb") as stream:
+                data = stream.read(FILE_BYTES_MAX + 1)
+        except OSError as error:
+            raise file_trouble(path, error, kind) from None
+        if len(data) > FILE_BYTES_MAX:
+            raise kind("the file is larger than 1 MiB", where=str(path), hint="this cannot be a settings file")
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            raise kind(
+                f"the file is not UTF-8 text (byte {error.start + 1})", where=str(path), hint="save it as UTF-8"
+            ) from None
+        return cls.parse(text, file=str(path), kind=kind)
+
+    @classmethod
+    def parse(cls, text: str, *, file: str, kind: type[InputError] = InputError) -> Table:
+        try:
+            values = tomllib.loads(text.replace("\r\n", "\n"))
+        except (tomllib.TOMLDecodeError, RecursionError) as error:
+            message = str(error) or "too deeply nested"
+            place = re.search(r"\(at line (\d+), column (\d+)\)", message)
+            where = f"{file}, line {place[1]}, column {place[2]}" if place else file
+            reason = re.sub(r"\s*\(at .*\)$", "", message)
+            raise kind(f"not valid TOML ({reason[:1].lower()}{reason[1:]})", where=where) from None
+        return cls(values, file=file, lines=locate(text), kind=kind)
+
+    def where(self, key: str = "") -> str:
+        """`file, line 7, key "bands.2.rows"`, with the line of the nearest table when the key has none."""
+        path = (*self._path, key) if key else self._path
+        line = next((self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines), None)
+        text = self.file if line is None else f"{self.file}, line {line}"
+        shown = ".".join(str(int(part) + 1) if part.isdigit() else part for part in path)
+        return f'{text}, key "{shown}"' if shown else text
+
+    def complain(self, key: str, what: str, hint: str = "") -> InputError:
+        return self._kind(what, where=self.where(key), hint=hint)
+
+    def has(self, key: str) -> bool:
+        self._asked.append(key)
+        return key in self._values
+
+    def _take(self, key: str, default: Any) -> Any:
+        self._asked.append(key)
+        if key in self._values:
+            return self._values.pop(key)
+        if default is ...:
+            raise self.complain(key, "this key is missing", f'add "{key} = …"')
+        return default
+
+    def text(self, key: str, default: Any = ..., *, longest: int = 2000) -> Any:
+        value = self._take(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, str):
+            raise self.complain(key, f"expected text, found {_kind_of(value)}", 'put it in quotes, as "…"')
+        if len(value) > longest:
+            raise self.complain(key, f"the text is longer than {longest} characters")
+        return value
+
+    def choice(self, key: str, options: Sequence[str], default: Any = ...) -> Any:
+        value = self.text(key, default)
+        if value is not default and value not in options:
+            raise self.complain(key, f'"{value}" is not known here', "accepted: " + ", ".join(options))
+        return value
+
+    def flag(self, key: str, default: Any = ...) -> Any:
+        value = self._take(key, default)
+        if value is not default and not isinstance(value, bool):
+            raise self.complain(key, f"expected true or false, found {_kind_of(value)}")
+        return value
+
+    def whole(self, key: str, low: int, high: int, default: Any = ...) -> Any:
+        value = self._take(key, default)
+        if value is default:
+            return value
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise self.complain(key, f"expected a whole number, found {_kind_of(value)}")
+        if not low <= value <= high:
+            raise self.complain(key, f"{value} is out of range", f"accepted: {low} to {high}")
+        return value
+
+    def number(self, key: str, low: float, high: float, default: Any = ...) -> Any:
+        value = self._take(key, default)
+        if value is default:
+            return value
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self.complain(key, f"expected a number, found {_kind_of(value)}")
+        if not low <= value <= high:  # also refuses nan
+            raise self.complain(key, f"{value} is out of range", f"accepted: {low:g} to {high:g}")
+        return float(value)
+
+    def texts(self, key: str, default: Any = ...) -> Any:
+        value = self._take(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+            raise self.complain(key, "expected a list of texts", 'as in ["one", "two"]')
+        return tuple(value)
+
+    def raw(self, key: str, default: Any = ...) -> Any:
+        """The value as TOML gives it, for the few keys that accept more than one kind."""
+        return self._take(key, default)
+
+    def table(self, key: str, *, required: bool = False) -> Table:
+        value = self._take(key, ... if required else {})
+        if not isinstance(value, dict):
+            raise self.complain(key, f"expected a table, found {_kind_of(value)}", f"write it as [{key}]")
+        return self._inner(value, (*self._path, key))
+
+    def tables(self, key: str, *, required: bool = False) -> list[Table]:
+        value = self._take(key, ... if required else [])
+        if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+            raise self.complain(key, "expected a list of tables", f"write each as [[{key}]]")
+        return [self._inner(item, (*self._path, key, str(n))) for n, item in enumerate(value)]
+
+    def keys(self) -> Iterable[str]:
+        return list(self._values)
+
+    def _inner(self, values: dict[str, Any], path: tuple[str, ...]) -> Table:
+        return Table(values, file=self.file, lines=self._lines, path=path, kind=self._kind)
+
+    def finish(self) -> None:
+        """Complain of the first key that nobody asked for."""
+        for key in self._values:
+            accepted = sorted(set(self._asked))
+            near = difflib.get_close_matches(key, accepted, 1)
+            hint = f'did you mean "{near[0]}"?' if near else "accepted: " + ", ".join(accepted)
+            raise self.complain(key, "this key is not known here", hint)
+
+
+def _kind_of(value: Any) -> str:
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case int() | float():
+            return f"the number {value}"
+        case str():
+            return f'the text "{value[:40]}"'
+        case list():
+            return "a list"
+        case dict():
+            return "a table"
+    return f"a {type(value).__name__}"
