@@ -1,0 +1,1 @@
+"""Charts: read them, turn them, fit them to a span."""
