@@ -1,0 +1,94 @@
+"""The command line: parse, call, print. Each command lives in its own module, loaded when used."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import sys
+from typing import Any
+
+import click
+
+from latchline.errors import LatchlineError
+
+# command → module under latchline.cli, one line of help. Kept as a table so that
+# `latchline --help` need not import the commands, numpy and Pillow among them.
+COMMANDS = {
+    "check": ("check", "Say whether a chart or piece can be knitted."),
+    "compile": ("compile", "Turn a chart or piece into the needles of every pass."),
+    "preview": ("preview", "Draw the fabric, or the working chart, before knitting."),
+    "sheet": ("sheet", "Print how to set the machine up for a piece."),
+    "dry-run": ("dry_run", "Knit on the simulator and compare every needle with the plan."),
+    "knit": ("knit", "Knit on a board, or on the simulated one."),
+    "resume": ("resume", "Go on with a piece that was interrupted."),
+    "timing": ("timing", "Show how the knitting went, pass by pass."),
+    "doctor": ("doctor", "Find out what is wrong with the board, the sensors or the coils."),
+    "budget": ("budget", "Work out coils, drivers, supply and fuse before buying parts."),
+    "ports": ("ports", "List the serial ports."),
+    "profiles": ("profiles", "List the machine profiles, or show one."),
+    "examples": ("examples", "Copy the example piece files and charts into a folder."),
+}
+
+
+class _Commands(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"latchline.cli.{COMMANDS[name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(None, "--version", package_name="latchline", message="latchline %(version)s")
+def latchline() -> None:
+    """From a chart of your own to the needles of a domestic latch-needle bed.
+
+    \b
+    Try it without a machine:
+      latchline examples my-pieces
+      latchline dry-run my-pieces/harbour-blanket.toml
+    """
+
+
+def print_json(value: Any) -> None:
+    """A result for machines, on standard output."""
+    click.echo(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def chatter(text: str) -> None:
+    """A remark for people, on standard error, so that results can be piped."""
+    click.echo(text, err=True)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; an error of ours is one sentence and its own exit status."""
+    try:
+        status = latchline.main(arguments, prog_name="latchline", standalone_mode=False)
+    except LatchlineError as error:
+        chatter(f"latchline: {error.sentence()}")
+        sys.exit(error.exit_status)
+    except click.exceptions.Abort:
+        chatter("latchline: interrupted.")
+        sys.exit(130)
+    except KeyboardInterrupt:
+        chatter("latchline: interrupted.")
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+if __name__ == "__main__":
+    main()
