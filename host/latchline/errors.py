@@ -107,7 +107,14 @@ class BoardFault(LinkError):  # noqa: N818
     """The board named a fault. Numbers are those of `docs/protocol.md`."""
 
     def __init__(
-        self, what: str, *, number: int, needle: str = "", pass_number: int = 0, where: str = "", hint: str = ""
+        self,
+        what: str,
+        *,
+        number: int,
+        needle: str = "",
+        pass_number: int = 0,
+        where: str = "",
+        hint: str = "",
     ) -> None:
         self.number = number
         self.needle = needle

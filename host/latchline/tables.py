@@ -80,7 +80,9 @@ class Table:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError as error:
             raise kind(
-                f"the file is not UTF-8 text (byte {error.start + 1})", where=str(path), hint="save it as UTF-8"
+                f"the file is not UTF-8 text (byte {error.start + 1})",
+                where=str(path),
+                hint="save it as UTF-8",
             ) from None
         return cls.parse(text, file=str(path), kind=kind)
 
@@ -185,7 +187,8 @@ class Table:
             raise self.complain(key, "expected a list of tables", f"write each as [[{key}]]")
         return [self._inner(item, (*self._path, key, str(n))) for n, item in enumerate(value)]
 
-    def keys(self) -> Iterable[str]:
+    def left(self) -> Iterable[str]:
+        """The keys that nobody has asked for yet."""
         return list(self._values)
 
     def _inner(self, values: dict[str, Any], path: tuple[str, ...]) -> Table:

@@ -1,0 +1,1 @@
+"""The line to the board: frames, messages, and the host's end of the conversation."""

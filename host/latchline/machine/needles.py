@@ -54,7 +54,8 @@ class Span:
         first, last = (needle_index(end, centre) for end in ends)
         if first > last:
             raise InputError(
-                f'the span "{text}" stands the wrong way round', hint=f"write {ends[1].upper()}-{ends[0].upper()}"
+                f'the span "{text}" stands the wrong way round',
+                hint=f"write {ends[1].upper()}-{ends[0].upper()}",
             )
         if first < 0 or last >= needles:
             whole = cls(0, needles - 1).name(centre)

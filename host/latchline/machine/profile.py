@@ -16,7 +16,7 @@ from latchline.errors import ProfileError
 from latchline.machine.needles import Span, needle_index, needle_name
 from latchline.tables import Table
 
-NEEDLES_MAX = 256  # a mask is 32 bytes on the wire (docs/protocol.md)
+NEEDLES_MAX = 255  # a needle is one byte on the wire and 255 means none (docs/protocol.md)
 SELECTORS_MAX = 16  # two power shift registers
 DIRECTIONS = ("leftward", "rightward")
 LATENCY_MS = 0.1  # edge to latched output, with room to spare; the firmware tests hold it to 0.02
@@ -200,7 +200,7 @@ def _profile(table: Table, *, name: str, source: str) -> Profile:
     levers_table.finish()
 
     electrical_table = table.table("electrical")
-    electrical = {key: electrical_table.raw(key) for key in electrical_table.keys()}
+    electrical = {key: electrical_table.raw(key) for key in electrical_table.left()}
     for key, value in electrical.items():
         if isinstance(value, bool) or not isinstance(value, int | float | str):
             raise table.complain("electrical", f'"{key}" must be a number or a text')
@@ -283,4 +283,3 @@ def _check(profile: Profile, table: Table, selectors_table: Table, sensors: Tabl
             f"a turn {profile.turn_clearance_needles} needles past the last one comes before the selectors are done",
             "raise turn_clearance_needles, or lower the leads",
         )
-

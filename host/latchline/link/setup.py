@@ -1,0 +1,34 @@
+"""What the board is told of the machine: the BED message of a profile."""
+
+from __future__ import annotations
+
+from latchline.link.messages import Bed
+from latchline.machine.profile import Profile
+
+TICK_US = 4
+PATIENCE_MS = 45_000  # a host may sleep for 20 s with passes loaded ahead; past this the coils go off
+
+
+def bed_message(profile: Profile, *, patience_ms: int = PATIENCE_MS, supply_min: int = 0, current_max: int = 0) -> Bed:
+    """BED for this profile (docs/protocol.md section 4)."""
+    selectors = profile.selectors
+    return Bed(
+        needles=profile.needles,
+        edges_per_needle=profile.edges_per_needle,
+        left_sensor=profile.left_sensor_edge,
+        right_sensor=profile.right_sensor_edge,
+        tolerance=profile.tolerance_edges,
+        backing=profile.backing_needles * profile.edges_per_needle,
+        layout_kind=0 if selectors.layout == "carriage" else 1,
+        count=selectors.count,
+        lead_leftward=profile.lead_edges("leftward"),
+        lead_rightward=profile.lead_edges("rightward"),
+        advance=-(-profile.advance_us // TICK_US),
+        advance_max=profile.advance_max_edges,
+        hold=selectors.hold_edges,
+        limit_ms=selectors.limit_ms,
+        active_low=int(selectors.active == "low"),
+        patience_ms=patience_ms,
+        supply_min=supply_min,
+        current_max=current_max,
+    )
