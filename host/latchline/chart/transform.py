@@ -17,7 +17,7 @@ from latchline.errors import ChartError
 
 
 def _with_cells(chart: Chart, cells: Cells) -> Chart:
-    return replace(chart, cells=np.ascontiguousarray(cells))
+    return replace(chart, cells=np.array(cells, order="C"))
 
 
 def mirror(chart: Chart) -> Chart:

@@ -1,0 +1,54 @@
+"""Every Hypothesis strategy of the project, so that a chart is drawn the same way in all the rooms.
+
+Importing this module also sets Hypothesis up: no deadlines, because the clock of a busy machine is no
+fault of the code, and a modest number of examples.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import settings
+from hypothesis import strategies as st
+
+from latchline.chart.model import COLOURS_MAX, Chart, Colour
+
+settings.register_profile("latchline", deadline=None, max_examples=60)
+settings.load_profile("latchline")
+
+
+def colours() -> st.SearchStrategy[Colour]:
+    channel = st.integers(0, 255)
+    return st.builds(Colour, channel, channel, channel)
+
+
+@st.composite
+def charts(
+    draw: st.DrawFn,
+    *,
+    stitches: tuple[int, int] = (1, 24),
+    rows: tuple[int, int] = (1, 16),
+    colours_most: int = 4,
+) -> Chart:
+    """Charts of any content; the palette has 1 to `colours_most` different colours, not all of them in use."""
+    assert colours_most <= COLOURS_MAX
+    palette = tuple(draw(st.lists(colours(), min_size=1, max_size=colours_most, unique=True)))
+    width, height = draw(st.integers(*stitches)), draw(st.integers(*rows))
+    size = width * height
+    cells = np.frombuffer(draw(st.binary(min_size=size, max_size=size)), np.uint8) % len(palette)
+    return Chart(cells.astype(np.uint8).reshape(height, width), palette, "drawn.png")
+
+
+def two_colour_charts(
+    *, stitches: tuple[int, int] = (1, 24), rows: tuple[int, int] = (1, 16)
+) -> st.SearchStrategy[Chart]:
+    """Charts of background and one more colour."""
+    return charts(stitches=stitches, rows=rows, colours_most=2)
+
+
+@st.composite
+def damaged(draw: st.DrawFn, whole: bytes) -> bytes:
+    """A file after an accident: cut short, some bytes changed, or both."""
+    data = bytearray(whole[: draw(st.integers(0, len(whole)))] if draw(st.booleans()) else whole)
+    for _ in range(draw(st.integers(0, 4)) if data else 0):
+        data[draw(st.integers(0, len(data) - 1))] = draw(st.integers(0, 255))
+    return bytes(data)
