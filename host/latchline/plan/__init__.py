@@ -1,0 +1,1 @@
+"""Plans: options × chart × technique × bed → numbered passes with masks."""

@@ -1,0 +1,1 @@
+"""Techniques: what a selected and an unselected needle does, in each direction."""

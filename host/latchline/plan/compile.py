@@ -1,0 +1,291 @@
+"""Options × chart × technique × bed → a plan. Nothing here reads or writes."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.chart.model import Chart
+from latchline.chart.transform import mirror, place, require_colours, tile
+from latchline.errors import InputError
+from latchline.machine.needles import Span
+from latchline.machine.profile import Profile
+from latchline.plan.model import Band, Plan, Yarn
+from latchline.plan.options import PASSES_MAX, Options
+from latchline.plan.select import select
+from latchline.technique.model import Separation, Steps, Technique, one_pass_a_row
+from latchline.technique.table import STOCKING
+
+DEFAULT_YARNS = ("main", "contrast", "third", "fourth")
+DEFAULT_COLOURS = ("#e8dfcc", "#2f5d7c", "#b8502e", "#3f6b45")
+FINGERPRINT_FORM = 1  # raise it when the meaning of the bytes under the fingerprint changes
+
+
+@dataclass(frozen=True)
+class BandRequest:
+    """One band as asked for: a technique, a drawing (or none), options, yarns (main first)."""
+
+    name: str
+    technique: Technique
+    options: Options
+    drawing: Chart | None = None
+    yarns: tuple[Yarn, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """A compiled band before it is put in its place in the plan."""
+
+    band: Band
+    table: npt.NDArray[np.bool_]
+    of_pass: npt.NDArray[np.int32]
+    chart_row: npt.NDArray[np.int32]
+    knitted_row: npt.NDArray[np.int32]
+    colour: npt.NDArray[np.int16]
+    start: str | None
+
+
+def compile_plan(
+    name: str, profile: Profile, span: Span, requests: Sequence[BandRequest], *, start: str | None = None
+) -> Plan:
+    """Compile the bands, one after another, over a span of needles.
+
+    start: the side on which the carriage stands; None: what the first separation needs, else right.
+    Raises InputError (ChartError for a drawing) with the band's name as the place.
+    """
+    if not requests:
+        raise InputError("there is nothing to knit", hint="add a band or a chart")
+    parts = [_compile_band(request, profile, span) for request in requests]
+    if profile.drive == "next-pass" and parts[0].band.technique.needs_chart:
+        parts.insert(0, _set_up_pass(parts[0].band.yarns, span))
+    bands, rightward = _in_order(parts, start)
+    total = len(rightward)
+    if total > PASSES_MAX:
+        raise InputError(f"the piece would have {total} passes", hint=f"at most {PASSES_MAX}")
+
+    table = np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts])
+    offsets = np.cumsum([1] + [len(part.table) for part in parts])
+    acting = np.concatenate(
+        [part.of_pass + offset for part, offset in zip(parts, offsets[:-1], strict=True)], dtype=np.int32
+    )
+    driven = acting
+    if profile.drive == "next-pass":
+        driven = np.append(acting[1:], np.int32(0))  # after the last pass nothing comes: row 0 selects nothing
+    plan = Plan(
+        name=name,
+        profile=profile,
+        span=span,
+        bands=bands,
+        table=np.packbits(table, axis=1, bitorder="little"),
+        acting=acting,
+        driven=driven,
+        rightward=rightward,
+        chart_row=np.concatenate([part.chart_row for part in parts]),
+        knitted_row=np.concatenate([part.knitted_row for part in parts]),
+        colour=np.concatenate([part.colour for part in parts]),
+        band=np.repeat(np.arange(len(parts), dtype=np.int32), [len(part.of_pass) for part in parts]),
+        notes=_notes(bands),
+    )
+    return replace(plan, fingerprint=fingerprint(plan))
+
+
+def fit(drawing: Chart, span: Span, options: Options, technique: Technique) -> Chart:
+    """The drawing on the needles of the span: repeated or placed once, then mirrored if it shows the knit side.
+
+    A drawing wider than the span is cut at the span's ends; the checks say so.
+    """
+    shown = options.shown_side or ("knit" if technique.colour_work else "purl")
+    chart = mirror(drawing) if shown == "knit" else drawing
+    if options.once_at is not None:
+        return place(chart, span.width, options.once_at - span.first)
+    return tile(chart, span.width, options.shift)
+
+
+def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
+    technique, options, drawing = request.technique, request.options, request.drawing
+    if technique.double_bed and profile.beds < 2:
+        raise InputError(
+            f'{technique.name} needs a second bed, and "{profile.name}" has one',
+            where=request.name,
+            hint="choose a machine with two beds, or slip-colours",
+        )
+    if options.alternate_needles == "only":
+        drawing = None
+    elif drawing is None and technique.needs_chart:
+        raise InputError(
+            f"{technique.name} needs a chart", where=request.name, hint="name one, or use alternate-needles only"
+        )
+    if drawing is not None:
+        require_colours(drawing, technique.colours_max, technique.name)
+        if len(drawing.palette) > 2 and (options.reversal or options.alternate_needles != "off"):
+            raise InputError(
+                "reversal and alternate needles need a chart of two colours",
+                where=request.name,
+                hint=f"this one has {len(drawing.palette)}; reduce it with --colours 2",
+            )
+    chart = fit(drawing, span, options, technique) if drawing is not None else None
+    cells = chart.cells if chart is not None else np.zeros((1, span.width), dtype=np.uint8)
+    height = 2 if chart is None and options.alternate_needles == "only" else len(cells)
+    rows = options.rows if options.rows is not None else height * options.row_repeat
+
+    colours = max(2, len(drawing.palette)) if drawing is not None else 2
+    steps, separation, start = _steps(request, profile, rows, colours)
+    edge_knit = (options.edge_needles or ("as-chart" if technique.colour_work else "knit")) == "knit"
+    edge = technique.edge_selected if edge_knit and technique.needs_chart else None
+    chosen = select(cells, steps, options, edge)
+    passes = len(steps.row)
+    band = Band(
+        name=request.name,
+        technique=technique,
+        options=options,
+        first=1,
+        last=passes,
+        yarns=_yarns(request, max(colours, technique.yarns) if technique.colour_work else technique.yarns),
+        drawing=drawing,
+        chart=chart,
+        separation=separation,
+        edge_knit=edge_knit,
+    )
+    no_chart = chart is None
+    return _Part(
+        band=band,
+        table=chosen.table,
+        of_pass=chosen.of_pass,
+        chart_row=np.zeros(passes, dtype=np.int32) if no_chart else chosen.chart_row + np.int32(1),
+        knitted_row=(steps.row + 1).astype(np.int32),
+        colour=np.where(steps.colour < 0, -1, steps.colour).astype(np.int16),
+        start=start,
+    )
+
+
+def _steps(
+    request: BandRequest, profile: Profile, rows: int, colours: int
+) -> tuple[Steps, Separation | None, str | None]:
+    """The passes of the band, the separation that made them, and the side at which they must start."""
+    technique, options = request.technique, request.options
+    if not technique.separations:
+        if options.separation is not None:
+            raise InputError(f"{technique.name} is not separated by colour", where=request.name, hint="leave it out")
+        return one_pass_a_row(rows, colours), None, None
+    able = [item for item in technique.separations if item.colours_min <= colours <= item.colours_max]
+    wanted = [item for item in able if options.separation in (None, item.name)]
+    if not wanted:
+        raise InputError(
+            f'the separation "{options.separation}" does not do {colours} colours',
+            where=request.name,
+            hint="accepted: " + ", ".join(item.name for item in able),
+        )
+    changer = options.changer or (profile.changer if profile.changer != "none" else "hand")
+    start = wanted[0].start
+    if changer == "right":
+        start = "right" if start == "left" else "left"
+    return wanted[0].steps(rows, colours), wanted[0], start
+
+
+def _yarns(request: BandRequest, count: int) -> tuple[Yarn, ...]:
+    """The band's yarns, filled up with plain names where the request gives fewer."""
+    given = list(request.yarns)
+    palette = request.drawing.palette if request.drawing is not None and request.technique.colour_work else ()
+    for index in range(len(given), max(count, 1)):
+        name = DEFAULT_YARNS[index] if index < len(DEFAULT_YARNS) else f"colour {index + 1}"
+        colour = palette[index].hex if index < len(palette) else DEFAULT_COLOURS[index % len(DEFAULT_COLOURS)]
+        given.append(Yarn(name, colour))
+    return tuple(given)
+
+
+def _set_up_pass(yarns: tuple[Yarn, ...], span: Span) -> _Part:
+    """The plain pass by which a next-pass machine pushes the needles for the first patterned one."""
+    band = Band("set-up pass", STOCKING, Options(rows=1), 1, 1, yarns[:1])
+    return _Part(
+        band=band,
+        table=np.zeros((1, span.width), dtype=np.bool_),
+        of_pass=np.zeros(1, dtype=np.int32),
+        chart_row=np.zeros(1, dtype=np.int32),
+        knitted_row=np.ones(1, dtype=np.int32),
+        colour=np.full(1, -1, dtype=np.int16),
+        start=None,
+    )
+
+
+def _in_order(parts: Sequence[_Part], start: str | None) -> tuple[tuple[Band, ...], npt.NDArray[np.bool_]]:
+    """Number the passes through the bands and settle the directions."""
+    firsts = np.cumsum([1] + [part.band.passes for part in parts])
+    total = int(firsts[-1]) - 1
+    need = next(
+        (
+            _other(part.start) if (first - 1) % 2 else part.start
+            for part, first in zip(parts, firsts[:-1], strict=True)
+            if part.start is not None
+        ),
+        None,
+    )
+    chosen = start or next((part.band.options.start for part in parts[:1]), None) or need or "right"
+    rightward = (np.arange(total) % 2 == 0) == (chosen == "left")
+    bands = []
+    for part, first in zip(parts, firsts[:-1].tolist(), strict=True):
+        here = "left" if rightward[first - 1] else "right"
+        if part.start is not None and part.start != here:
+            raise InputError(
+                f"this separation starts with the carriage at the {part.start}, but it will stand at the {here}",
+                where=part.band.name,
+                hint="start at the other side, or knit one plain row more or less before it",
+            )
+        wanted = part.band.options.start
+        if wanted is not None and wanted != here:
+            raise InputError(
+                f"the carriage will stand at the {here}, not at the {wanted}",
+                where=part.band.name,
+                hint="knit one plain row more or less before it",
+            )
+        bands.append(replace(part.band, first=first, last=first + part.band.passes - 1))
+    return tuple(bands), rightward
+
+
+def _other(side: str) -> str:
+    return "left" if side == "right" else "right"
+
+
+def _notes(bands: Sequence[Band]) -> dict[int, tuple[str, ...]]:
+    """What the operator does before the first pass of each band."""
+    notes = {}
+    for band in bands:
+        cams = band.technique.cams
+        lines = [f"{band.name}: {band.technique.title}"]
+        if band.technique.yarns:
+            yarns = ", ".join(
+                f"{yarn.name} as {feeder}" for yarn, feeder in zip(band.yarns, band.technique.feeders, strict=False)
+            )
+            lines.append(f"thread {yarns}")
+        lines.append(f"set the carriage to {cams.setting}" + (f", {band.way} only" if band.way != "both" else ""))
+        notes[band.first] = tuple(lines)
+    return notes
+
+
+def fingerprint(plan: Plan) -> int:
+    """CRC-32 of all that is knitted: bed, needles, and each pass's technique, yarns, direction and selections."""
+    head = {
+        "form": FINGERPRINT_FORM,
+        "bed": [plan.profile.needles, plan.profile.drive, plan.span.first, plan.span.last],
+        "bands": [
+            {
+                "technique": band.technique.name,
+                "way": band.way,
+                "backing": band.options.backing,
+                "first": band.first,
+                "yarns": [asdict(yarn) for yarn in band.yarns],
+            }
+            for band in plan.bands
+        ],
+    }
+    value = zlib.crc32(json.dumps(head, sort_keys=True).encode())
+    for array in (plan.rightward, plan.colour.astype("<i2")):
+        value = zlib.crc32(array.tobytes(), value)
+    for rows in (plan.acting, plan.driven) if plan.driven is not plan.acting else (plan.acting,):
+        for at in range(0, len(rows), 1 << 14):
+            value = zlib.crc32(plan.table[rows[at : at + (1 << 14)]].tobytes(), value)
+    return value or 1

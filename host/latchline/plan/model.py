@@ -1,0 +1,135 @@
+"""A plan: numbered passes, each with its mask, its direction, its yarns and where it came from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.chart.model import Chart
+from latchline.machine.needles import Span
+from latchline.machine.profile import Profile
+from latchline.plan.options import Options
+from latchline.technique.model import Separation, Technique
+
+Bools = npt.NDArray[np.bool_]
+Bytes = npt.NDArray[np.uint8]
+Ints = npt.NDArray[np.int32]
+
+BED_MASK_BYTES = 32
+
+
+@dataclass(frozen=True)
+class Yarn:
+    """A yarn as the piece file gives it; None where it says nothing.
+
+    tex: grams per kilometre, of the strands together. stitch_size: on the carriage's dial.
+    loop_length_mm: yarn in one plain stitch.
+    """
+
+    name: str
+    colour: str = "#d8d0c0"
+    tex: float | None = None
+    stitch_size: float | None = None
+    loop_length_mm: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """A stretch of passes of one kind.
+
+    first, last: pass numbers from 1. chart: after mirroring onto needles, as wide as the span;
+    None where there is none. drawing: the chart as it was drawn. yarns: one for each colour of
+    the chart, main first. edge_knit: whether the end needles are made to knit.
+    """
+
+    name: str
+    technique: Technique
+    options: Options
+    first: int
+    last: int
+    yarns: tuple[Yarn, ...]
+    drawing: Chart | None = None
+    chart: Chart | None = None
+    separation: Separation | None = None
+    edge_knit: bool = False
+
+    @property
+    def passes(self) -> int:
+        return self.last - self.first + 1
+
+    @property
+    def way(self) -> str:
+        return self.options.one_way if self.technique.one_way else "both"
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """All passes of a piece. Pass k (from 1) is entry k − 1 of each array.
+
+    table: uint8 (distinct masks, ⌈width / 8⌉), little bit order, one row for each distinct mask.
+    acting: int32, the table row that decides what the needles do in this pass.
+    driven: int32, the table row that the selectors are driven with during this pass: the same on
+        a `this-pass` machine, the next pass's on a `next-pass` machine.
+    rightward: bool. chart_row: int32 from 1, 0 where none. knitted_row: int32 from 1 within the
+    band. colour: int16, the palette index knitted, −1 where the pass is not of one colour.
+    band: int32 index into bands. notes: pass number → what the operator does before it.
+    fingerprint: CRC-32, never 0, of everything that is knitted.
+    """
+
+    name: str
+    profile: Profile
+    span: Span
+    bands: tuple[Band, ...]
+    table: Bytes
+    acting: Ints
+    driven: Ints
+    rightward: Bools
+    chart_row: Ints
+    knitted_row: Ints
+    colour: npt.NDArray[np.int16]
+    band: Ints
+    notes: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
+    fingerprint: int = 0
+
+    @property
+    def passes(self) -> int:
+        return len(self.acting)
+
+    @property
+    def start(self) -> str:
+        """The side on which the carriage stands before the first pass."""
+        return "left" if self.rightward[0] else "right"
+
+    def direction(self, number: int) -> str:
+        return "rightward" if self.rightward[number - 1] else "leftward"
+
+    def band_of(self, number: int) -> Band:
+        return self.bands[int(self.band[number - 1])]
+
+    def yarns_of(self, number: int) -> tuple[Yarn, ...]:
+        """The yarns in the carriage in this pass, main first."""
+        band = self.band_of(number)
+        if band.technique.yarns == 0:
+            colour = int(self.colour[number - 1])
+            return (band.yarns[colour],) if colour >= 0 else ()
+        return band.yarns[: band.technique.yarns]
+
+    def acting_masks(self, first: int = 1, last: int | None = None) -> Bools:
+        """Selections that act in passes first to last: bool, shape (passes, width)."""
+        return self._masks(self.acting, first, last)
+
+    def driven_masks(self, first: int = 1, last: int | None = None) -> Bools:
+        """Selections driven during passes first to last: bool, shape (passes, width)."""
+        return self._masks(self.driven, first, last)
+
+    def _masks(self, rows: Ints, first: int, last: int | None) -> Bools:
+        chosen = self.table[rows[first - 1 : last]]
+        return np.unpackbits(chosen, axis=1, count=self.span.width, bitorder="little").astype(np.bool_)
+
+    def bed_mask(self, number: int) -> bytes:
+        """The driven mask of a pass over the whole bed: 32 bytes, bit n mod 8 of byte n // 8 is needle n."""
+        packed = int.from_bytes(self.table[self.driven[number - 1]].tobytes(), "little")
+        return (packed << self.span.first).to_bytes(BED_MASK_BYTES, "little")

@@ -1,0 +1,108 @@
+"""From chart cells to selections: alternate needles, reversal, edge needles, colours.
+
+The formulas are those of `docs/explanation/selection.md`. All arrays are over needles of the
+span, 0 at the operator's left; row numbers are knitted rows of the band, from 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.plan.options import Options
+from latchline.technique.model import ANY_CONTRAST, NO_STITCH, Steps
+
+Cells = npt.NDArray[np.uint8]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Selections:
+    """Distinct selections and which of them each pass has.
+
+    table: bool (distinct, width). of_pass: int32 (passes). chart_row: int32 (passes), from 0.
+    """
+
+    table: Bools
+    of_pass: npt.NDArray[np.int32]
+    chart_row: npt.NDArray[np.int32]
+
+
+def select(cells: Cells, steps: Steps, options: Options, edge_selected: bool | None) -> Selections:
+    """The selections of a band.
+
+    cells: uint8 (H, width), row 0 the first one knitted, already mirrored onto needles.
+    edge_selected: what the end needles are made to be; None leaves them as the chart has them.
+
+    Row k takes chart row ⌊k / n⌋ mod H and the ground's phase ⌊k / n⌋ mod 2, n the row repeat. A
+    selection depends on no more than those two, the reversal and the colour, so each
+    distinct combination is worked out once and passes only point at it.
+    """
+    height = cells.shape[0]
+    repeat = steps.row // options.row_repeat
+    chart_row = repeat % height
+    phase = repeat % 2
+    colours = int(steps.colour.max(initial=0)) + 3
+    key = ((chart_row * 2 + phase) * 2 + _reversed(steps.row, options.reversal)) * colours + (steps.colour + 2)
+    distinct, of_pass = _distinct(key, height * 4 * colours)
+    rest, colour = np.divmod(distinct, colours)
+    colour -= 2
+    rest, is_reversed = np.divmod(rest, 2)
+    table = _selected(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), colour, options)
+    if edge_selected is not None and table.shape[1]:
+        table[:, [0, -1]] = edge_selected
+    return Selections(table, of_pass, chart_row.astype(np.int32))
+
+
+def ground(rows: int, width: int) -> Bools:
+    """Every other needle, shifted each row: (x + row) mod 2, bool (rows, width)."""
+    return ((np.arange(width) + np.arange(rows)[:, None]) % 2).astype(np.bool_)
+
+
+def _reversed(row: npt.NDArray[np.int64], reversal: int) -> npt.NDArray[np.int64]:
+    if reversal <= 0:
+        return np.full(len(row), -reversal, dtype=np.int64)
+    return row // reversal % 2
+
+
+def _distinct(key: npt.NDArray[np.int64], keys: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int32]]:
+    """Like numpy.unique with its inverse, without sorting: keys are small whole numbers."""
+    used = np.zeros(keys, dtype=np.bool_)
+    used[key] = True
+    distinct = np.flatnonzero(used)
+    place = np.empty(keys, dtype=np.int32)
+    place[distinct] = np.arange(len(distinct), dtype=np.int32)
+    return distinct, place[key]
+
+
+def _selected(
+    cells: Cells,
+    chart_row: npt.NDArray[np.int64],
+    phase: npt.NDArray[np.int64],
+    is_reversed: Bools,
+    colour: npt.NDArray[np.int64],
+    options: Options,
+) -> Bools:
+    chosen = cells[chart_row]
+    plain = options.alternate_needles == "off" and not is_reversed.any()
+    if not plain:
+        mark = ground(2, cells.shape[1])[phase]
+        selected = chosen != 0
+        match options.alternate_needles:
+            case "only":
+                selected = mark
+            case "background":
+                selected = selected | mark
+            case "within":
+                selected = selected & mark
+        selected = selected ^ is_reversed[:, None]
+        # With more than two colours a stitch that stays selected keeps its own.
+        chosen = np.where(selected, np.maximum(chosen, 1), 0).astype(np.uint8)
+    result: Bools = chosen == colour[:, None].astype(np.int16)
+    any_contrast = colour == ANY_CONTRAST
+    if any_contrast.any():
+        result[any_contrast] = chosen[any_contrast] != 0
+    result[colour == NO_STITCH] = False
+    return result
