@@ -31,7 +31,10 @@ _ADAM7 = ((0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), 
 """First column, first row, column step and row step of the seven passes (PNG specification, section 8.2)."""
 
 _XBM_SIZE = r"#[ \t]*define[ \t]+(?:\w*_)?{}[ \t]+(\d{{1,9}})\b"
-_XBM_BITS = re.compile(r"\b(char|short)\s+\w+\s*\[\s*\w*\s*\]\s*=\s*\{([^{}]*)(\}?)")
+# every repetition has an end, so that a hostile file cannot make the search go back and forth for hours
+_XBM_BITS = re.compile(
+    r"\b(char|short)\s{1,9}\w{1,99}\s{0,9}\[\s{0,9}\w{0,9}\s{0,9}\]\s{0,9}=\s{0,9}\{([^{}]*)(\}?)"
+)
 
 
 def damaged(where: str, what: str) -> ChartError:
@@ -41,6 +44,8 @@ def damaged(where: str, what: str) -> ChartError:
 def _declared_size(data: bytes, kind: str) -> tuple[int, int]:
     """Width and height as the header says. Raises struct.error or ValueError when it is cut short."""
     if kind == "PNG":
+        if data[12:16] != b"IHDR":
+            raise ValueError("the header does not stand first")
         width, height = struct.unpack_from(">II", data, 16)
     elif kind == "GIF":
         width, height = struct.unpack_from("<HH", data, 6)
@@ -64,7 +69,7 @@ def read_picture(data: bytes, kind: str, where: str) -> tuple[Codes, npt.NDArray
     try:
         width, height = _declared_size(data, kind)
     except (struct.error, ValueError):
-        raise damaged(where, "the picture ends inside its header") from None
+        raise damaged(where, "the picture has no whole header") from None
     require_size(width, height, where)
     if kind == "PNG":
         _verify_png(data, where)
@@ -123,7 +128,7 @@ def _verify_png(data: bytes, where: str) -> None:
             break
         at += 12 + length
     if len(header) != 13:
-        raise damaged(where, "the picture has no usable header")
+        raise damaged(where, "the picture has no whole header")
     expected = _png_bytes(header)
     unpacker = zlib.decompressobj()
     try:

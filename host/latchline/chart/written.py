@@ -27,6 +27,7 @@ from latchline.errors import ChartError
 
 BACKGROUND_CHARACTERS = " .-_0"
 LEGEND_HEADING = "legend:"
+LEGEND_LINE_MAX = 120
 SEPARATORS = ",;\t"
 
 _LEGEND_LINE = re.compile(r"^(?P<mark>\S)\s*=\s*(?P<name>[^#]*?)\s*(?P<hex>#\S+)?\s*$")
@@ -89,14 +90,16 @@ def _require_straight(drawing: _Lines, where: str) -> None:
     widest = max(len(line) for line in drawing.lines)
     require_size(widest, len(drawing.lines), where)
     for number, line in enumerate(drawing.lines):
-        for column, mark in enumerate(line):
-            if unicodedata.category(mark).startswith("C"):
-                word = "a tab" if mark == "\t" else f"character U+{ord(mark):04X}"
-                raise ChartError(
-                    f"{word} is no stitch",
-                    where=drawing.spot(where, number, column),
-                    hint="write one visible character or a space for each stitch",
-                )
+        unseen = next(
+            (mark for mark in dict.fromkeys(line) if unicodedata.category(mark).startswith("C")), None
+        )
+        if unseen is not None:
+            word = "a tab" if unseen == "\t" else f"character U+{ord(unseen):04X}"
+            raise ChartError(
+                f"{word} is no stitch",
+                where=drawing.spot(where, number, line.index(unseen)),
+                hint="write one visible character or a space for each stitch",
+            )
         if len(line) < widest:
             raise ChartError(
                 f"this line has {len(line)} stitches where the widest has {widest}",
@@ -163,11 +166,15 @@ def _legend(lines: list[str], first: int, where: str) -> tuple[tuple[Colour, ...
 
 
 def _legend_line(line: str, index: int, spot: str) -> tuple[str, Colour]:
+    hint = 'write it as "x = navy #1f3a5f", "x = navy" or "x = #1f3a5f"'
+    if len(line) > LEGEND_LINE_MAX:
+        raise ChartError(
+            f"a line of a legend has {LEGEND_LINE_MAX} characters at most", where=spot, hint=hint
+        )
     # a space as mark stands at the very start of its line; other marks may be indented
     match = _LEGEND_LINE.match(line if line.startswith(" =") else line.strip()) or re.match(
         r"^(?P<mark> ) *=\s*(?P<name>[^#]*?)\s*(?P<hex>#\S+)?\s*$", line
     )
-    hint = 'write it as "x = navy #1f3a5f", "x = navy" or "x = #1f3a5f"'
     if match is None or not (match["name"] or match["hex"]):
         raise ChartError("this is no line of a legend", where=spot, hint=hint)
     name = match["name"]
@@ -245,7 +252,7 @@ def read_csv(text: str, where: str, *, colours: int | None, background: str | No
     reader = csv.reader(text.splitlines(), delimiter=separator(text), skipinitialspace=True, strict=True)
     try:
         for row in reader:
-            if row:
+            if "".join(row).strip() or len(row) > 1:
                 rows.append([cell.strip() for cell in row])
                 numbers.append(reader.line_num)
     except csv.Error as error:
