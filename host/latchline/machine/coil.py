@@ -60,9 +60,7 @@ def current_a(time_ms: float, steady_a: float, loop_ohm: float, inductance_h: fl
     return steady_a * (1 - exp(-time_ms / 1000 * loop_ohm / inductance_h))
 
 
-def release_ms(
-    start_a: float, drop_out_a: float, resistance_ohm: float, inductance_h: float, clamp_v: float
-) -> float:
+def release_ms(start_a: float, drop_out_a: float, resistance_ohm: float, inductance_h: float, clamp_v: float) -> float:
     """t = (L/R)·ln[(I0·R + Vc)/(Ido·R + Vc)]; `clamp_v` is the net voltage against the coil. 0 if already below."""
     positive(drop_out_a=drop_out_a, resistance_ohm=resistance_ohm, inductance_h=inductance_h)
     not_negative(start_a=start_a, clamp_v=clamp_v)

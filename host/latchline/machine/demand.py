@@ -1,0 +1,124 @@
+"""What a piece asks of the selectors: how many at once, and for what share of the time.
+
+Takes masks (a boolean array, passes × needles of the span), so that it knows nothing of plans.
+A selector is energised from the profile's advance before its needle's selection point until
+`hold_edges` after it, in edges of carriage travel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, floor, pi
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.errors import ProfileError
+from latchline.machine.profile import Profile
+
+Masks = npt.NDArray[np.bool_]
+Shares = npt.NDArray[np.float64]
+PEAK_OVER_MEAN = pi / 2  # a carriage swung to and fro like a pendulum; assumption, no source
+PACE_MAX = 200.0
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What a piece asks.
+
+    at_once, at_once_fastest: the most selectors energised at one time, at this pace and at the
+    profile's highest speed. duty, duty_pass: share of the time that each selector is on, over the
+    piece and in its busiest pass.
+    """
+
+    pace_rows_min: float
+    passes: int
+    pass_s: float
+    mean_m_s: float
+    peak_m_s: float
+    on_ms: float
+    at_once: int
+    at_once_fastest: int
+    duty: Shares
+    duty_pass: Shares
+
+    @property
+    def mean_at_once(self) -> float:
+        return float(self.duty.sum())
+
+
+def measure_demand(profile: Profile, masks: Masks, first_needle: int, pace_rows_min: float) -> Demand:
+    """The demand of `masks`, whose column 0 is needle `first_needle`, at a pace in rows a minute.
+
+    Each row travels the span and the turn clearance on both sides; passes go leftward and rightward
+    in turn, leftward first. Raises ProfileError for a pace or masks that cannot be.
+    """
+    if not 0 < pace_rows_min <= PACE_MAX:
+        raise ProfileError(
+            f"a pace of {pace_rows_min:g} rows a minute is out of range",
+            hint=f"accepted: above 0, up to {PACE_MAX:g}",
+        )
+    passes, width = masks.shape
+    if not passes or not width or first_needle < 0 or first_needle + width > profile.needles:
+        raise ProfileError(
+            f"masks of {passes} passes and {width} needles from needle {first_needle} do not fit this bed",
+            hint=f"the bed has {profile.needles} needles",
+        )
+    selectors = profile.selectors
+    pass_s = 60 / pace_rows_min
+    mean_m_s = (width + 2 * profile.turn_clearance_needles) * profile.pitch_mm / 1000 / pass_s
+    peak_m_s = mean_m_s * PEAK_OVER_MEAN
+    room_ms = selector_share(profile) * profile.pitch_mm / mean_m_s
+    on_ms = min(profile.advance_us / 1000 + selectors.hold_edges * profile.edge_mm / mean_m_s, room_ms)
+    counts = _selected_counts(profile, masks, first_needle)
+    duty = counts * (on_ms / 1000 / pass_s)
+    return Demand(
+        pace_rows_min=pace_rows_min,
+        passes=passes,
+        pass_s=pass_s,
+        mean_m_s=mean_m_s,
+        peak_m_s=peak_m_s,
+        on_ms=on_ms,
+        at_once=most_at_once(profile, masks, advance_edges(profile, min(peak_m_s, profile.speed_max_m_s))),
+        at_once_fastest=most_at_once(profile, masks, profile.advance_max_edges),
+        duty=np.minimum(duty.mean(axis=0), 1.0),
+        duty_pass=np.minimum(duty.max(axis=0), 1.0),
+    )
+
+
+def advance_edges(profile: Profile, speed_m_s: float) -> int:
+    """Edges before its needle at which a selector is switched at this speed, rounded as for the highest speed."""
+    return 1 + floor(profile.advance_us / (profile.edge_mm / speed_m_s * 1000))
+
+
+def most_at_once(profile: Profile, masks: Masks, advance: int) -> int:
+    """The most selectors energised at one time, with `advance` edges of advance throughout.
+
+    At edge p those needles are energised whose selection point s has s − advance ≤ p < s + hold:
+    a window of advance + hold edges, which holds ⌈window/edges a needle⌉ neighbours at most.
+    """
+    window = ceil((advance + profile.selectors.hold_edges) / profile.edges_per_needle)
+    window = min(window, selector_share(profile), masks.shape[1])
+    sums = np.zeros((masks.shape[0], masks.shape[1] + 1), dtype=np.int32)
+    np.cumsum(masks, axis=1, out=sums[:, 1:])
+    return int((sums[:, window:] - sums[:, :-window]).max())
+
+
+def selector_share(profile: Profile) -> int:
+    """Needles from one use of a selector to its next."""
+    return 1 if profile.selectors.layout == "carriage" else profile.selectors.count
+
+
+def _selected_counts(profile: Profile, masks: Masks, first_needle: int) -> npt.NDArray[np.int64]:
+    """How many selected needles each selector serves in each pass: passes × selectors."""
+    count = profile.selectors.count
+    counts = np.zeros((masks.shape[0], count), dtype=np.int64)
+    if profile.selectors.layout == "bank":
+        for selector in range(count):
+            counts[:, selector] = masks[:, (selector - first_needle) % count :: count].sum(axis=1)
+    elif count == 1:
+        counts[:, 0] = masks.sum(axis=1)
+    else:  # selector 1 works leftward, 0 rightward
+        counts[0::2, 1] = masks[0::2].sum(axis=1)
+        counts[1::2, 0] = masks[1::2].sum(axis=1)
+    return counts

@@ -1,0 +1,88 @@
+"""Parts and their ratings, read from the data files in `latchline/machine/parts`.
+
+Each rating carries its unit and its source; where the source says (memory) nobody has re-read it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from itertools import pairwise
+
+from latchline.errors import ProfileError
+from latchline.tables import Table
+
+_FOLDER = resources.files("latchline") / "machine" / "parts"
+
+
+@dataclass(frozen=True)
+class Rating:
+    value: float
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part: `ratings` by name; `drops` the saturation voltage as (current_a, drop_v), rising."""
+
+    name: str
+    title: str
+    kind: str
+    ratings: dict[str, Rating]
+    drops: tuple[tuple[float, float], ...] = ()
+    fuses_a: tuple[float, ...] = ()
+
+    def value(self, rating: str) -> float:
+        return self.ratings[rating].value
+
+    def source(self, rating: str) -> str:
+        return self.ratings[rating].source
+
+    def drop_v(self, current_a: float) -> float:
+        """Saturation voltage at a current, straight lines between and beyond the data sheet's points."""
+        if not self.drops:
+            return 0.0
+        if current_a <= self.drops[0][0]:
+            return self.drops[0][1]
+        for (low_a, low_v), (high_a, high_v) in pairwise(self.drops):
+            if current_a <= high_a or high_a == self.drops[-1][0]:
+                return low_v + (high_v - low_v) * (current_a - low_a) / (high_a - low_a)
+        return self.drops[-1][1]
+
+
+def part_names(kind: str = "") -> list[str]:
+    """Names of the parts on file, of one kind or of all."""
+    names = sorted(entry.name[:-5] for entry in _FOLDER.iterdir() if entry.name.endswith(".toml"))
+    return [name for name in names if not kind or load_part(name).kind == kind]
+
+
+@cache
+def load_part(name: str) -> Part:
+    """A part by the name of its file. Raises ProfileError when there is none."""
+    entry = _FOLDER / f"{name}.toml"
+    if not name or not entry.is_file():
+        raise ProfileError(f'no part is called "{name}"', hint="known drivers: " + ", ".join(part_names("driver")))
+    table = Table.parse(entry.read_text(encoding="utf-8"), file=f"{name}.toml", kind=ProfileError)
+    ratings = {}
+    ratings_table = table.table("ratings", required=True)
+    for key in list(ratings_table.left()):
+        one = ratings_table.table(key)
+        ratings[key] = Rating(one.number("value", 0.0, 1e6), one.text("unit"), one.text("source"))
+        one.finish()
+    drops = tuple(
+        (one.number("current_a", 0, 100), one.number("drop_v", 0, 10), one.text("source"))
+        for one in table.tables("drop")
+    )
+    fuses = tuple(value for one in table.tables("fuse") for value in one.raw("ratings_a"))
+    part = Part(
+        name=name,
+        title=table.text("title"),
+        kind=table.text("kind"),
+        ratings=ratings,
+        drops=tuple((current_a, drop_v) for current_a, drop_v, _ in drops),
+        fuses_a=fuses,
+    )
+    table.finish()
+    return part
