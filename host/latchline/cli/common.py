@@ -1,0 +1,150 @@
+"""What the commands that take a chart or a piece have in common: options, and the plan they make."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from latchline.errors import InputError
+
+if TYPE_CHECKING:
+    from latchline.plan.model import Plan
+    from latchline.plan.piece import Piece
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+_BAND_OPTIONS: dict[str, dict[str, Any]] = {
+    "machine": {"metavar": "NAME|FILE", "help": "Machine profile; see `latchline profiles`.  [standard-200]"},
+    "needles": {"metavar": "SPAN", "help": "Needles to use, as L20-R20.  [the chart's width, centred]"},
+    "technique": {"metavar": "NAME", "help": "stocking, tuck, slip, fair-isle, …  [fair-isle]"},
+    "rows": {"type": int, "help": "Rows to knit.  [the chart's height × row repeat]"},
+    "row_repeat": {"type": int, "help": "Knit each chart row this many times.  [1]"},
+    "reversal": {"metavar": "off|on|every:N", "help": "Exchange selected and unselected.  [off]"},
+    "alternate_needles": {
+        "type": click.Choice(["off", "only", "background", "within"]),
+        "help": "Every other needle, shifted each row: instead of a chart, behind it, or inside it.  [off]",
+    },
+    "shown_side": {"type": click.Choice(["knit", "purl"]), "help": "Which side of the fabric the chart shows."},
+    "edge_needles": {"type": click.Choice(["knit", "as-chart"]), "help": "Make the end needles knit, or as charted."},
+    "start": {"type": click.Choice(["left", "right"]), "help": "Where the carriage stands.  [right]"},
+    "separation": {"metavar": "NAME", "help": "How colours are spread over passes."},
+    "changer": {"type": click.Choice(["left", "right", "hand"]), "help": "Where colours are changed."},
+    "backing": {"type": click.Choice(["full", "alternate"]), "help": "Back bed of a jacquard.  [full]"},
+    "one_way": {"type": click.Choice(["leftward", "rightward"]), "help": "Direction of a one-way pattern."},
+    "colours": {"type": click.IntRange(2, 16), "help": "Reduce the chart to this many colours."},
+    "background": {"metavar": "COLOUR", "help": "The colour of unselected stitches.  [the lightest]"},
+    "crop_rows": {"metavar": "FIRST-LAST", "help": "Keep these chart rows; row 1 is the bottom one."},
+    "crop_stitches": {"metavar": "FIRST-LAST", "help": "Keep these stitches, from the left of the drawing."},
+    "turn": {"type": click.IntRange(0, 3), "help": "Turn by quarters, clockwise."},
+    "flip": {"is_flag": True, "default": None, "help": "Turn the drawing upside down."},
+    "mirror": {"is_flag": True, "default": None, "help": "Mirror the drawing left to right."},
+    "enlarge": {"metavar": "STITCHESxROWS", "help": "Needles and rows for each cell, as 2x1."},
+    "once_at": {"metavar": "NEEDLE", "help": "Knit the chart once, its left end on this needle."},
+    "shift": {"type": int, "help": "Move a repeating chart this many needles to the right."},
+}
+
+
+def takes_chart(command: Command) -> Command:
+    """Give a command the argument and the options from which `piece_from` makes a piece."""
+    for name, settings in reversed(_BAND_OPTIONS.items()):
+        command = click.option("--" + name.replace("_", "-"), **settings)(command)
+    return click.argument("source", metavar="[PIECE.toml|CHART]", required=False, type=click.Path())(command)
+
+
+def piece_from(source: str | None, given: dict[str, Any]) -> Piece:
+    """The piece of a command line: a piece file as it is, or a chart with its options as one band.
+
+    `given` holds the command's keyword arguments; those that are not band options are left alone.
+    Raises InputError and its children.
+    """
+    from latchline.plan.piece import load_piece
+
+    asked = {name: given[name] for name in _BAND_OPTIONS if given.get(name) is not None}
+    if source is not None and source.lower().endswith(".toml"):
+        if asked:
+            first = next(iter(asked)).replace("_", "-")
+            raise InputError(
+                f"--{first} goes with a chart, not with a piece file", where=source, hint="set it in the file"
+            )
+        return load_piece(source)
+    return _chart_piece(source, asked)
+
+
+def plan_from(source: str | None, given: dict[str, Any]) -> Plan:
+    """The compiled plan of a command line."""
+    return piece_from(source, given).plan()
+
+
+def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
+    from latchline.machine.profile import load_profile
+    from latchline.plan.compile import BandRequest
+    from latchline.plan.drawing import Drawing
+    from latchline.plan.options import Options, parse_reversal
+    from latchline.plan.piece import DEFAULT_MACHINE, Piece
+    from latchline.technique.table import technique_named
+
+    technique = technique_named(asked.get("technique", "fair-isle"))
+    profile = load_profile(asked.get("machine", DEFAULT_MACHINE))
+    alone = asked.get("alternate_needles") == "only" or not technique.needs_chart
+    if alone and source is not None:
+        raise InputError("no chart is given here", where=source, hint="leave the chart out, or choose another option")
+    if source is None and not alone:
+        raise InputError("name a chart or a piece file", hint="as in `latchline compile waves.png`")
+    chart = None
+    if source is not None:
+        across, along = _sizes(asked.get("enlarge", "1x1"))
+        chart = Drawing(
+            path=Path(source),
+            colours=asked.get("colours"),
+            background=asked.get("background"),
+            crop_rows=_range("--crop-rows", asked.get("crop_rows")),
+            crop_stitches=_range("--crop-stitches", asked.get("crop_stitches")),
+            turn=asked.get("turn", 0),
+            flip=asked.get("flip", False),
+            mirror=asked.get("mirror", False),
+            enlarge_stitches=across,
+            enlarge_rows=along,
+        ).chart()
+    if "needles" in asked:
+        span = profile.span(asked["needles"])
+    elif chart is not None:
+        span = profile.centred(chart.stitches)
+    else:
+        raise InputError("without a chart the needles must be named", hint="add --needles L20-R20")
+    once_at = asked.get("once_at")
+    options = Options(
+        rows=asked.get("rows"),
+        row_repeat=asked.get("row_repeat", 1),
+        reversal=parse_reversal(asked.get("reversal", "off")),
+        alternate_needles=asked.get("alternate_needles", "off"),
+        shown_side=asked.get("shown_side"),
+        edge_needles=asked.get("edge_needles"),
+        separation=asked.get("separation"),
+        changer=asked.get("changer"),
+        backing=asked.get("backing", "full"),
+        one_way=asked.get("one_way", "rightward"),
+        once_at=None if once_at is None else profile.needle_index(once_at),
+        shift=asked.get("shift", 0),
+    )
+    name = Path(source).stem if source is not None else technique.name
+    band = BandRequest(name, technique, options, chart)
+    return Piece(name, profile, span, asked.get("start"), (), (band,))
+
+
+def _sizes(text: str) -> tuple[int, int]:
+    across, _, along = text.lower().replace("×", "x").partition("x")
+    if not (across.isdigit() and along.isdigit()):
+        raise InputError(f'"{text}" is no enlargement', hint="write needles x rows for each cell, as 2x1")
+    return int(across), int(along)
+
+
+def _range(option: str, text: str | None) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    first, _, last = text.partition("-")
+    if not (first.strip().isdigit() and last.strip().isdigit()):
+        raise InputError(f'"{text}" is no range', where=option, hint="write first-last, as 1-24")
+    return int(first), int(last)

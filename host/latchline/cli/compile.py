@@ -1,0 +1,51 @@
+"""`latchline compile`: the needles of every pass, for people, for spreadsheets and for programs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from latchline.cli import chatter, print_json
+from latchline.cli.common import plan_from, takes_chart
+
+if TYPE_CHECKING:
+    from latchline.plan.model import Plan
+
+
+@click.command("compile")
+@takes_chart
+@click.option("--format", "form", type=click.Choice(["text", "csv", "json"]), default="text", show_default=True)
+@click.option("--passes", "shown", metavar="FIRST-LAST", help="Show only these passes.")
+def command(source: str | None, form: str, shown: str | None, **given: Any) -> None:
+    """Turn a chart or a piece into the needles of every pass.
+
+    CSV has the columns pass,row,direction,yarns,needles,selected: row is the chart row from 1 (empty
+    where there is none), selected one 0 or 1 a needle from your left. JSON carries the same and the
+    plan's fingerprint.
+
+    \b
+      latchline compile waves.png --needles L24-R24
+      latchline compile --technique tuck-one-way --alternate-needles only --needles L10-R10 --rows 8
+      latchline compile harbour-blanket.toml --format csv
+    """
+    from latchline.plan import listing
+
+    plan = plan_from(source, given)
+    first, last = listing.range_of(plan, shown)
+    if form == "json":
+        print_json(listing.as_json(plan, first, last))
+        return
+    for line in listing.as_csv(plan, first, last) if form == "csv" else listing.as_text(plan, first, last):
+        click.echo(line)
+    if form == "text":
+        chatter(_summary(plan))
+
+
+def _summary(plan: Plan) -> str:
+    bands = len(plan.bands)
+    return (
+        f"{plan.name}: {plan.passes} passes in {bands} band{'s' if bands != 1 else ''} on "
+        f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, carriage at the {plan.start}, "
+        f"fingerprint {plan.fingerprint:08x}."
+    )

@@ -1,0 +1,80 @@
+"""A plan written out: the stable CSV and JSON forms, and one for people."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from typing import Any
+
+from latchline.errors import InputError
+from latchline.plan.model import Plan
+
+COLUMNS = ("pass", "row", "direction", "yarns", "needles", "selected")
+
+
+def range_of(plan: Plan, text: str | None) -> tuple[int, int]:
+    """First and last pass of `3-10`; the whole plan for None. Raises InputError."""
+    if text is None:
+        return 1, plan.passes
+    first, dash, last = text.partition("-")
+    if not (first.strip().isdigit() and (not dash or last.strip().isdigit())):
+        raise InputError(f'"{text}" is no range of passes', hint="write first-last, as 1-24")
+    low, high = int(first), int(last if dash else first)
+    if not 1 <= low <= high <= plan.passes:
+        raise InputError(f"passes {text} are not in the plan", hint=f"it has passes 1 to {plan.passes}")
+    return low, high
+
+
+def rows(plan: Plan, first: int, last: int) -> Iterator[tuple[int, int | None, str, str, str, str]]:
+    """The columns of each pass; `selected` is what the selectors are driven with."""
+    needles = plan.profile.span_name(plan.span)
+    for low in range(first, last + 1, 4096):
+        masks = plan.driven_masks(low, min(low + 4095, last))
+        for number, mask in enumerate(masks, low):
+            yarns = "+".join(yarn.name for yarn in plan.yarns_of(number))
+            row = int(plan.chart_row[number - 1]) or None
+            digits = (mask.view("u1") + 48).tobytes().decode("ascii")
+            yield number, row, plan.direction(number), yarns, needles, digits
+
+
+def as_csv(plan: Plan, first: int, last: int) -> Iterator[str]:
+    """RFC 4180 lines, without their line ends."""
+    yield ",".join(COLUMNS)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="")
+    for row in rows(plan, first, last):
+        writer.writerow("" if value is None else value for value in row)
+        yield out.getvalue()
+        out.seek(0)
+        out.truncate()
+
+
+def as_json(plan: Plan, first: int, last: int) -> dict[str, Any]:
+    """The same as CSV with the plan's fingerprint and the operator's notes."""
+    return {
+        "name": plan.name,
+        "machine": plan.profile.name,
+        "needles": plan.profile.span_name(plan.span),
+        "start": plan.start,
+        "fingerprint": f"{plan.fingerprint:08x}",
+        "bands": [
+            {"name": band.name, "technique": band.technique.name, "first": band.first, "last": band.last}
+            for band in plan.bands
+        ],
+        "passes": [
+            dict(zip(COLUMNS, row, strict=True)) | {"notes": list(plan.notes.get(row[0], ()))}
+            for row in rows(plan, first, last)
+        ],
+    }
+
+
+def as_text(plan: Plan, first: int, last: int) -> Iterator[str]:
+    """One line a pass: number, direction, chart row, yarns and needles, selected ones as ■."""
+    digits = len(str(last))
+    for number, row, direction, yarns, _, selected in rows(plan, first, last):
+        arrow = "→" if direction == "rightward" else "←"
+        marks = selected.replace("1", "■").replace("0", "·")
+        for note in plan.notes.get(number, ()):
+            yield f"{'':{digits}}   {note}"
+        yield f"{number:{digits}} {arrow} row {row or '–':<4} {yarns:<20} {marks}"

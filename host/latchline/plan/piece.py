@@ -1,0 +1,196 @@
+"""A piece file: all bands of one knitted part. `docs/reference/piece-file.md` lists every key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from latchline.errors import InputError, PieceError
+from latchline.machine.needles import Span
+from latchline.machine.profile import Profile, load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.drawing import Drawing
+from latchline.plan.model import Plan, Yarn
+from latchline.plan.options import (
+    ALTERNATE_NEEDLES,
+    BACKINGS,
+    CHANGERS,
+    EDGE_NEEDLES,
+    ONE_WAYS,
+    PASSES_MAX,
+    SHOWN_SIDES,
+    SIDES,
+    Options,
+    parse_reversal,
+)
+from latchline.tables import Table
+from latchline.technique.table import technique_named
+
+Value = TypeVar("Value")
+
+DEFAULT_MACHINE = "standard-200"
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """A counted and measured piece of the same fabric."""
+
+    stitches: float
+    rows: float
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A piece as read: everything that `plan` needs, and what the sheet and the checks want to know."""
+
+    name: str
+    profile: Profile
+    span: Span
+    start: str | None
+    yarns: tuple[Yarn, ...]
+    bands: tuple[BandRequest, ...]
+    swatch: Swatch | None = None
+
+    def plan(self) -> Plan:
+        return compile_plan(self.name, self.profile, self.span, self.bands, start=self.start)
+
+
+def load_piece(path: str | Path) -> Piece:
+    """Read a piece file and the charts and profile that it names (relative to its own folder).
+
+    Raises PieceError, ProfileError or ChartError naming file, line and key.
+    """
+    path = Path(path)
+    return _piece(Table.read(path, PieceError), path.parent, default_name=path.stem)
+
+
+def _piece(table: Table, folder: Path, *, default_name: str) -> Piece:
+    name = table.text("name", default_name, longest=200)
+    machine = table.text("machine", DEFAULT_MACHINE)
+    profile = load_profile(machine, beside=folder)
+    needles = table.text("needles", None)
+    start = table.choice("start", SIDES, None)
+    yarns_table = table.table("yarns")
+    yarns = {key: _yarn(yarns_table.table(key), key) for key in yarns_table.left()}
+    swatch = _swatch(table.table("gauge")) if table.has("gauge") else None
+    band_tables = table.tables("bands", required=True)
+    if not band_tables:
+        raise table.complain("bands", "a piece needs at least one band", "add [[bands]]")
+    named = None if needles is None else _keyed(table, "needles", lambda: profile.span(needles))
+    bands = [_band(item, number, folder, profile, yarns) for number, item in enumerate(band_tables, 1)]
+    table.finish()
+    span = named or _widest(profile, bands, table)
+    return Piece(name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch)
+
+
+def _widest(profile: Profile, bands: list[BandRequest], table: Table) -> Span:
+    widths = [band.drawing.stitches for band in bands if band.drawing is not None]
+    if not widths:
+        raise table.complain("needles", "without a chart the needles must be named", 'add needles = "L20-R20"')
+    return _keyed(table, "needles", lambda: profile.centred(max(widths)))
+
+
+def _keyed(table: Table, key: str, read: Callable[[], Value]) -> Value:
+    """Run `read`; an InputError from deeper down gets this table's file, line and key."""
+    try:
+        return read()
+    except InputError as error:
+        if error.where:
+            raise
+        raise table.complain(key, error.what, error.hint) from None
+
+
+def _yarn(table: Table, name: str) -> Yarn:
+    yarn = Yarn(
+        name=name,
+        colour=_colour(table, "colour", "#d8d0c0"),
+        tex=table.number("tex", 1, 10_000, None),
+        stitch_size=table.number("stitch_size", 0, 30, None),
+        loop_length_mm=table.number("loop_length_mm", 1, 100, None),
+    )
+    table.finish()
+    return yarn
+
+
+def _colour(table: Table, key: str, default: str) -> str:
+    text: str = table.text(key, default)
+    digits = text.removeprefix("#")
+    if len(digits) != 6 or any(digit not in "0123456789abcdefABCDEF" for digit in digits):
+        raise table.complain(key, f'"{text}" is no colour', 'write it as "#2f5d7c"')
+    return "#" + digits.lower()
+
+
+def _swatch(table: Table) -> Swatch:
+    swatch = Swatch(
+        stitches=table.number("stitches", 1, 1000),
+        rows=table.number("rows", 1, 2000),
+        width_mm=table.number("width_mm", 1, 3000),
+        height_mm=table.number("height_mm", 1, 3000),
+    )
+    table.finish()
+    return swatch
+
+
+def _band(table: Table, number: int, folder: Path, profile: Profile, yarns: dict[str, Yarn]) -> BandRequest:
+    name = table.text("name", f"band {number}", longest=200)
+    technique = _keyed(table, "technique", lambda: technique_named(table.text("technique")))
+    chosen = table.texts("yarns", ())
+    for yarn in chosen:
+        if yarn not in yarns:
+            hint = "named under [yarns]: " + (", ".join(yarns) or "none")
+            raise table.complain("yarns", f'no yarn is called "{yarn}"', hint)
+    path = table.text("chart", None)
+    drawing = _drawing(table, folder / path) if path is not None else None
+    options = _options(table, profile)
+    table.finish()
+    chart = _keyed(table, "chart", drawing.chart) if drawing is not None else None
+    return BandRequest(name, technique, options, chart, tuple(yarns[yarn] for yarn in chosen))
+
+
+def _drawing(table: Table, path: Path) -> Drawing:
+    enlarge = _pair(table, "enlarge", (1, 1))
+    return Drawing(
+        path=path,
+        colours=table.whole("colours", 2, 16, None),
+        background=table.text("background", None),
+        crop_rows=_pair(table, "crop_rows", None),
+        crop_stitches=_pair(table, "crop_stitches", None),
+        turn=table.whole("turn", 0, 3, 0),
+        flip=table.flag("flip", False),
+        mirror=table.flag("mirror", False),
+        enlarge_stitches=enlarge[0],
+        enlarge_rows=enlarge[1],
+    )
+
+
+def _pair(table: Table, key: str, default: Any) -> Any:
+    value = table.raw(key, default)
+    if value is default:
+        return value
+    if not isinstance(value, list) or len(value) != 2 or not all(type(item) is int and item >= 1 for item in value):
+        raise table.complain(key, "expected two whole numbers from 1", f"as in {key} = [1, 24]")
+    return (value[0], value[1])
+
+
+def _options(table: Table, profile: Profile) -> Options:
+    once_at = table.text("once_at", None)
+    reversal = table.text("reversal", "off")
+    return Options(
+        rows=table.whole("rows", 1, PASSES_MAX, None),
+        row_repeat=table.whole("row_repeat", 1, 1000, 1),
+        reversal=_keyed(table, "reversal", lambda: parse_reversal(reversal)),
+        alternate_needles=table.choice("alternate_needles", ALTERNATE_NEEDLES, "off"),
+        shown_side=table.choice("shown_side", SHOWN_SIDES, None),
+        edge_needles=table.choice("edge_needles", EDGE_NEEDLES, None),
+        start=table.choice("start", SIDES, None),
+        separation=table.text("separation", None),
+        changer=table.choice("changer", CHANGERS, None),
+        backing=table.choice("backing", BACKINGS, "full"),
+        one_way=table.choice("one_way", ONE_WAYS, "rightward"),
+        once_at=None if once_at is None else _keyed(table, "once_at", lambda: profile.needle_index(once_at)),
+        shift=table.whole("shift", -1000, 1000, 0),
+    )
