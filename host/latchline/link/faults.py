@@ -1,0 +1,119 @@
+"""What the board's fault numbers mean to a knitter. The numbers are those of `docs/protocol.md` section 11."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from latchline.errors import BoardFault
+from latchline.link.messages import NO_NEEDLE, Fault
+from latchline.machine.profile import Profile
+
+LOSES_POSITION = frozenset((1, 2, 3, 13, 14))
+
+_REFERENCE = "take the carriage past an end sensor, then to the side where this row starts"
+_AGAIN = "undo this row, take the carriage back to the side where it started, then knit it again"
+
+
+@dataclass(frozen=True)
+class FaultText:
+    """name: a few words, also the heading of its page; says: the whole clause; hint: what to do."""
+
+    name: str
+    says: str
+    hint: str
+
+
+FAULTS: dict[int, FaultText] = {
+    1: FaultText(
+        "impossible encoder step",
+        "both encoder channels changed at once, so the carriage's place is no longer known",
+        f"check the encoder's gap, cable and strip for dirt, then {_REFERENCE}",
+    ),
+    2: FaultText(
+        "end sensor disagrees",
+        "an end sensor switched somewhere else than the count of needles says",
+        f"edges were lost or added: check encoder, strip and sensor, then {_REFERENCE}",
+    ),
+    3: FaultText(
+        "both end sensors on",
+        "both end sensors are on at once, which cannot be",
+        "one of them is stuck or shorted: look at both, then " + _REFERENCE,
+    ),
+    4: FaultText(
+        "carriage too fast",
+        "the carriage went faster than the coils can follow",
+        f"move more slowly; {_AGAIN}",
+    ),
+    5: FaultText(
+        "not ready",
+        "the carriage set off before the coming row was ready",
+        "wait for the lamp at the turn; take the carriage back to the side where it started",
+    ),
+    6: FaultText(
+        "turned early",
+        "the carriage turned back before the end of the row",
+        _AGAIN,
+    ),
+    7: FaultText(
+        "coil rested",
+        "the carriage stood still with a coil on, which was put to rest, and then went on without giving it time",
+        f"after a stop in mid row draw back a few needles first; {_AGAIN}",
+    ),
+    8: FaultText(
+        "needle not as planned",
+        "a selector was not as the plan has it",
+        f"{_AGAIN}; if it comes back, report it with `latchline doctor --bundle`",
+    ),
+    9: FaultText(
+        "host silent",
+        "the board heard nothing from this program for too long",
+        f"keep the computer awake; {_AGAIN}",
+    ),
+    10: FaultText(
+        "supply low",
+        "the coil supply sagged below its limit",
+        "check the supply, its plug and its fuse",
+    ),
+    11: FaultText(
+        "current too high",
+        "more current flows through the coils than the limit allows",
+        "switch the coil supply off and look for a short before going on",
+    ),
+    12: FaultText(
+        "checkpoint cannot be written",
+        "the board's own memory of the last row does not take what is written",
+        "the journal still counts; change the board when the piece is done",
+    ),
+    13: FaultText(
+        "edges faster than the board can follow",
+        "encoder edges came faster than the board can count them",
+        f"look for a bouncing or noisy encoder, then {_REFERENCE}",
+    ),
+    14: FaultText(
+        "off the bed",
+        "by the count the carriage is far off the bed",
+        f"if it was lifted off, put it back, then {_REFERENCE}",
+    ),
+}
+
+_UNKNOWN = FaultText("unknown fault", "the board named a fault that this program does not know", "update Latchline")
+
+
+def fault_text(number: int) -> FaultText:
+    return FAULTS.get(number, _UNKNOWN)
+
+
+def board_fault(fault: Fault, profile: Profile) -> BoardFault:
+    """The fault as one of our errors, with its needle and pass by name."""
+    text = fault_text(fault.fault)
+    needle = "" if fault.needle == NO_NEEDLE else profile.needle_name(fault.needle)
+    places = [f"pass {fault.pass_number}"] if fault.pass_number else []
+    places += [f"needle {needle}"] if needle else []
+    return BoardFault(
+        text.says,
+        number=fault.fault,
+        needle=needle,
+        pass_number=fault.pass_number,
+        where=", ".join(places),
+        hint=text.hint,
+    )

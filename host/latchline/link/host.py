@@ -1,0 +1,400 @@
+"""The host's end of the conversation, as `docs/protocol.md` has it.
+
+A `Host` does nothing by itself: `step` reads what has come, sends what is due and returns what
+happened. It starts no thread and asks nobody but the clock and the transport that it was given, so
+a test can put every byte and every second where it wants them.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from serial import SerialException
+
+from latchline.errors import LinkError, NotABoard, PortError, Silent, WrongVersion
+from latchline.link.frames import Gatherer, crc16
+from latchline.link.messages import (
+    PROTOCOL,
+    Ask,
+    Bed,
+    BedTaken,
+    BoardInfo,
+    Buzz,
+    Checkpoint,
+    Clear,
+    Counts,
+    Done,
+    Fault,
+    Greet,
+    Message,
+    Pass,
+    Pause,
+    PlanStart,
+    Probe,
+    Probed,
+    Refused,
+    Seen,
+    Status,
+    Stop,
+    from_wire,
+    to_wire,
+)
+from latchline.plan.model import Plan
+
+ANSWER_S = 0.5  # a question is asked again after this
+GREETING_S = 4.0  # a board that resets when its port is opened needs up to two seconds to start
+RESEND_S = 0.1  # passes not received by then are sent again
+KEEP_S = 0.5  # something is said at least this often, so that the board knows we are here
+QUIET_S = 1.5  # silence of the board after which the link counts as quiet
+
+
+class Transport(Protocol):
+    """What is needed of a serial port; pySerial's ports have it."""
+
+    timeout: float | None
+
+    def read(self, size: int = 1) -> bytes: ...
+    def write(self, data: bytes) -> int | None: ...
+    @property
+    def in_waiting(self) -> int: ...
+
+
+@dataclass(frozen=True)
+class PassDone:
+    """A pass was knitted. `as_planned` tells whether what was driven is what the plan has."""
+
+    number: int
+    as_planned: bool
+    report: Done
+
+
+@dataclass(frozen=True)
+class Faulted:
+    fault: Fault
+
+
+@dataclass(frozen=True)
+class Restarted:
+    """The board has started anew and knows no plan; `info` is its greeting when it gave one."""
+
+    info: BoardInfo | None
+
+
+@dataclass(frozen=True)
+class Quiet:
+    """Nothing has been heard of the board for a while."""
+
+    since_s: float
+
+
+@dataclass(frozen=True)
+class BackAgain:
+    """The board is heard again after a quiet time."""
+
+
+@dataclass(frozen=True)
+class Changed:
+    """A status that differs from the one before in more than the position."""
+
+    status: Status
+
+
+Event = PassDone | Faulted | Restarted | Quiet | BackAgain | Changed
+
+
+def digest(fingerprint: int, number: int, mask: bytes) -> int:
+    """What the board reports of a pass that was driven as planned (section 7)."""
+    return crc16(struct.pack("<II", fingerprint, number) + mask)
+
+
+class Host:
+    """One conversation with one board."""
+
+    def __init__(self, transport: Transport, clock: Callable[[], float], *, nonce: int = 1) -> None:
+        self._transport = transport
+        self._clock = clock
+        self._nonce = nonce
+        self._gatherer = Gatherer()
+        self._events: deque[Event] = deque()
+        self._answers: deque[Message] = deque()
+        self._plan: Plan | None = None
+        self._sent = 0
+        self._resend_at = 0.0
+        self._said_at = clock()
+        self._heard_at = clock()
+        self._quiet = False
+        self._fault = 0
+        self.info: BoardInfo | None = None
+        self.status: Status | None = None
+        self.acknowledged = 0
+        self.bad_frames = 0
+        self.resent = 0
+
+    # Asking and answering
+
+    def greet(self, patience_s: float = GREETING_S) -> BoardInfo:
+        """Open the conversation.
+
+        Raises Silent when nothing comes, NotABoard when something else does, WrongVersion for a
+        board with another protocol.
+        """
+        self._write(b"\0")
+        until = self._clock() + patience_s
+        heard = self.bad_frames
+        while self._clock() < until:
+            self._nonce = (self._nonce + 1) & 0xFFFFFFFF
+            nonce = self._nonce
+            self.send(Greet(PROTOCOL, nonce))
+            info = self._await(lambda m, nonce=nonce: isinstance(m, BoardInfo) and m.nonce == nonce, ANSWER_S)  # type: ignore[misc]
+            if isinstance(info, BoardInfo):
+                if info.protocol != PROTOCOL:
+                    raise WrongVersion(
+                        f"the board speaks protocol {info.protocol}, this program {PROTOCOL}",
+                        hint="flash the firmware that came with this version of Latchline",
+                    )
+                self.info = info
+                self.status = None
+                self._events.clear()
+                return info
+        if self.bad_frames > heard or self._gatherer.anything:
+            raise NotABoard(
+                "something answers on this port, but not a Latchline board",
+                hint="choose another port, or flash the firmware",
+            )
+        raise Silent("nothing answers on this port", hint="check the cable, the port and that the board has power")
+
+    def set_bed(self, bed: Bed) -> None:
+        """Tell the board its bed, unless it has this very one. Raises LinkError when it refuses."""
+        if self.info is not None and self.info.bed_check == bed.check():
+            return
+        answer = self.ask(bed, lambda m: isinstance(m, BedTaken | Refused))
+        if isinstance(answer, Refused) or (isinstance(answer, BedTaken) and answer.bed_check != bed.check()):
+            raise LinkError("the board does not take this machine profile", hint="check the profile's [selectors]")
+
+    def ask(self, message: Message, wanted: Callable[[Message], bool], tries: int = 6) -> Message:
+        """Send until an answer that `wanted` accepts comes. Raises Silent."""
+        for _ in range(tries):
+            self.send(message)
+            answer = self._await(wanted, ANSWER_S)
+            if answer is not None:
+                return answer
+        raise Silent("the board does not answer any more", hint="check the cable and the board's power")
+
+    def counts(self) -> Counts:
+        answer = self.ask(Ask(Ask.COUNTS), lambda m: isinstance(m, Counts))
+        assert isinstance(answer, Counts)
+        return answer
+
+    def checkpoint(self) -> Checkpoint:
+        answer = self.ask(Ask(Ask.CHECKPOINT), lambda m: isinstance(m, Checkpoint))
+        assert isinstance(answer, Checkpoint)
+        return answer
+
+    def fresh_status(self) -> Status:
+        answer = self.ask(Ask(Ask.STATUS), lambda m: isinstance(m, Status))
+        assert isinstance(answer, Status)
+        return answer
+
+    def probe(self, selector: int, time_ms: int) -> Probed | Refused:
+        answer = self.ask(Probe(selector, time_ms), lambda m: isinstance(m, Probed | Refused))
+        assert isinstance(answer, Probed | Refused)
+        return answer
+
+    # Knitting
+
+    def start(self, plan: Plan, first: int) -> None:
+        """Put a plan in force from pass `first` on. The bed must be set. Raises LinkError when refused."""
+        left_line, right_line = plan.profile.turn_lines(plan.span)
+        message = PlanStart(
+            plan.fingerprint, first, plan.passes, left_line, right_line, plan.span.first, plan.span.last
+        )
+        # A status on its way may still tell of the plan before, even when it is the same one.
+        answer = self.ask(
+            message,
+            lambda m: (
+                isinstance(m, Refused)
+                or (isinstance(m, Status) and m.fingerprint == plan.fingerprint and m.done == first - 1)
+            ),
+        )
+        if isinstance(answer, Refused):
+            raise LinkError("the board does not take this plan", hint="check that board and profile belong together")
+        self._follow(plan, first - 1)
+
+    def adopt(self, plan: Plan, acknowledged: int) -> None:
+        """Go on with a plan that is in force on the board already."""
+        self._follow(plan, acknowledged)
+
+    def _follow(self, plan: Plan, acknowledged: int) -> None:
+        self._plan = plan
+        self.acknowledged = acknowledged
+        self._sent = self.status.received if self.status is not None else acknowledged
+        self._resend_at = self._clock()
+
+    def acknowledge(self, number: int) -> None:
+        """Tell the board that pass `number` is safely in the journal; its slot becomes free."""
+        self.acknowledged = max(self.acknowledged, number)
+        if self._plan is not None:
+            self.send(Seen(self._plan.fingerprint, self.acknowledged))
+
+    def pause(self, paused: bool) -> None:
+        self.send(Pause(int(paused)))
+
+    def clear(self, fault: int) -> None:
+        self._fault = 0
+        self.send(Clear(fault))
+
+    def stop(self) -> None:
+        self._plan = None
+        self.send(Stop())
+
+    def buzz(self, time_s: float) -> None:
+        self.send(Buzz(min(255, max(1, round(time_s * 100)))))
+
+    def step(self, wait_s: float = 0.05) -> list[Event]:
+        """Read for up to `wait_s` (less when something comes), send what is due, return what happened.
+
+        Raises PortError when the port goes away.
+        """
+        for message in self._read(wait_s):
+            self._take(message)
+        self._answers.clear()
+        self._load_ahead()
+        now = self._clock()
+        if now - self._said_at >= KEEP_S:
+            self.send(Ask(Ask.STATUS))
+        if now - self._heard_at >= QUIET_S and not self._quiet:
+            self._quiet = True
+            self._events.append(Quiet(now - self._heard_at))
+        events = list(self._events)
+        self._events.clear()
+        return events
+
+    def send(self, message: Message) -> None:
+        self._write(to_wire(message))
+        self._said_at = self._clock()
+
+    # Inside
+
+    def _write(self, data: bytes) -> None:
+        try:
+            self._transport.write(data)
+        except (SerialException, OSError) as error:
+            raise _port_gone(error) from None
+
+    def _read(self, wait_s: float) -> list[Message]:
+        try:
+            self._transport.timeout = wait_s
+            data = self._transport.read(1)
+            if data and (waiting := self._transport.in_waiting):
+                data += self._transport.read(waiting)
+        except (SerialException, OSError) as error:
+            raise _port_gone(error) from None
+        messages = []
+        for frame in self._gatherer.feed(data):
+            message = from_wire(frame)
+            if message is None or message.number < 0x80:
+                self.bad_frames += 1
+                continue
+            messages.append(message)
+        if messages:
+            self._heard_at = self._clock()
+            if self._quiet:
+                self._quiet = False
+                self._events.append(BackAgain())
+        return messages
+
+    def _await(self, wanted: Callable[[Message], bool], patience_s: float) -> Message | None:
+        """The first message that `wanted` accepts; what else comes is taken as in `step`."""
+        until = self._clock() + patience_s
+        while True:
+            while self._answers:
+                message = self._answers.popleft()
+                if wanted(message):
+                    return message
+            left = until - self._clock()
+            if left <= 0:
+                return None
+            for message in self._read(min(left, 0.05)):
+                self._take(message)
+                self._answers.append(message)
+
+    def _take(self, message: Message) -> None:
+        match message:
+            case Status():
+                self._take_status(message)
+            case Done():
+                self._take_done(message)
+            case Fault() if message.fault and message.fault != self._fault:
+                self._fault = message.fault
+                self._events.append(Faulted(message))
+            case BoardInfo() if self.info is not None and message.boots != self.info.boots:
+                self._restarted(message)
+            case _:
+                pass
+
+    def _take_status(self, status: Status) -> None:
+        if self.info is not None and status.boots != self.info.boots:
+            self._restarted(None)
+            return
+        before, self.status = self.status, status
+        if self._plan is not None and status.fingerprint == self._plan.fingerprint:
+            if before is None or status.received > before.received:
+                self._resend_at = self._clock() + RESEND_S
+            self._sent = max(self._sent, status.received)
+        if status.fault and status.fault != self._fault:
+            self.send(Ask(Ask.FAULT))  # its details come in a FAULT
+        if before is None or _told(before) != _told(status):
+            self._events.append(Changed(status))
+
+    def _take_done(self, done: Done) -> None:
+        plan = self._plan
+        if plan is None or done.fingerprint != plan.fingerprint or not 1 <= done.pass_number <= plan.passes:
+            return
+        if done.pass_number <= self.acknowledged:
+            self.send(Seen(plan.fingerprint, self.acknowledged))
+            return
+        number = done.pass_number
+        if any(isinstance(event, PassDone) and event.number == number for event in self._events):
+            return
+        if number != self.acknowledged + 1:
+            return  # an earlier report was lost; the board sends it again, and this one after it
+        expected = digest(plan.fingerprint, number, plan.bed_mask(number))
+        rightward = bool(plan.rightward[number - 1])
+        self._events.append(PassDone(number, done.digest == expected and bool(done.direction) == rightward, done))
+
+    def _restarted(self, info: BoardInfo | None) -> None:
+        self.status = None
+        self._plan = None
+        self.info = info if info is not None and info.nonce else None
+        self._events.append(Restarted(info))
+
+    def _load_ahead(self) -> None:
+        """Send the passes that the board has room for; again, if it did not get them."""
+        plan, status = self._plan, self.status
+        if plan is None or status is None or status.fingerprint != plan.fingerprint:
+            return
+        now = self._clock()
+        if self._sent > status.received and now >= self._resend_at:
+            self.resent += self._sent - status.received
+            self._sent = status.received
+        last = min(status.credit, plan.passes)
+        if self._sent >= last:
+            return
+        for number in range(self._sent + 1, last + 1):
+            direction = int(plan.rightward[number - 1])
+            self.send(Pass(plan.fingerprint, number, direction, plan.bed_mask(number)))
+        self._sent = last
+        self._resend_at = now + RESEND_S
+
+
+def _told(status: Status) -> tuple[int, ...]:
+    """What of a status is worth an event."""
+    return (status.fingerprint, status.received, status.armed, status.done, status.flags, status.fault, status.rests)
+
+
+def _port_gone(error: Exception) -> PortError:
+    return PortError(f"the port does not work any more ({error})", hint="check the cable, then start again to go on")
