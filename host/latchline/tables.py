@@ -47,6 +47,26 @@ def locate(text: str) -> dict[tuple[str, ...], int]:
     return lines
 
 
+def read_text(path: str | Path, kind: type[InputError] = InputError) -> str:
+    """The text of a settings file. Raises `kind` when it is missing, too large or not UTF-8."""
+    try:
+        with Path(path).open("rb") as stream:
+            data = stream.read(FILE_BYTES_MAX + 1)
+    except OSError as error:
+        raise file_trouble(path, error, kind) from None
+    if len(data) > FILE_BYTES_MAX:
+        raise kind("the file is larger than 1 MiB", where=str(path), hint="this cannot be a settings file")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise kind(
+            f"the file is not UTF-8 text (byte {error.start + 1})",
+            where=str(path),
+            hint="save it as UTF-8",
+        ) from None
+    return text
+
+
 class Table:
     """One table of a TOML file; each reader method takes a key out, `finish` complains of what is left."""
 
@@ -68,23 +88,8 @@ class Table:
 
     @classmethod
     def read(cls, path: str | Path, kind: type[InputError] = InputError) -> Table:
-        """Read a file. Raises `kind` when it is missing, too large, not UTF-8 or not TOML."""
-        try:
-            with Path(path).open("rb") as stream:
-                data = stream.read(FILE_BYTES_MAX + 1)
-        except OSError as error:
-            raise file_trouble(path, error, kind) from None
-        if len(data) > FILE_BYTES_MAX:
-            raise kind("the file is larger than 1 MiB", where=str(path), hint="this cannot be a settings file")
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError as error:
-            raise kind(
-                f"the file is not UTF-8 text (byte {error.start + 1})",
-                where=str(path),
-                hint="save it as UTF-8",
-            ) from None
-        return cls.parse(text, file=str(path), kind=kind)
+        """Read a file. Raises `kind` when it cannot be read or is not TOML."""
+        return cls.parse(read_text(path, kind), file=str(path), kind=kind)
 
     @classmethod
     def parse(cls, text: str, *, file: str, kind: type[InputError] = InputError) -> Table:

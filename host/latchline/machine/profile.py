@@ -14,7 +14,7 @@ from pathlib import Path
 
 from latchline.errors import ProfileError
 from latchline.machine.needles import Span, needle_index, needle_name
-from latchline.tables import Table
+from latchline.tables import Table, read_text
 
 NEEDLES_MAX = 255  # a needle is one byte on the wire and 255 means none (docs/protocol.md)
 SELECTORS_MAX = 16  # two power shift registers
@@ -147,18 +147,29 @@ def load_profile(name: str, *, beside: Path | None = None) -> Profile:
 
     Raises ProfileError, naming file, line and key.
     """
-    if name.endswith(".toml") or "/" in name or "\\" in name:
-        path = Path(name)
-        if beside is not None and not path.is_absolute():
-            path = beside / path
-        return _profile(Table.read(path, ProfileError), name=path.stem, source=str(path))
+    file = str(_file_of(name, beside) or f"{name}.toml")
+    return parse_profile(profile_text(name, beside=beside), name=Path(file).stem, file=file)
+
+
+def profile_text(name: str, *, beside: Path | None = None) -> str:
+    """The TOML text of a profile, shipped or the user's. Raises ProfileError."""
+    path = _file_of(name, beside)
+    if path is not None:
+        return read_text(path, ProfileError)
     if name not in shipped_profiles():
         raise ProfileError(
             f'no machine profile is called "{name}"',
             hint="shipped: " + ", ".join(shipped_profiles()) + "; a file of your own is named by its path",
         )
-    text = (resources.files("latchline") / "profiles" / f"{name}.toml").read_text(encoding="utf-8")
-    return parse_profile(text, name=name, file=f"{name}.toml")
+    return (resources.files("latchline") / "profiles" / f"{name}.toml").read_text(encoding="utf-8")
+
+
+def _file_of(name: str, beside: Path | None) -> Path | None:
+    """The path that a name means, or None when it is that of a shipped profile."""
+    if not (name.endswith(".toml") or "/" in name or "\\" in name):
+        return None
+    path = Path(name)
+    return beside / path if beside is not None and not path.is_absolute() else path
 
 
 def parse_profile(text: str, *, name: str, file: str) -> Profile:
