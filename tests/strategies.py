@@ -7,6 +7,7 @@ fault of the code, and a modest number of examples.
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 from hypothesis import settings
 from hypothesis import strategies as st
 
@@ -52,3 +53,31 @@ def damaged(draw: st.DrawFn, whole: bytes) -> bytes:
     for _ in range(draw(st.integers(0, 4)) if data else 0):
         data[draw(st.integers(0, len(data) - 1))] = draw(st.integers(0, 255))
     return bytes(data)
+
+
+# --- electrical -----------------------------------------------------------------------------------
+
+
+@st.composite
+def coils(draw: st.DrawFn) -> dict[str, float]:
+    """Coils that pull in on their supply, as keys of an [electrical] table."""
+    supply_v = draw(st.floats(5, 30))
+    resistance_ohm = draw(st.floats(10, 300))
+    pull_in_a = supply_v / resistance_ohm * draw(st.floats(0.15, 0.6))
+    return {
+        "supply_v": supply_v,
+        "resistance_ohm": resistance_ohm,
+        "inductance_mh": draw(st.floats(1, 300)),
+        "pull_in_a": pull_in_a,
+        "drop_out_a": pull_in_a * draw(st.floats(0.3, 0.9)),
+    }
+
+
+@st.composite
+def selections(draw: st.DrawFn, *, needles: int) -> tuple[npt.NDArray[np.bool_], int]:
+    """Masks of a few passes (passes × needles of a span) and the span's first needle on a bed of `needles`."""
+    width = draw(st.integers(1, min(needles, 60)))
+    first = draw(st.integers(0, needles - width))
+    passes = draw(st.integers(1, 5))
+    bits = np.unpackbits(np.frombuffer(draw(st.binary(min_size=passes * 8, max_size=passes * 8)), np.uint8))
+    return bits.reshape(passes, 64)[:, :width].astype(np.bool_), first

@@ -103,17 +103,8 @@ def current_plot(budget: Budget) -> str:
 
     plot = _Plot("Coil current against the needle's time slot", last_ms, top_a, "ms after switching on", "A")
     plot.box(advance_ms, off_ms, top_a, _GREY)
-    for row, (interval_ms, words) in enumerate(
-        ((budget.interval_ms, "at this pace"), (fastest_ms, "at the highest speed"))
-    ):
-        y = 36.0 + 18 * row
-        words = f"needle interval {words}: {interval_ms:.1f} ms"
-        plot.rule(plot.x(0), y - 4, plot.x(0), y + 6, width=1.4)
-        plot.rule(plot.x(interval_ms), y - 4, plot.x(interval_ms), y + 6, width=1.4)
-        plot.rule(plot.x(0), y + 5, plot.x(interval_ms), y + 5, width=1.4)
-        plot.text(plot.x(0) + 5, y, words) if plot.x(interval_ms) - plot.x(0) > 215 else plot.text(
-            plot.x(interval_ms) + 6, y + 4, words
-        )
+    _interval(plot, 36, budget.interval_ms, "at this pace")
+    _interval(plot, 54, fastest_ms, "at the highest speed")
     pull_y = plot.y(electrical.pull_in_a)
     plot.rule(plot.x(0), pull_y, plot.x(last_ms), pull_y, "2 3", 1.4)
     plot.curve(cold)
@@ -124,6 +115,17 @@ def current_plot(budget: Budget) -> str:
     plot.key(2, "pull-in current", "2 3")
     plot.key(3, "needle at the selector", fill=_GREY)
     return plot.svg()
+
+
+def _interval(plot: _Plot, y: float, interval_ms: float, words: str) -> None:
+    """A dimension line above the axes, its words beside it, or on it where they would leave the page."""
+    words = f"needle interval {words}: {interval_ms:.1f} ms"
+    start, end = plot.x(0), plot.x(interval_ms)
+    for x in (start, end):
+        plot.rule(x, y - 4, x, y + 6, width=1.4)
+    plot.rule(start, y + 5, end, y + 5, width=1.4)
+    beside = end + 6 + 6.3 * len(words) < _WIDTH
+    plot.text(end + 6 if beside else start + 5, y + (5 if beside else 0), words)
 
 
 def _pulse(

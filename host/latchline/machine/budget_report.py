@@ -17,13 +17,11 @@ VERDICTS = {
 }
 
 
-def figure_text(figure: float | None, unit: str) -> str:
+def figure_text(figure: float | None, unit: str, digits: int = 3) -> str:
     """`0.483 ms`; `never` for what never happens."""
     if figure is None:
         return "never"
-    if float(figure).is_integer() and abs(figure) < 1000:
-        return f"{figure:.0f} {unit}".strip()
-    return f"{figure:.3g} {unit}".strip() if abs(figure) < 100 else f"{figure:.0f} {unit}".strip()
+    return f"{figure:.{digits}g} {unit}".strip() if abs(figure) < 100 else f"{figure:.0f} {unit}".strip()
 
 
 def as_data(budget: Budget) -> dict[str, Any]:
@@ -84,8 +82,10 @@ def as_text(budget: Budget) -> str:
 
 
 def _line_cells(line: Line) -> tuple[str, ...]:
-    limit = f"{line.sense} {figure_text(line.limit, line.unit)}"
-    return line.verdict, line.name, figure_text(line.figure, line.unit), limit, line.source
+    figure, limit = figure_text(line.figure, line.unit), figure_text(line.limit, line.unit)
+    if figure == limit and line.verdict != "ok":  # the difference lies behind the third digit
+        figure = figure_text(line.figure, line.unit, 5)
+    return line.verdict, line.name, figure, f"{line.sense} {limit}", line.source
 
 
 def _selector_cells(one: SelectorBudget) -> tuple[str, ...]:
@@ -113,8 +113,8 @@ def as_html(budget: Budget) -> str:
     """One page to print on A4: verdict, two plots, every line. Needs nothing from outside."""
     rows = "\n".join(
         f'<tr class="{line.verdict}">'
-        + "".join(f"<td>{escape(cell)}</td>" for cell in _line_cells(line))
-        + f"<td>{escape(line.note)}</td></tr>"
+        + "".join(f"<td>{escape(cell)}</td>" for cell in _line_cells(line)[:-1])
+        + f"<td>{escape(line.source)}{_note(line)}</td></tr>"
         for line in budget.lines
     )
     title = f"Coil and power budget: {budget.profile.name}"
@@ -125,23 +125,26 @@ def as_html(budget: Budget) -> str:
 <p>{escape(heading(budget))}. {escape(budget.driver.title)}.</p>
 <p class="verdict {budget.verdict}">{escape(f"{budget.verdict}: {VERDICTS[budget.verdict]}")}</p>
 <div class="plots">{current_plot(budget)}{duty_plot(budget)}</div>
-<table><thead><tr><th></th><th>what</th><th>figure</th><th>limit</th><th>where the limit comes from</th>
-<th>note</th></tr></thead><tbody>
+<table><thead><tr><th></th><th>what</th><th>figure</th><th>limit</th><th>where the limit comes from</th></tr></thead><tbody>
 {rows}
 </tbody></table>
 </body></html>
 """
 
 
+def _note(line: Line) -> str:
+    return f"<br><b>{escape(line.note)}</b>" if line.note and line.verdict != "ok" else ""
+
+
 _STYLE = """
 @page { size: A4; margin: 11mm }
 body { font: 8.2pt/1.22 sans-serif; color: #111; max-width: 190mm; margin: 0 auto }
 h1 { font-size: 13pt; margin: 0 0 1mm } p { margin: 0 0 1.5mm }
-table { border-collapse: collapse; width: 100%; font-size: 6.9pt }
-th, td { text-align: left; padding: 0.45mm 1.2mm; border-bottom: 0.2mm solid #bbb; vertical-align: top }
-td:nth-child(3), td:nth-child(4) { white-space: nowrap }
+table { border-collapse: collapse; width: 100%; font-size: 6.6pt }
+th, td { text-align: left; padding: 0.35mm 1.2mm; border-bottom: 0.2mm solid #bbb; vertical-align: top }
+td:nth-child(-n+4) { white-space: nowrap }
 tr.no td:first-child, p.no { font-weight: bold; background: #111; color: #fff }
 tr.look td:first-child, p.look { font-weight: bold; background: #ddd }
 .verdict { padding: 1mm 2mm; font-size: 10pt; border: 0.3mm solid #111 }
-.plots svg { width: 94mm; height: auto; margin-right: 1mm }
+.plots { display: flex; gap: 4mm } .plots svg { width: 92mm; height: auto }
 """
