@@ -20,10 +20,13 @@ def crc16(data: bytes) -> int:
 def stuff(payload: bytes) -> bytes:
     """COBS of a payload, without the closing zero."""
     out = bytearray()
-    for group in payload.split(b"\0"):
-        while len(group) > 253:
+    groups = payload.split(b"\0")
+    for number, group in enumerate(groups, 1):
+        while len(group) >= 254:
             out += b"\xff" + group[:254]
             group = group[254:]
+            if not group and number == len(groups):
+                return bytes(out)
         out += bytes((len(group) + 1,)) + group
     return bytes(out)
 

@@ -1,0 +1,177 @@
+"""Compiling charts: rows, mirroring, directions, masks, fingerprints."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import strategies
+from latchline.chart.model import Chart, Colour
+from latchline.chart.transform import mirror
+from latchline.errors import ChartError, InputError
+from latchline.machine.needles import Span
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Plan, Yarn
+from latchline.plan.options import Options
+from latchline.technique.table import technique_named
+
+BED = load_profile("standard-200")
+TWO = (Colour(255, 255, 255), Colour(0, 0, 0))
+
+
+def chart_of(*lines: str) -> Chart:
+    """A chart from lines of 0 and 1, top line first."""
+    return Chart(np.array([[int(c) for c in line] for line in reversed(lines)], dtype=np.uint8), TWO, "test")
+
+
+def compiled(chart: Chart | None, technique: str = "fair-isle", span: Span | None = None, **options: object) -> Plan:
+    width = chart.stitches if chart is not None else 8
+    band = BandRequest("band", technique_named(technique), Options(**options), chart)  # type: ignore[arg-type]
+    return compile_plan("piece", BED, span or BED.centred(width), [band])
+
+
+def selected(plan: Plan) -> list[str]:
+    return ["".join("01"[int(bit)] for bit in row) for row in plan.acting_masks()]
+
+
+CHART = chart_of("0011", "0101", "1000")
+
+
+def test_the_bottom_row_of_the_drawing_is_knitted_first() -> None:
+    assert selected(compiled(CHART, shown_side="purl")) == ["1000", "0101", "0011"]
+
+
+def test_a_drawing_of_the_knit_side_is_mirrored_onto_needles() -> None:
+    assert selected(compiled(CHART)) == ["0001", "1010", "1100"]
+
+
+def test_rows_beyond_the_chart_begin_it_again() -> None:
+    plan = compiled(CHART, shown_side="purl", rows=7)
+    assert plan.chart_row.tolist() == [1, 2, 3, 1, 2, 3, 1]
+
+
+def test_a_row_repeat_knits_each_chart_row_that_often() -> None:
+    plan = compiled(CHART, row_repeat=2)
+    assert plan.passes == 6
+    assert plan.chart_row.tolist() == [1, 1, 2, 2, 3, 3]
+
+
+def test_a_ground_behind_the_chart_selects_every_other_needle_where_the_chart_does_not() -> None:
+    blank = chart_of("0000", "0000")
+    assert selected(compiled(blank, alternate_needles="background")) == ["0101", "1010"]
+    assert selected(compiled(CHART, alternate_needles="within", shown_side="purl")) == ["0000", "0000", "0001"]
+
+
+def test_a_narrow_chart_repeats_across_the_span_and_a_shift_moves_it() -> None:
+    chart = chart_of("100")
+    span = BED.centred(8)
+    assert selected(compiled(chart, span=span, shown_side="purl")) == ["10010010"]
+    assert selected(compiled(chart, span=span, shown_side="purl", shift=1)) == ["01001001"]
+
+
+def test_a_chart_placed_once_has_background_around_it() -> None:
+    span = BED.centred(8)
+    plan = compiled(chart_of("11"), span=span, once_at=span.first + 2)
+    assert selected(plan) == ["00110000"]
+
+
+def test_a_chart_wider_than_the_bed_is_refused() -> None:
+    with pytest.raises(InputError, match="201 stitches do not fit on 200 needles"):
+        compiled(Chart(np.zeros((1, 201), dtype=np.uint8), TWO))
+
+
+def test_more_colours_than_the_technique_can_knit_are_refused_with_a_way_out() -> None:
+    three = Chart(np.array([[0, 1, 2]], dtype=np.uint8), (*TWO, Colour(255, 0, 0)))
+    with pytest.raises(ChartError, match=r"--colours 2"):
+        compiled(three)
+
+
+def test_the_carriage_starts_at_the_right_unless_told_otherwise() -> None:
+    assert compiled(CHART).direction(1) == "leftward"
+    assert compiled(CHART, start="left").direction(1) == "rightward"
+
+
+def test_directions_go_on_alternating_from_band_to_band() -> None:
+    band = BandRequest("a", technique_named("fair-isle"), Options(), CHART)
+    plan = compile_plan("piece", BED, BED.centred(4), [band, band])
+    assert [plan.direction(k)[0] for k in range(1, 7)] == ["l", "r", "l", "r", "l", "r"]
+    assert [(b.first, b.last) for b in plan.bands] == [(1, 3), (4, 6)]
+    with pytest.raises(InputError, match="will stand at the left, not at the right"):
+        compile_plan("piece", BED, BED.centred(4), [band, replace(band, options=Options(start="right"))])
+
+
+@given(strategies.charts(), st.sampled_from(["fair-isle", "tuck", "slip"]), st.booleans())
+def test_mirroring_the_drawing_is_the_same_as_showing_the_other_side(chart: Chart, technique: str, edges: bool) -> None:
+    chart = Chart(np.minimum(chart.cells, 1), TWO)
+    edge = "knit" if edges else "as-chart"
+    one = compiled(chart, technique, shown_side="knit", edge_needles=edge)
+    other = compiled(mirror(chart), technique, shown_side="purl", edge_needles=edge)
+    assert selected(one) == selected(other)
+
+
+@given(strategies.charts(), st.integers(1, 4))
+def test_reversal_on_is_the_complement_and_twice_is_nothing(chart: Chart, repeat: int) -> None:
+    chart = Chart(np.minimum(chart.cells, 1), TWO)
+    plain = compiled(chart, row_repeat=repeat).acting_masks()
+    assert (compiled(chart, row_repeat=repeat, reversal=-1).acting_masks() == ~plain).all()
+    rows = len(plain)
+    by_turns = compiled(chart, row_repeat=repeat, reversal=repeat).acting_masks()
+    flipped = (np.arange(rows) // repeat % 2).astype(bool)
+    assert (by_turns == plain ^ flipped[:, None]).all()
+
+
+@given(strategies.charts(), st.integers(1, 200), st.integers(1, 5), st.integers(0, 30))
+def test_every_selection_follows_the_formula_cell_by_cell(chart: Chart, rows: int, repeat: int, extra: int) -> None:
+    """An independent reading of the formulas, one stitch at a time."""
+    chart = Chart(np.minimum(chart.cells, 1), TWO)
+    width = min(200, chart.stitches + extra)
+    plan = compiled(chart, span=BED.centred(width), rows=rows, row_repeat=repeat, shown_side="purl")
+    masks = plan.acting_masks()
+    for k in range(0, rows, max(1, rows // 7)):
+        for x in range(width):
+            expected = chart.cells[(k // repeat) % chart.rows, x % chart.stitches]
+            assert masks[k, x] == bool(expected)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"rows": 4},
+        {"row_repeat": 2},
+        {"reversal": -1},
+        {"start": "left"},
+        {"shown_side": "purl"},
+        {"alternate_needles": "background"},
+    ],
+)
+def test_the_fingerprint_changes_when_anything_knitted_changes(change: dict[str, object]) -> None:
+    assert compiled(CHART).fingerprint != compiled(CHART, **change).fingerprint
+
+
+def test_the_fingerprint_knows_the_needles_the_technique_and_the_yarns() -> None:
+    band = BandRequest("band", technique_named("slip"), Options(edge_needles="as-chart"), CHART)
+    plan = compile_plan("piece", BED, BED.centred(4), [band])
+    others = [
+        compile_plan("piece", BED, Span(10, 13), [band]),
+        compile_plan("piece", BED, BED.centred(4), [replace(band, technique=technique_named("tuck"))]),
+        compile_plan("piece", BED, BED.centred(4), [replace(band, yarns=(Yarn("sea", "#204060"),))]),
+        compile_plan("piece", load_profile("double-180"), BED.centred(4), [band]),
+    ]
+    assert len({plan.fingerprint, *(other.fingerprint for other in others)}) == 5
+
+
+def test_the_fingerprint_does_not_change_when_only_names_change() -> None:
+    band = BandRequest("band", technique_named("slip"), Options(), CHART)
+    one = compile_plan("piece", BED, BED.centred(4), [band])
+    other = compile_plan("renamed", BED, BED.centred(4), [replace(band, name="other")])
+    assert one.fingerprint == other.fingerprint
+
+
+def test_two_runs_give_the_same_fingerprint() -> None:
+    """A journal of last week must still find its plan: this value may only change with FINGERPRINT_FORM."""
+    assert compiled(CHART).fingerprint == compiled(CHART).fingerprint
