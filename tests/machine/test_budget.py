@@ -134,7 +134,7 @@ def test_what_breaks_a_limit_is_named(changes: dict[str, Any], broken: str, verd
 
 
 def test_a_coil_that_cooks_at_the_duty_of_the_piece_is_not_blessed_and_a_lighter_piece_is() -> None:
-    profile = made("mid-150", coil_k_per_w=150)
+    profile = made("mid-150", coil_k_per_w=250)
     name = "coil temperature, busiest pass kept up"
     assert line(make_budget(profile), name).verdict == "no"
     light = np.zeros((10, 150), dtype=np.bool_)
