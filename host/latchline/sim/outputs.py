@@ -1,0 +1,45 @@
+"""What the output pins of a board did: a record of their changes."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.sim.face import Signals, Times
+
+
+class Outputs:
+    """Gathers changes one by one or many at a time; `taken` hands them over and begins afresh."""
+
+    def __init__(self) -> None:
+        self._state = (0, False, False, False)
+        self._rows: list[tuple[int, int, bool, bool, bool]] = []
+
+    def show(self, at_us: int, register: int, enabled: bool, lamp: bool, buzzer: bool) -> None:
+        state = (register, enabled, lamp, buzzer)
+        if state == self._state:
+            return
+        self._state = state
+        if self._rows and self._rows[-1][0] == at_us:
+            self._rows.pop()
+        self._rows.append((at_us, *state))
+
+    def registers(self, at_us: Times, register: npt.NDArray[np.int64]) -> None:
+        """Changes of the register alone."""
+        if len(at_us):
+            _, enabled, lamp, buzzer = self._state
+            self._state = (int(register[-1]), enabled, lamp, buzzer)
+            self._rows += [
+                (at, word, enabled, lamp, buzzer) for at, word in zip(at_us.tolist(), register.tolist(), strict=True)
+            ]
+
+    def taken(self) -> Signals:
+        rows, self._rows = self._rows, []
+        columns = list(zip(*rows, strict=True)) or [()] * 5
+        return Signals(
+            np.array(columns[0], np.int64),
+            np.array(columns[1], np.uint16),
+            np.array(columns[2], bool),
+            np.array(columns[3], bool),
+            np.array(columns[4], bool),
+        )

@@ -1,0 +1,130 @@
+"""A pass on its way across the bed, as the model board keeps it (docs/protocol.md, sections 6, 7 and 9)."""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.link.frames import crc16
+from latchline.link.messages import Bed, Done, Pass, PlanStart
+
+INTERVAL_MAX = 65535
+STOP_TICKS = 25000
+TENTH_TICKS = 64
+
+
+@dataclass
+class Way:
+    """The pass that is armed or under way. Places are in q: edges along its direction.
+
+    `needles`, `selected`, `coils` and `points` list the needles of the span in the order in which
+    the pass meets them; point k is first_point + k × pitch.
+    """
+
+    number: int
+    direction: int
+    sign: int
+    start_line: int
+    finish_line: int
+    first_point: int
+    pitch: int
+    needles: npt.NDArray[np.int64]
+    selected: npt.NDArray[np.bool_]
+    coils: npt.NDArray[np.int64]
+    reach: int = 0
+    furthest: int = 0
+    start_tick: int = 0
+    tenth_ticks: list[int] = field(default_factory=list)
+    driven: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, bool))
+    forward: bool = True
+    backings: int = 0
+    backed: int = 0
+    stops: int = 0
+    advance: int = 1
+    shortest: int = INTERVAL_MAX
+
+    @classmethod
+    def of(cls, bed: Bed, plan: PlanStart, taken: Pass) -> Way:
+        sign = 1 if taken.direction else -1
+        lines = (plan.left_line, plan.right_line) if taken.direction else (-plan.right_line, -plan.left_line)
+        needles = np.arange(plan.first_needle, plan.last_needle + 1)[::sign]
+        lead = bed.lead_rightward if taken.direction else bed.lead_leftward
+        if bed.layout_kind == 1:
+            coils = needles % bed.count
+        else:
+            coils = np.full(len(needles), 0 if bed.count == 1 or taken.direction else 1)
+        bits = np.unpackbits(np.frombuffer(taken.mask, np.uint8), bitorder="little").astype(bool)
+        return cls(
+            number=taken.pass_number,
+            direction=taken.direction,
+            sign=sign,
+            start_line=lines[0],
+            finish_line=lines[1],
+            first_point=sign * int(needles[0]) * bed.edges_per_needle - lead,
+            pitch=bed.edges_per_needle,
+            needles=needles,
+            selected=bits[needles],
+            coils=coils,
+            reach=lines[0],
+        )
+
+    def begin(self, tick: int) -> None:
+        """Forget an earlier attempt; the pass starts here."""
+        self.reach = self.furthest = self.start_line
+        self.start_tick = tick
+        self.tenth_ticks = []
+        self.driven = np.zeros(len(self.needles), bool)
+        self.forward = True
+        self.backings = self.backed = self.stops = 0
+        self.advance, self.shortest = 1, INTERVAL_MAX
+
+    def tenth_line(self, tenth: int) -> int:
+        """Where tenth 1 to 10 ends."""
+        return self.start_line + tenth * (self.finish_line - self.start_line) // 10
+
+    def first_after(self, place: int) -> int:
+        """Index of the first needle whose point lies beyond `place`; the number of needles if none does."""
+        return min(max((place - self.first_point) // self.pitch + 1, 0), len(self.needles))
+
+    def wanted(self, q: int, hold: int) -> int:
+        """The selectors that are on with the carriage at q, bit i for selector i."""
+        word = 0
+        for index in range(self.first_after(q - hold), self.first_after(self.reach)):
+            if self.selected[index]:
+                word |= 1 << int(self.coils[index])
+        return word
+
+    def met(self, q: int) -> int | None:
+        """Index of the needle whose point is q."""
+        index, beside = divmod(q - self.first_point, self.pitch)
+        return index if not beside and 0 <= index < len(self.needles) else None
+
+    def next_needle(self, q: int) -> int:
+        """The needle that the pass meets next, or its last one."""
+        return int(self.needles[min(self.first_after(q - 1), len(self.needles) - 1)])
+
+    def report(self, fingerprint: int, furthest: int, correction: int) -> Done:
+        mask = np.zeros(256, bool)
+        mask[self.needles] = self.driven
+        driven = np.packbits(mask, bitorder="little").tobytes()
+        ends = [self.start_tick, *self.tenth_ticks]
+        tenths = [min((end - start & 0xFFFFFFFF) // TENTH_TICKS, 0xFFFF) for start, end in pairwise(ends)]
+        return Done(
+            fingerprint=fingerprint,
+            pass_number=self.number,
+            direction=self.direction,
+            digest=crc16(struct.pack("<II", fingerprint, self.number) + driven),
+            start=self.start_tick & 0xFFFFFFFF,
+            tenths=struct.pack("<10H", *tenths),
+            backings=min(self.backings, 255),
+            backed=min(self.backed, 255),
+            stops=min(self.stops, 255),
+            advance=min(self.advance, 255),
+            shortest=self.shortest,
+            furthest=furthest,
+            correction=max(-128, min(127, correction)),
+        )
