@@ -15,9 +15,7 @@ def png_part(name: bytes, body: bytes) -> bytes:
     return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
 
 
-def png(
-    width: int, height: int, rows: bytes, *, colour: int = 0, depth: int = 8, interlace: int = 0
-) -> bytes:
+def png(width: int, height: int, rows: bytes, *, colour: int = 0, depth: int = 8, interlace: int = 0) -> bytes:
     """A PNG whose header says `width` × `height`, whatever the filtered `rows` hold."""
     header = struct.pack(">IIBBBBB", width, height, depth, colour, 0, 0, interlace)
     parts = [png_part(b"IHDR", header), png_part(b"IDAT", zlib.compress(rows)), png_part(b"IEND", b"")]

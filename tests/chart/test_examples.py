@@ -17,9 +17,7 @@ from latchline.chart.model import Chart
 from latchline.chart.read import read_chart
 
 CHARTS = sorted(
-    item.name
-    for item in files("latchline").joinpath("examples").iterdir()
-    if item.name.endswith((".png", ".txt"))
+    item.name for item in files("latchline").joinpath("examples").iterdir() if item.name.endswith((".png", ".txt"))
 )
 
 
@@ -29,7 +27,7 @@ def example(name: str) -> Chart:
 
 
 def longest_run(cells: npt.NDArray[np.bool_]) -> int:
-    """The longest run of True along a row when the chart repeats without end; more than a row's length if all of it is."""
+    """The longest run of True along a row that repeats without end; twice its length when all of it is."""
     twice = np.concatenate([cells, cells], axis=1)
     longest = 0
     for row in twice:
@@ -78,12 +76,8 @@ def test_the_flags_have_four_colours_of_different_brightness() -> None:
     assert chart.colours == 4 == len({299 * c.red + 587 * c.green + 114 * c.blue for c in chart.palette})
 
 
-@pytest.mark.parametrize(
-    ("name", "adjacent", "successive"), [("fishing-net.txt", 2, 4), ("tide-lines.txt", 5, 4)]
-)
-def test_the_textures_neither_overload_a_needle_nor_float_too_far(
-    name: str, adjacent: int, successive: int
-) -> None:
+@pytest.mark.parametrize(("name", "adjacent", "successive"), [("fishing-net.txt", 2, 4), ("tide-lines.txt", 5, 4)])
+def test_the_textures_neither_overload_a_needle_nor_float_too_far(name: str, adjacent: int, successive: int) -> None:
     chart = example(name)
     unselected = chart.cells == 0
     assert unselected.any()

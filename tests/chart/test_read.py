@@ -46,9 +46,7 @@ def hexes(chart: Chart) -> list[str]:
 
 @pytest.mark.parametrize("kind", ["PNG", "BMP", "GIF", "PPM"])
 @pytest.mark.parametrize("form", ["RGB", "P"])
-def test_a_picture_is_read_alike_from_every_format_with_its_bottom_row_first(
-    read, kind: str, form: str
-) -> None:
+def test_a_picture_is_read_alike_from_every_format_with_its_bottom_row_first(read, kind: str, form: str) -> None:
     drawn = picture(CREAM, NAVY, RED) if form == "RGB" else palette_picture()
     chart = read(saved(drawn.convert("RGB") if kind == "PPM" else drawn, kind))
     assert chart.cells.tolist() == CELLS

@@ -15,11 +15,11 @@ from chart.pictures import grey_png, png, png_part, saved
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
-from strategies import damaged
 
 from latchline.chart.bounds import BYTES_MAX, STITCHES_MAX
 from latchline.chart.read import read_chart
 from latchline.errors import ChartError
+from strategies import damaged
 
 DRAWN = np.array([[0, 255, 255, 0], [255, 0, 0, 255], [0, 0, 0, 255]], np.uint8)
 PNG = grey_png(DRAWN)
@@ -131,8 +131,7 @@ PICTURES = {
     ),
     "page.png": (
         b"<!doctype html>\n<p>not found\n",
-        "page.png: the file is named .png but holds no PNG picture; "
-        "save or fetch it again, or name a text chart .txt.",
+        "page.png: the file is named .png but holds no PNG picture; save or fetch it again, or name a text chart .txt.",
     ),
     "photo.jpg": (
         b"\xff\xd8\xff\xe0..JFIF",
@@ -256,9 +255,7 @@ TEXTS = {
 
 
 @pytest.mark.parametrize("name", TEXTS)
-def test_a_text_or_table_that_cannot_be_knitted_gets_one_sentence_with_its_line(
-    tmp_path: Path, name: str
-) -> None:
+def test_a_text_or_table_that_cannot_be_knitted_gets_one_sentence_with_its_line(tmp_path: Path, name: str) -> None:
     text, sentence = TEXTS[name]
     assert complaint(tmp_path, name, text if isinstance(text, bytes) else text.encode()) == sentence
 
@@ -367,9 +364,7 @@ def test_a_file_that_may_not_be_opened_or_cannot_be_read_is_named(tmp_path: Path
 
 @settings(max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
-def test_whatever_happened_to_a_file_there_is_a_chart_or_one_sentence(
-    tmp_path: Path, data: st.DataObject
-) -> None:
+def test_whatever_happened_to_a_file_there_is_a_chart_or_one_sentence(tmp_path: Path, data: st.DataObject) -> None:
     whole = data.draw(
         st.sampled_from([PNG, GIF, BMP, XBM, SEVENTEEN, b"P1 2 2 1 0 0 1", b"P5 2 2 255 abcd", b"0,1\n1,0\n"])
     )

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strategies import charts
 
 from latchline.chart.bounds import ROWS_MAX, STITCHES_MAX
 from latchline.chart.model import Chart, Colour
 from latchline.chart.transform import crop, enlarge, flip, mirror, place, require_colours, tile, turn
 from latchline.errors import ChartError
+from strategies import charts
 
 WHITE, NAVY, BLUE, RED = (
     Colour(255, 255, 255),
@@ -22,9 +22,7 @@ WHITE, NAVY, BLUE, RED = (
 
 # as drawn:  1 2 3      cells, bottom row first
 #            4 5 0
-SMALL = Chart(
-    np.array([[4, 5, 0], [1, 2, 3]], np.uint8), tuple(Colour(n, n, n) for n in range(6)), "small.png"
-)
+SMALL = Chart(np.array([[4, 5, 0], [1, 2, 3]], np.uint8), tuple(Colour(n, n, n) for n in range(6)), "small.png")
 
 
 def same(one: Chart, other: Chart) -> bool:
@@ -49,9 +47,7 @@ def same(one: Chart, other: Chart) -> bool:
         (place(SMALL, 6, 2), [[0, 0, 1, 2, 3, 0], [0, 0, 4, 5, 0, 0]]),
     ],
 )
-def test_a_small_chart_comes_out_as_it_would_be_redrawn_by_hand(
-    turned: Chart, drawn_top_down: list[list[int]]
-) -> None:
+def test_a_small_chart_comes_out_as_it_would_be_redrawn_by_hand(turned: Chart, drawn_top_down: list[list[int]]) -> None:
     assert turned.cells[::-1].tolist() == drawn_top_down
     assert turned.cells.dtype == np.uint8
     assert turned.palette == SMALL.palette
@@ -73,9 +69,7 @@ def test_four_quarter_turns_bring_a_chart_back(chart: Chart, quarters: int) -> N
 
 
 @given(charts(), st.integers(1, 5), st.integers(1, 5))
-def test_every_nth_stitch_and_row_of_an_enlarged_chart_is_the_chart(
-    chart: Chart, stitches: int, rows: int
-) -> None:
+def test_every_nth_stitch_and_row_of_an_enlarged_chart_is_the_chart(chart: Chart, stitches: int, rows: int) -> None:
     large = enlarge(chart, stitches, rows)
     assert (large.stitches, large.rows) == (chart.stitches * stitches, chart.rows * rows)
     for row in range(rows):
@@ -84,9 +78,7 @@ def test_every_nth_stitch_and_row_of_an_enlarged_chart_is_the_chart(
 
 
 @given(charts(), st.integers(1, 80), st.integers(-50, 50))
-def test_a_tiled_chart_repeats_over_every_seam_and_starts_at_its_offset(
-    chart: Chart, width: int, offset: int
-) -> None:
+def test_a_tiled_chart_repeats_over_every_seam_and_starts_at_its_offset(chart: Chart, width: int, offset: int) -> None:
     wide = tile(chart, width, offset)
     assert (wide.rows, wide.stitches) == (chart.rows, width)
     assert np.array_equal(wide.cells[:, : -chart.stitches], wide.cells[:, chart.stitches :])
@@ -96,9 +88,7 @@ def test_a_tiled_chart_repeats_over_every_seam_and_starts_at_its_offset(
 
 
 @given(charts(), st.integers(0, 20), st.integers(0, 20))
-def test_a_placed_chart_can_be_cut_out_again_and_the_rest_is_background(
-    chart: Chart, left: int, right: int
-) -> None:
+def test_a_placed_chart_can_be_cut_out_again_and_the_rest_is_background(chart: Chart, left: int, right: int) -> None:
     placed = place(chart, left + chart.stitches + right, left)
     assert np.array_equal(crop(placed, 1, chart.rows, left + 1, left + chart.stitches).cells, chart.cells)
     assert np.count_nonzero(placed.cells) == np.count_nonzero(chart.cells)

@@ -53,9 +53,7 @@ def compiled(bitmaps: list[Path], tmp_path_factory: pytest.TempPathFactory) -> d
     drawn: dict[str, Bits] = {}
     source = ["#include <stdio.h>"]
     calls = []
-    legal = [
-        path for path in bitmaps if path.name.isidentifier()
-    ]  # 1x1 and 2x2 begin their names with a digit
+    legal = [path for path in bitmaps if path.name.isidentifier()]  # 1x1 and 2x2 begin their names with a digit
     for number, path in enumerate(legal):
         defined = [line.split()[1] for line in path.read_text().splitlines() if line.startswith("#define")]
         stem = next(name.removesuffix("_width") for name in defined if name.endswith("_width"))
@@ -75,12 +73,8 @@ def compiled(bitmaps: list[Path], tmp_path_factory: pytest.TempPathFactory) -> d
         calls.append(f"  print_{number}();")
     source += ["int main(void) {", *calls, "  return 0;", "}"]
     (folder / "bitmaps.c").write_text("\n".join(source) + "\n")
-    subprocess.run(
-        ["gcc", "-w", "-std=c99", "-o", folder / "bitmaps", folder / "bitmaps.c"], check=True, timeout=120
-    )
-    printed = subprocess.run(
-        [folder / "bitmaps"], check=True, capture_output=True, text=True, timeout=60
-    ).stdout
+    subprocess.run(["gcc", "-w", "-std=c99", "-o", folder / "bitmaps", folder / "bitmaps.c"], check=True, timeout=120)
+    printed = subprocess.run([folder / "bitmaps"], check=True, capture_output=True, text=True, timeout=60).stdout
     for path, block in zip(legal, printed.split("end\n"), strict=False):
         drawn[path.name] = np.array([[int(bit) for bit in line] for line in block.split()], np.uint8)
     assert len(drawn) == len(legal) >= 50
@@ -94,9 +88,7 @@ def as_drawn(chart: Chart) -> Bits:
 
 
 @pytest.mark.native
-def test_every_x_bitmap_is_read_as_the_c_source_that_it_is(
-    bitmaps: list[Path], compiled: dict[str, Bits]
-) -> None:
+def test_every_x_bitmap_is_read_as_the_c_source_that_it_is(bitmaps: list[Path], compiled: dict[str, Bits]) -> None:
     for path in bitmaps:
         if path.name in compiled:
             assert np.array_equal(as_drawn(read_chart(path)), compiled[path.name]), path.name
@@ -107,9 +99,7 @@ def test_every_x_bitmap_is_read_as_pillow_reads_it(bitmaps: list[Path]) -> None:
     for path in bitmaps:
         try:
             with Image.open(path, formats=("XBM",)) as picture:
-                theirs = np.asarray(
-                    picture
-                )  # True for a bit that is set; Pillow shows it light, X shows it as ink
+                theirs = np.asarray(picture)  # True for a bit that is set; Pillow shows it light, X shows it as ink
         except OSError:  # Pillow knows only some ways to lay out the source
             continue
         read_by_both += 1
@@ -118,16 +108,12 @@ def test_every_x_bitmap_is_read_as_pillow_reads_it(bitmaps: list[Path]) -> None:
 
 
 @pytest.mark.native
-def test_the_same_bitmaps_packed_as_pbm_are_the_same_charts(
-    compiled: dict[str, Bits], tmp_path: Path
-) -> None:
+def test_the_same_bitmaps_packed_as_pbm_are_the_same_charts(compiled: dict[str, Bits], tmp_path: Path) -> None:
     for name, drawn in compiled.items():
         height, width = drawn.shape
         packed, plain = tmp_path / f"{name}-packed.pbm", tmp_path / f"{name}-plain.pbm"
         packed.write_bytes(f"P4\n{width} {height}\n".encode() + np.packbits(drawn, axis=1).tobytes())
-        rows = "\n".join(
-            "\n".join("".join(map(str, row[at : at + 70])) for at in range(0, width, 70)) for row in drawn
-        )
+        rows = "\n".join("\n".join("".join(map(str, row[at : at + 70])) for at in range(0, width, 70)) for row in drawn)
         plain.write_text(f"P1\n# {name}\n{width} {height}\n{rows}\n")
         for path in (packed, plain):
             assert np.array_equal(as_drawn(read_chart(path)), drawn), path.name
@@ -159,9 +145,7 @@ def test_scanned_digits_come_back_shade_by_shade_from_png_and_pgm(
             assert chart.palette[0].red == grey.max()
 
 
-def test_a_pgm_of_few_shades_is_scaled_to_full_brightness(
-    digits: npt.NDArray[np.uint8], tmp_path: Path
-) -> None:
+def test_a_pgm_of_few_shades_is_scaled_to_full_brightness(digits: npt.NDArray[np.uint8], tmp_path: Path) -> None:
     # pgm: a sample stands for that part of maxval; 8 of 8 is white
     path = tmp_path / "digit.pgm"
     path.write_bytes(b"P5 8 8 8\n" + digits[0].tobytes())

@@ -130,9 +130,7 @@ def reduce_codes(codes: Codes, counts: npt.NDArray[np.int64], most: int) -> Code
     from PIL import Image
 
     pixels = _channels(codes).astype(np.uint8).repeat(counts, axis=0)[None]
-    grouped = Image.fromarray(pixels).quantize(
-        colors=most, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE
-    )
+    grouped = Image.fromarray(pixels).quantize(colors=most, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
     starts = np.cumsum(counts) - counts
     groups = np.asarray(grouped)[0][starts]
     kept = codes.copy()
@@ -149,9 +147,7 @@ def _nearest_code(codes: Codes, wanted: int) -> int:
 
 def no_such_background(background: str, present: Sequence[Colour], where: str) -> ChartError:
     shown = ", ".join(label(colour) for colour in present)
-    return ChartError(
-        f'no stitch has the background colour "{background}"', where=where, hint=f"there are {shown}"
-    )
+    return ChartError(f'no stitch has the background colour "{background}"', where=where, hint=f"there are {shown}")
 
 
 def background_code(background: str | None, where: str) -> int | None:

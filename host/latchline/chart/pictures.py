@@ -32,9 +32,7 @@ _ADAM7 = ((0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), 
 
 _XBM_SIZE = r"#[ \t]*define[ \t]+(?:\w*_)?{}[ \t]+(\d{{1,9}})\b"
 # every repetition has an end, so that a hostile file cannot make the search go back and forth for hours
-_XBM_BITS = re.compile(
-    r"\b(char|short)\s{1,9}\w{1,99}\s{0,9}\[\s{0,9}\w{0,9}\s{0,9}\]\s{0,9}=\s{0,9}\{([^{}]*)(\}?)"
-)
+_XBM_BITS = re.compile(r"\b(char|short)\s{1,9}\w{1,99}\s{0,9}\[\s{0,9}\w{0,9}\s{0,9}\]\s{0,9}=\s{0,9}\{([^{}]*)(\}?)")
 
 
 def damaged(where: str, what: str) -> ChartError:
@@ -138,9 +136,7 @@ def _verify_png(data: bytes, where: str) -> None:
     if length != expected:
         width, height = struct.unpack_from(">II", header)
         word = "fewer" if length < expected else "more"
-        raise damaged(
-            where, f"the header says {width} × {height}, but the picture holds {word} stitches than that"
-        )
+        raise damaged(where, f"the header says {width} × {height}, but the picture holds {word} stitches than that")
 
 
 def _png_bytes(header: bytes) -> int:
@@ -195,9 +191,7 @@ def read_xbm(text: str, where: str) -> Codes:
             f"the header says {width} × {height}, which takes {line * height} numbers, "
             f"but the bitmap holds {len(words)}",
         )
-    numbers = np.array(
-        [_xbm_number(word, size, index, where) for index, word in enumerate(words)], f"<u{size // 8}"
-    )
+    numbers = np.array([_xbm_number(word, size, index, where) for index, word in enumerate(words)], f"<u{size // 8}")
     drawn = np.unpackbits(numbers.reshape(height, line).view(np.uint8), axis=1, bitorder="little")[:, :width]
     return np.where(drawn == 1, BLACK, WHITE).astype(np.uint32)
 
@@ -210,7 +204,5 @@ def _xbm_number(word: str, size: int, index: int, where: str) -> int:
         except ValueError:
             number = None
     if number is None or not 0 <= number < 1 << size:
-        raise damaged(
-            where, f'number {index + 1} of the bitmap, "{word[:12]}", is not one of 0 to {(1 << size) - 1}'
-        )
+        raise damaged(where, f'number {index + 1} of the bitmap, "{word[:12]}", is not one of 0 to {(1 << size) - 1}')
     return int(number)

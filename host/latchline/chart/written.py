@@ -90,9 +90,7 @@ def _require_straight(drawing: _Lines, where: str) -> None:
     widest = max(len(line) for line in drawing.lines)
     require_size(widest, len(drawing.lines), where)
     for number, line in enumerate(drawing.lines):
-        unseen = next(
-            (mark for mark in dict.fromkeys(line) if unicodedata.category(mark).startswith("C")), None
-        )
+        unseen = next((mark for mark in dict.fromkeys(line) if unicodedata.category(mark).startswith("C")), None)
         if unseen is not None:
             word = "a tab" if unseen == "\t" else f"character U+{ord(unseen):04X}"
             raise ChartError(
@@ -108,9 +106,7 @@ def _require_straight(drawing: _Lines, where: str) -> None:
             )
 
 
-def _marks_without_legend(
-    drawing: _Lines, marks: list[str], where: str
-) -> tuple[tuple[Colour, ...], dict[str, int]]:
+def _marks_without_legend(drawing: _Lines, marks: list[str], where: str) -> tuple[tuple[Colour, ...], dict[str, int]]:
     index_of = dict.fromkeys(BACKGROUND_CHARACTERS, 0)
     others = [mark for mark in marks if mark not in index_of]
     if all(mark in "123456789" for mark in others):
@@ -139,9 +135,7 @@ def _legend(lines: list[str], first: int, where: str) -> tuple[tuple[Colour, ...
         spot = f"{where}, line {number}"
         mark, colour = _legend_line(line, len(palette), spot)
         if mark in index_of:
-            raise ChartError(
-                f'"{mark}" stands in the legend twice', where=spot, hint="take one of the two out"
-            )
+            raise ChartError(f'"{mark}" stands in the legend twice', where=spot, hint="take one of the two out")
         clash = next((known for known in palette if known.name == colour.name and known != colour), None)
         if colour.name and clash is not None:
             raise ChartError(
@@ -168,9 +162,7 @@ def _legend(lines: list[str], first: int, where: str) -> tuple[tuple[Colour, ...
 def _legend_line(line: str, index: int, spot: str) -> tuple[str, Colour]:
     hint = 'write it as "x = navy #1f3a5f", "x = navy" or "x = #1f3a5f"'
     if len(line) > LEGEND_LINE_MAX:
-        raise ChartError(
-            f"a line of a legend has {LEGEND_LINE_MAX} characters at most", where=spot, hint=hint
-        )
+        raise ChartError(f"a line of a legend has {LEGEND_LINE_MAX} characters at most", where=spot, hint=hint)
     # a space as mark stands at the very start of its line; other marks may be indented
     match = _LEGEND_LINE.match(line if line.startswith(" =") else line.strip()) or re.match(
         r"^(?P<mark> ) *=\s*(?P<name>[^#]*?)\s*(?P<hex>#\S+)?\s*$", line
@@ -239,9 +231,7 @@ def looks_like_csv(text: str) -> bool:
         return False
     mark = separator(text)
     counts = [line.count(mark) for line in lines]
-    return (
-        counts[0] > 0 and all(one == other for one, other in pairwise(counts)) and lines[0].strip(mark) != ""
-    )
+    return counts[0] > 0 and all(one == other for one, other in pairwise(counts)) and lines[0].strip(mark) != ""
 
 
 def read_csv(text: str, where: str, *, colours: int | None, background: str | None) -> Chart:
