@@ -19,6 +19,7 @@ from latchline.plan.model import Band, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
 from latchline.plan.select import select
 from latchline.technique.model import Separation, Steps, Technique, one_pass_a_row
+from latchline.technique.separation import backed
 from latchline.technique.table import STOCKING
 
 DEFAULT_YARNS = ("main", "contrast", "third", "fourth")
@@ -47,6 +48,7 @@ class _Part:
     chart_row: npt.NDArray[np.int32]
     knitted_row: npt.NDArray[np.int32]
     colour: npt.NDArray[np.int16]
+    back_bed: npt.NDArray[np.uint8]
     start: str | None
 
 
@@ -88,6 +90,7 @@ def compile_plan(
         chart_row=np.concatenate([part.chart_row for part in parts]),
         knitted_row=np.concatenate([part.knitted_row for part in parts]),
         colour=np.concatenate([part.colour for part in parts]),
+        back_bed=np.concatenate([part.back_bed for part in parts]),
         band=np.repeat(np.arange(len(parts), dtype=np.int32), [len(part.of_pass) for part in parts]),
         notes=_notes(bands),
     )
@@ -134,7 +137,7 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
     rows = options.rows if options.rows is not None else height * options.row_repeat
 
     colours = max(2, len(drawing.palette)) if drawing is not None else 2
-    steps, separation, start = _steps(request, profile, rows, colours)
+    steps, separation, start = _steps(request, profile, rows, max(colours, technique.colours_min))
     edge_knit = (options.edge_needles or ("as-chart" if technique.colour_work else "knit")) == "knit"
     edge = technique.edge_selected if edge_knit and technique.needs_chart else None
     chosen = select(cells, steps, options, edge)
@@ -158,7 +161,8 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
         of_pass=chosen.of_pass,
         chart_row=np.zeros(passes, dtype=np.int32) if no_chart else chosen.chart_row + np.int32(1),
         knitted_row=(steps.row + 1).astype(np.int32),
-        colour=np.where(steps.colour < 0, -1, steps.colour).astype(np.int16),
+        colour=steps.yarn,
+        back_bed=steps.back,
         start=start,
     )
 
@@ -171,20 +175,28 @@ def _steps(
     if not technique.separations:
         if options.separation is not None:
             raise InputError(f"{technique.name} is not separated by colour", where=request.name, hint="leave it out")
-        return one_pass_a_row(rows, colours), None, None
-    able = [item for item in technique.separations if item.colours_min <= colours <= item.colours_max]
+        return one_pass_a_row(rows), None, None
+    halved = technique.double_bed and options.backing == "alternate"
+    able = [
+        item
+        for item in technique.separations
+        if item.colours_min <= colours <= item.colours_max and not (halved and item.returns_empty(colours))
+    ]
     wanted = [item for item in able if options.separation in (None, item.name)]
     if not wanted:
+        on = " on alternate back needles" if halved else ""
         raise InputError(
-            f'the separation "{options.separation}" does not do {colours} colours',
+            f'the separation "{options.separation}" does not do {colours} colours{on}',
             where=request.name,
             hint="accepted: " + ", ".join(item.name for item in able),
         )
+    separation = wanted[0]
+    steps = separation.steps(rows, colours, options.row_repeat)
+    if technique.double_bed:
+        steps = backed(steps, options.backing)
     changer = options.changer or (profile.changer if profile.changer != "none" else "hand")
-    start = wanted[0].start
-    if changer == "right":
-        start = "right" if start == "left" else "left"
-    return wanted[0].steps(rows, colours), wanted[0], start
+    starts = {"left": separation.start, "right": _other(separation.start), "hand": None}
+    return steps, separation, starts[changer]
 
 
 def _yarns(request: BandRequest, count: int) -> tuple[Yarn, ...]:
@@ -208,6 +220,7 @@ def _set_up_pass(yarns: tuple[Yarn, ...], span: Span) -> _Part:
         chart_row=np.zeros(1, dtype=np.int32),
         knitted_row=np.ones(1, dtype=np.int32),
         colour=np.full(1, -1, dtype=np.int16),
+        back_bed=np.zeros(1, dtype=np.uint8),
         start=None,
     )
 
@@ -283,7 +296,7 @@ def fingerprint(plan: Plan) -> int:
         ],
     }
     value = zlib.crc32(json.dumps(head, sort_keys=True).encode())
-    for array in (plan.rightward, plan.colour.astype("<i2")):
+    for array in (plan.rightward, plan.colour.astype("<i2"), plan.back_bed):
         value = zlib.crc32(array.tobytes(), value)
     for rows in (plan.acting, plan.driven) if plan.driven is not plan.acting else (plan.acting,):
         for at in range(0, len(rows), 1 << 14):

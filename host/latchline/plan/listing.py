@@ -63,7 +63,7 @@ def as_json(plan: Plan, first: int, last: int) -> dict[str, Any]:
             for band in plan.bands
         ],
         "passes": [
-            dict(zip(COLUMNS, row, strict=True)) | {"notes": list(plan.notes.get(row[0], ()))}
+            dict(zip(COLUMNS, row, strict=True)) | {"notes": list(plan.actions(row[0]))}
             for row in rows(plan, first, last)
         ],
     }
@@ -75,6 +75,6 @@ def as_text(plan: Plan, first: int, last: int) -> Iterator[str]:
     for number, row, direction, yarns, _, selected in rows(plan, first, last):
         arrow = "→" if direction == "rightward" else "←"
         marks = selected.replace("1", "■").replace("0", "·")
-        for note in plan.notes.get(number, ()):
+        for note in plan.actions(number):
             yield f"{'':{digits}}   {note}"
         yield f"{number:{digits}} {arrow} row {row or '–':<4} {yarns:<20} {marks}"

@@ -12,13 +12,19 @@ from latchline.chart.model import Chart
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.plan.options import Options
-from latchline.technique.model import Separation, Technique
+from latchline.technique.model import Back, Separation, Technique
 
 Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
 Ints = npt.NDArray[np.int32]
 
 BED_MASK_BYTES = 32
+BACK_WORDS = {
+    Back.REST: "nothing",
+    Back.ALL: "every needle",
+    Back.EVEN: "every other needle, from the first on the left",
+    Back.ODD: "every other needle, from the second on the left",
+}
 
 
 @dataclass(frozen=True)
@@ -75,6 +81,7 @@ class Plan:
         a `this-pass` machine, the next pass's on a `next-pass` machine.
     rightward: bool. chart_row: int32 from 1, 0 where none. knitted_row: int32 from 1 within the
     band. colour: int16, the palette index knitted, −1 where the pass is not of one colour.
+    back_bed: uint8, what the back bed knits (`technique.model.Back`).
     band: int32 index into bands. notes: pass number → what the operator does before it.
     fingerprint: CRC-32, never 0, of everything that is knitted.
     """
@@ -90,6 +97,7 @@ class Plan:
     chart_row: Ints
     knitted_row: Ints
     colour: npt.NDArray[np.int16]
+    back_bed: Bytes
     band: Ints
     notes: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     fingerprint: int = 0
@@ -116,6 +124,20 @@ class Plan:
             colour = int(self.colour[number - 1])
             return (band.yarns[colour],) if colour >= 0 else ()
         return band.yarns[: band.technique.yarns]
+
+    def actions(self, number: int) -> tuple[str, ...]:
+        """What the operator does before a pass: set up the band, change colour, lay in, hold or release."""
+        band, before = self.band_of(number), number - 1 if number > self.band_of(number).first else 0
+        lines = list(self.notes.get(number, ()))
+        colour = int(self.colour[number - 1])
+        if colour >= 0 and (not before or self.colour[before - 1] != colour):
+            lines.append(f"{'change to' if before else 'thread'} {band.yarns[colour].name}")
+        back = int(self.back_bed[number - 1])
+        if band.technique.double_bed and (not before or self.back_bed[before - 1] != back):
+            lines.append(f"set the back bed to knit {BACK_WORDS[Back(back)]}")
+        if action := band.technique.cams_for(self.direction(number), band.way).action:
+            lines.append(action)
+        return tuple(lines)
 
     def acting_masks(self, first: int = 1, last: int | None = None) -> Bools:
         """Selections that act in passes first to last: bool, shape (passes, width)."""

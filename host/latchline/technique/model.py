@@ -15,6 +15,15 @@ NO_STITCH = -2  # nothing is selected
 WAYS = ("both", "leftward", "rightward")
 
 
+class Back(IntEnum):
+    """Which needles of the back bed knit in one pass; even and odd count from the span's left, from 0."""
+
+    REST = 0
+    ALL = 1
+    EVEN = 2
+    ODD = 3
+
+
 class Does(IntEnum):
     """What a needle does in one pass."""
 
@@ -31,12 +40,14 @@ class Does(IntEnum):
 class Cams:
     """What needles do in one direction, and the carriage setting that makes them.
 
-    setting: one of `machine.profile.LEVER_SETTINGS`.
+    setting: one of `machine.profile.LEVER_SETTINGS`. action: what the operator does before every
+    such pass, beyond moving the carriage; most need nothing.
     """
 
     setting: str
     selected: Does
     unselected: Does
+    action: str = ""
 
 
 PLAIN = Cams("plain", Does.KNIT, Does.KNIT)
@@ -48,18 +59,28 @@ class Steps:
 
     row: int64, the knitted row from 0, before row repeat and the chart's height are applied.
     colour: int16, the palette index whose stitches are selected, or ANY_CONTRAST or NO_STITCH.
+    yarn: int16, the palette index of the yarn in the carriage; −1 where it is not one of the
+        chart's colours. back: uint8, what the back bed does (`Back`).
     """
 
     row: npt.NDArray[np.int64]
     colour: npt.NDArray[np.int16]
+    yarn: npt.NDArray[np.int16]
+    back: npt.NDArray[np.uint8]
 
 
 @dataclass(frozen=True)
 class Separation:
     """How a chart of several colours is spread over passes that knit one colour each.
 
-    steps(rows, colours) lists the passes; start is where the carriage must stand before the first
-    of them when the changer is on the left (it is the other way round for one on the right).
+    steps(rows, colours, repeat) lists the passes of `rows` knitted rows, `repeat` of them for each
+        chart row.
+    start: where the carriage must stand before the first pass when the changer is on the left (it
+        is the other way round for one on the right; by hand either will do).
+    courses: courses that a needle knits for one chart row.
+    passes_a_row, held_most: from the number of colours, the passes of a chart row and the most
+        passes over which a needle can keep its loop.
+    returns_empty: whether some passes select nothing and only bring the yarn back.
     """
 
     name: str
@@ -67,12 +88,21 @@ class Separation:
     colours_min: int
     colours_max: int
     start: str
-    steps: Callable[[int, int], Steps]
+    steps: Callable[[int, int, int], Steps]
+    courses: int
+    passes_a_row: Callable[[int], int]
+    held_most: Callable[[int], int]
+    returns_empty: Callable[[int], bool]
 
 
-def one_pass_a_row(rows: int, _colours: int) -> Steps:
+def one_pass_a_row(rows: int) -> Steps:
     """The steps of every technique that is not separated."""
-    return Steps(np.arange(rows, dtype=np.int64), np.full(rows, ANY_CONTRAST, dtype=np.int16))
+    return Steps(
+        row=np.arange(rows, dtype=np.int64),
+        colour=np.full(rows, ANY_CONTRAST, dtype=np.int16),
+        yarn=np.full(rows, -1, dtype=np.int16),
+        back=np.zeros(rows, dtype=np.uint8),
+    )
 
 
 @dataclass(frozen=True)
@@ -83,7 +113,8 @@ class Technique:
         be. With one way only, everything knits plain on the way back.
     yarns: in the carriage at once: 0 means one of the chart's colours a pass (separated).
     colours_min, colours_max: colours that the chart may have, the background counted.
-    edge_selected: the state in which an end needle surely knits; None: it knits in both.
+    edge_selected: the state in which an end needle surely knits, or knits the main yarn; None: it
+        is left as the chart has it.
     needs_chart: False for techniques that knit without one.
     feeders: what goes where; accessories: what else the machine needs; yarn_classes: of fine,
         medium, heavy, those that it suits (common practice, no source).

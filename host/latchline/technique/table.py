@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from latchline.errors import InputError
 from latchline.technique.model import PLAIN, Cams, Does, Technique
+from latchline.technique.separation import DOUBLE_BED, SINGLE_BED
 
 STOCKING = Technique(
     name="stocking",
@@ -96,8 +97,101 @@ FAIR_ISLE = Technique(
     checks=("floats", "weights"),
 )
 
+SLIP_COLOURS = Technique(
+    name="slip-colours",
+    title="one colour a pass on a single bed: selected needles knit it, the others keep their loop",
+    cams=_MISS,
+    back=_MISS,
+    one_way=False,
+    yarns=0,
+    colours_min=2,
+    colours_max=4,
+    edge_selected=False,
+    colour_work=True,
+    separations=SINGLE_BED,
+    feeders=("one colour at a time",),
+    accessories=("a colour changer, or the yarns changed by hand",),
+    yarn_classes=("fine", "medium"),
+    checks=("floats", "weights", "colours"),
+)
+
+JACQUARD = Technique(
+    name="jacquard",
+    title="one colour a pass on two beds: selected needles knit it, and the back bed ties it in",
+    cams=_MISS,
+    back=_MISS,
+    one_way=False,
+    yarns=0,
+    colours_min=2,
+    colours_max=4,
+    edge_selected=False,
+    colour_work=True,
+    double_bed=True,
+    separations=DOUBLE_BED,
+    feeders=("one colour at a time",),
+    accessories=("the second bed", "a colour changer, or the yarns changed by hand"),
+    yarn_classes=("fine", "medium"),
+    checks=("colours",),
+)
+
+_INLAY = Cams(
+    "inlay",
+    Does.LAID_OVER,
+    Does.LAID_UNDER,
+    action="lay the inlay yarn across in front of the carriage, over the selected needles and under the others",
+)
+
+INLAY = Technique(
+    name="inlay",
+    title="a yarn laid in: over the selected needles, under the others, while the ground knits",
+    cams=_INLAY,
+    back=_INLAY,
+    one_way=False,
+    yarns=2,
+    colours_min=2,
+    colours_max=2,
+    edge_selected=None,
+    colour_work=False,
+    feeders=("ground yarn", "inlay yarn"),
+    accessories=("inlay brushes",),
+    yarn_classes=("fine", "medium", "heavy", "laid in only"),
+    checks=("laid-in-floats",),
+)
+
+HOLD = Technique(
+    name="hold",
+    title="selected needles go to holding position in one direction; all knit on the way back",
+    cams=Cams(
+        "hold",
+        Does.HELD,
+        Does.KNIT,
+        action="set the carriage to hold, so that selected needles go to holding position and keep their loops",
+    ),
+    back=Cams("plain", Does.KNIT, Does.KNIT, action="release the hold: held needles come back and knit"),
+    one_way=True,
+    yarns=1,
+    colours_min=2,
+    colours_max=2,
+    edge_selected=None,
+    colour_work=False,
+    accessories=("edge weights under the held needles",),
+    checks=("held", "never-knit"),
+)
+
 TECHNIQUES: dict[str, Technique] = {
-    technique.name: technique for technique in (STOCKING, TUCK, TUCK_ONE_WAY, SLIP, SLIP_ONE_WAY, FAIR_ISLE)
+    technique.name: technique
+    for technique in (
+        STOCKING,
+        TUCK,
+        TUCK_ONE_WAY,
+        SLIP,
+        SLIP_ONE_WAY,
+        FAIR_ISLE,
+        SLIP_COLOURS,
+        JACQUARD,
+        INLAY,
+        HOLD,
+    )
 }
 
 
