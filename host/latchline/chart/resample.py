@@ -48,4 +48,5 @@ def _cover(old: int, new: int) -> npt.NDArray[np.float64]:
     cell = np.arange(old)
     low = np.maximum(edges[:-1, None], cell[None])
     high = np.minimum(edges[1:, None], cell[None] + 1)
-    return np.clip(high - low, 0, None)
+    shared: npt.NDArray[np.float64] = np.clip(high - low, 0, None)
+    return shared

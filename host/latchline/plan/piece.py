@@ -27,6 +27,7 @@ from latchline.plan.options import (
 )
 from latchline.tables import Table
 from latchline.technique.table import technique_named
+from latchline.yarn_count import tex_of
 
 Value = TypeVar("Value")
 
@@ -105,10 +106,11 @@ def _keyed(table: Table, key: str, read: Callable[[], Value]) -> Value:
 
 
 def _yarn(table: Table, name: str) -> Yarn:
+    count = table.text("count", None)
     yarn = Yarn(
         name=name,
         colour=_colour(table, "colour", "#d8d0c0"),
-        tex=table.number("tex", 1, 10_000, None),
+        tex=None if count is None else _keyed(table, "count", lambda: tex_of(count)),
         stitch_size=table.number("stitch_size", 0, 30, None),
         loop_length_mm=table.number("loop_length_mm", 1, 100, None),
     )
