@@ -24,6 +24,17 @@ from strategies import damaged
 DRAWN = np.array([[0, 255, 255, 0], [255, 0, 0, 255], [0, 0, 0, 255]], np.uint8)
 PNG = grey_png(DRAWN)
 GIF = saved(Image.fromarray(DRAWN), "GIF")
+# a GIF that says it is whole after 2 of its 16 cells: codes clear, 1, 1, end in 3 bits each, low bits first
+EARLY_GIF = (
+    b"GIF89a"
+    + struct.pack("<HHBBB", 4, 4, 0x80, 0, 0)
+    + b"\xff\xff\xff\0\0\0"
+    + b","
+    + struct.pack("<HHHHB", 0, 0, 4, 4, 0)
+    + b"\x02\x02"
+    + (4 | 1 << 3 | 1 << 6 | 5 << 9).to_bytes(2, "little")
+    + b"\0;"
+)
 BMP = saved(Image.fromarray(DRAWN), "BMP")
 XBM = b"#define c_width 9\n#define c_height 2\nstatic char c_bits[] = { 1, 1, 0x10, 0 };\n"
 AGAIN = "; save or fetch the drawing again."
@@ -99,6 +110,7 @@ PICTURES = {
         "vast.xbm: a chart of 999999999 stitches × 2 rows" + TOO_LARGE,
     ),
     "cut.gif": (GIF[:-4], None),
+    "early-end.gif": (EARLY_GIF, None),
     "cut-in-header.gif": (GIF[:8], "cut-in-header.gif: the picture has no whole header" + AGAIN),
     "cut.bmp": (BMP[:-4], None),
     "cut.pgm": (b"P5 10 10 255 abc", None),
@@ -360,6 +372,17 @@ def test_a_file_that_may_not_be_opened_or_cannot_be_read_is_named(tmp_path: Path
         with pytest.raises(ChartError, match=words):
             read_chart(path)
         monkeypatch.undo()
+
+
+def test_no_flipped_bit_of_a_png_goes_unnoticed(tmp_path: Path) -> None:
+    path = tmp_path / "chart.png"
+    for place in range(8, len(PNG)):
+        for bit in range(8):
+            altered = bytearray(PNG)
+            altered[place] ^= 1 << bit
+            path.write_bytes(altered)
+            with pytest.raises(ChartError):
+                read_chart(path)
 
 
 @settings(max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture])
