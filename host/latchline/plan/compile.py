@@ -125,9 +125,11 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
         )
     if drawing is not None:
         require_colours(drawing, technique.colours_max, technique.name)
-        if len(drawing.palette) > 2 and (options.reversal or options.alternate_needles != "off"):
+        if len(drawing.palette) > 2 and (
+            options.reversal or options.alternate_needles != "off" or options.break_floats
+        ):
             raise InputError(
-                "reversal and alternate needles need a chart of two colours",
+                "reversal, alternate needles and broken floats need a chart of two colours",
                 where=request.name,
                 hint=f"this one has {len(drawing.palette)}; reduce it with --colours 2",
             )
@@ -140,7 +142,7 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
     steps, separation, start = _steps(request, profile, rows, max(colours, technique.colours_min))
     edge_knit = (options.edge_needles or ("as-chart" if technique.colour_work else "knit")) == "knit"
     edge = technique.edge_selected if edge_knit and technique.needs_chart else None
-    chosen = select(cells, steps, options, edge)
+    chosen = select(cells, steps, options, technique, edge)
     passes = len(steps.row)
     band = Band(
         name=request.name,

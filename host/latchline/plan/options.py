@@ -14,6 +14,7 @@ SIDES = ("left", "right")
 CHANGERS = ("left", "right", "hand")
 BACKINGS = ("full", "alternate")
 ONE_WAYS = ("leftward", "rightward")
+BREAK_FLOATS_MAX = 255
 PASSES_MAX = 1_000_000  # some weeks of knitting; guards against a slip of the finger
 
 
@@ -25,6 +26,9 @@ class Options:
     reversal: 0 off, −1 on, N > 0: off for N rows, on for N rows, by turns.
     once_at: index of the leftmost needle under a chart that is placed once; None: it repeats.
     shift: needles by which a repeating chart is moved to the right.
+    mirror_rows: every second row (with its row repeat) is knitted as its mirror image.
+    break_floats: in a run of more than this many needles that a yarn passes by, every other one
+        takes it, shifted each row; 0 leaves them.
     """
 
     rows: int | None = None
@@ -40,12 +44,18 @@ class Options:
     one_way: str = "rightward"
     once_at: int | None = None
     shift: int = 0
+    mirror_rows: bool = False
+    break_floats: int = 0
 
     def __post_init__(self) -> None:
         if not 1 <= self.row_repeat <= 1000:
             raise InputError(f"a row repeat of {self.row_repeat} makes no sense", hint="accepted: 1 to 1000")
         if self.rows is not None and not 1 <= self.rows <= PASSES_MAX:
             raise InputError(f"{self.rows} rows cannot be knitted", hint=f"accepted: 1 to {PASSES_MAX}")
+        if not 0 <= self.break_floats <= BREAK_FLOATS_MAX:
+            raise InputError(
+                f"floats of {self.break_floats} needles cannot be broken", hint=f"accepted: 0 to {BREAK_FLOATS_MAX}"
+            )
 
 
 def parse_reversal(text: str) -> int:

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.plan.options import Options
-from latchline.technique.model import ANY_CONTRAST, NO_STITCH, Steps
+from latchline.technique.model import ANY_CONTRAST, NO_STITCH, Steps, Technique
 
 Cells = npt.NDArray[np.uint8]
 Bools = npt.NDArray[np.bool_]
@@ -30,11 +30,12 @@ class Selections:
     chart_row: npt.NDArray[np.int32]
 
 
-def select(cells: Cells, steps: Steps, options: Options, edge_selected: bool | None) -> Selections:
+def select(cells: Cells, steps: Steps, options: Options, technique: Technique, edge: bool | None) -> Selections:
     """The selections of a band.
 
     cells: uint8 (H, width), row 0 the first one knitted, already mirrored onto needles.
-    edge_selected: what the end needles are made to be; None leaves them as the chart has them.
+    edge: what the end needles are made to be, selected or not, before colours are separated; None
+        leaves them as the chart has them.
 
     Row k takes chart row ⌊k / n⌋ mod H and the ground's phase ⌊k / n⌋ mod 2, n the row repeat. A
     selection depends on no more than those two, the reversal and the colour, so each
@@ -48,12 +49,11 @@ def select(cells: Cells, steps: Steps, options: Options, edge_selected: bool | N
     key = ((chart_row * 2 + phase) * 2 + _reversed(steps.row, options.reversal)) * colours + (steps.colour + 2)
     distinct, of_pass = _distinct(key, height * 4 * colours)
     rest, colour = np.divmod(distinct, colours)
-    colour -= 2
     rest, is_reversed = np.divmod(rest, 2)
-    table = _selected(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), colour, options)
-    if edge_selected is not None and table.shape[1]:
-        table[:, [0, -1]] = edge_selected
-    return Selections(table, of_pass, chart_row.astype(np.int32))
+    chosen = _chosen(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), options, technique)
+    if edge is not None and chosen.shape[1]:
+        chosen[:, [0, -1]] = int(edge)
+    return Selections(_selected(chosen, colour - 2), of_pass, chart_row.astype(np.int32))
 
 
 def ground(rows: int, width: int) -> Bools:
@@ -77,17 +77,19 @@ def _distinct(key: npt.NDArray[np.int64], keys: int) -> tuple[npt.NDArray[np.int
     return distinct, place[key]
 
 
-def _selected(
+def _chosen(
     cells: Cells,
     chart_row: npt.NDArray[np.int64],
     phase: npt.NDArray[np.int64],
     is_reversed: Bools,
-    colour: npt.NDArray[np.int64],
     options: Options,
-) -> Bools:
+    technique: Technique,
+) -> Cells:
+    """The chart's rows as the options change them: 0 unselected, else the palette index."""
     chosen = cells[chart_row]
-    plain = options.alternate_needles == "off" and not is_reversed.any()
-    if not plain:
+    if options.mirror_rows:
+        chosen = np.where(phase[:, None] == 1, chosen[:, ::-1], chosen)
+    if options.alternate_needles != "off" or is_reversed.any():
         mark = ground(2, cells.shape[1])[phase]
         selected = chosen != 0
         match options.alternate_needles:
@@ -100,6 +102,32 @@ def _selected(
         selected = selected ^ is_reversed[:, None]
         # With more than two colours a stitch that stays selected keeps its own.
         chosen = np.where(selected, np.maximum(chosen, 1), 0).astype(np.uint8)
+    if options.break_floats:
+        mark = ground(2, cells.shape[1])[phase]
+        unselected = mark & _long_runs(chosen == 0, options.break_floats)
+        selected = mark & _long_runs(chosen != 0, options.break_floats)
+        chosen[unselected] = 1
+        if technique.yarns != 1:  # the other yarn floats behind the selected needles
+            chosen[selected] = 0
+    return chosen
+
+
+def _long_runs(marks: Bools, longest: int) -> Bools:
+    """Those marks that stand in a run of more than `longest` along their row."""
+    rows, width = marks.shape
+    inside = np.zeros((rows, width + 2), dtype=np.int8)
+    inside[:, 1:-1] = marks
+    step = np.diff(inside, axis=1).ravel()  # width + 1 a row: 1 where a run begins, −1 just past its end
+    begins, ends = np.flatnonzero(step == 1), np.flatnonzero(step == -1)
+    long = ends - begins > longest
+    change = np.zeros_like(step)
+    change[begins[long]], change[ends[long]] = 1, -1
+    within: Bools = change.reshape(rows, width + 1).cumsum(axis=1)[:, :width] > 0
+    return within
+
+
+def _selected(chosen: Cells, colour: npt.NDArray[np.int64]) -> Bools:
+    """Which stitches of each row are of the row's colour."""
     result: Bools = chosen == colour[:, None].astype(np.int16)
     any_contrast = colour == ANY_CONTRAST
     if any_contrast.any():

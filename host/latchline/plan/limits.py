@@ -1,0 +1,98 @@
+"""How far a fabric may be driven before the checks complain. `docs/reference/findings.md` names each source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from latchline.plan.model import Yarn
+from latchline.tables import Table
+
+FLOAT_SPAN_MM = 27.0  # five missed needles at 4.5 mm; common practice, no source
+PITCH_OF_CLASSES_MM = 4.5
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The limits; None: worked out from the bed's pitch.
+
+    float_needles: needles that a float may pass by. float_needles_most: never more than that.
+    held_passes: passes over which a loop may be kept without knitting. tucks_stacked: on one
+    needle, one after another; tucks_stacked_fine: the same in fine yarn. tucks_beside: side by
+    side in a pass; tucks_beside_most: never more. laid_in_needles: that a laid-in yarn may pass
+    on one side. weights_rows: rows between moves of the edge weights. alike_rows: rows that may
+    be alike before the fabric bands or curls. tightness_most: √tex / loop length in mm.
+    fine_tex, medium_tex, heavy_tex: the thickest yarn of each class. fine_size, medium_size,
+    heavy_size: the largest stitch size of each class on the dial.
+    """
+
+    float_needles: int | None = None
+    float_needles_most: int = 6
+    held_passes: int = 4
+    tucks_stacked: int = 4
+    tucks_stacked_fine: int = 6
+    tucks_beside: int = 2
+    tucks_beside_most: int = 6
+    laid_in_needles: int | None = None
+    weights_rows: int = 10
+    alike_rows: int = 20
+    tightness_most: float = 1.5
+    fine_tex: float | None = None
+    medium_tex: float | None = None
+    heavy_tex: float | None = None
+    fine_size: float = 4.0
+    medium_size: float = 8.0
+    heavy_size: float = 12.0
+
+    @classmethod
+    def read(cls, table: Table) -> Limits:
+        """From the [limits] table of a piece file. Raises the table's own error, naming line and key."""
+        default = cls()
+        limits = cls(
+            float_needles=table.whole("float_needles", 1, 255, None),
+            float_needles_most=table.whole("float_needles_most", 1, 255, default.float_needles_most),
+            held_passes=table.whole("held_passes", 1, 1000, default.held_passes),
+            tucks_stacked=table.whole("tucks_stacked", 1, 100, default.tucks_stacked),
+            tucks_stacked_fine=table.whole("tucks_stacked_fine", 1, 100, default.tucks_stacked_fine),
+            tucks_beside=table.whole("tucks_beside", 1, 255, default.tucks_beside),
+            tucks_beside_most=table.whole("tucks_beside_most", 1, 255, default.tucks_beside_most),
+            laid_in_needles=table.whole("laid_in_needles", 1, 255, None),
+            weights_rows=table.whole("weights_rows", 1, 1000, default.weights_rows),
+            alike_rows=table.whole("alike_rows", 1, 10_000, default.alike_rows),
+            tightness_most=table.number("tightness_most", 0.1, 10.0, default.tightness_most),
+            fine_tex=table.number("fine_tex", 1, 10_000, None),
+            medium_tex=table.number("medium_tex", 1, 10_000, None),
+            heavy_tex=table.number("heavy_tex", 1, 10_000, None),
+            fine_size=table.number("fine_size", 0, 30, default.fine_size),
+            medium_size=table.number("medium_size", 0, 30, default.medium_size),
+            heavy_size=table.number("heavy_size", 0, 30, default.heavy_size),
+        )
+        table.finish()
+        return limits
+
+    def at(self, pitch_mm: float) -> Limits:
+        """The same with nothing left open: floats go by their span on the bed, yarns by the room of a needle.
+
+        A float past n needles spans (n + 1) × pitch. The yarn that a hook takes grows with the
+        pitch, and its tex with the square of that; the classes are those of a 4.5 mm bed.
+        """
+        needles = min(max(1, int(FLOAT_SPAN_MM / pitch_mm + 1e-9) - 1), self.float_needles_most)
+        floats = self.float_needles if self.float_needles is not None else needles
+        room = (pitch_mm / PITCH_OF_CLASSES_MM) ** 2
+        return replace(
+            self,
+            float_needles=floats,
+            laid_in_needles=self.laid_in_needles if self.laid_in_needles is not None else floats,
+            fine_tex=self.fine_tex if self.fine_tex is not None else round(160 * room),
+            medium_tex=self.medium_tex if self.medium_tex is not None else round(300 * room),
+            heavy_tex=self.heavy_tex if self.heavy_tex is not None else round(500 * room),
+        )
+
+    def yarn_class(self, yarn: Yarn, pitch_mm: float) -> str | None:
+        """`fine`, `medium`, `heavy` or `laid in only`; None where the yarn's count is not given."""
+        if yarn.tex is None:
+            return None
+        own = self.at(pitch_mm)
+        for name, most in (("fine", own.fine_tex), ("medium", own.medium_tex), ("heavy", own.heavy_tex)):
+            if most is not None and yarn.tex <= most:
+                return name
+        return "laid in only"
