@@ -127,6 +127,7 @@ class Host:
         self._said_at = clock()
         self._heard_at = clock()
         self._quiet = False
+        self._understood = 0
         self._fault = 0
         self.info: BoardInfo | None = None
         self.status: Status | None = None
@@ -144,7 +145,7 @@ class Host:
         """
         self._write(b"\0")
         until = self._clock() + patience_s
-        heard = self.bad_frames
+        understood = self._understood
         while self._clock() < until:
             self._nonce = (self._nonce + 1) & 0xFFFFFFFF
             nonce = self._nonce
@@ -160,7 +161,7 @@ class Host:
                 self.status = None
                 self._events.clear()
                 return info
-        if self.bad_frames > heard or self._gatherer.anything:
+        if self._gatherer.anything and self._understood == understood:
             raise NotABoard(
                 "something answers on this port, but not a Latchline board",
                 hint="choose another port, or flash the firmware",
@@ -300,6 +301,7 @@ class Host:
                 self.bad_frames += 1
                 continue
             messages.append(message)
+        self._understood += len(messages)
         if messages:
             self._heard_at = self._clock()
             if self._quiet:
