@@ -44,6 +44,8 @@ _BAND_OPTIONS: dict[str, dict[str, Any]] = {
     "enlarge": {"metavar": "STITCHESxROWS", "help": "Needles and rows for each cell, as 2x1."},
     "once_at": {"metavar": "NEEDLE", "help": "Knit the chart once, its left end on this needle."},
     "shift": {"type": int, "help": "Move a repeating chart this many needles to the right."},
+    "mirror_rows": {"is_flag": True, "default": None, "help": "Knit every second row as its mirror image."},
+    "break_floats": {"type": int, "metavar": "N", "help": "Knit every other needle behind floats of more than N."},
 }
 
 
@@ -128,6 +130,8 @@ def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
         one_way=asked.get("one_way", "rightward"),
         once_at=None if once_at is None else profile.needle_index(once_at),
         shift=asked.get("shift", 0),
+        mirror_rows=asked.get("mirror_rows", False),
+        break_floats=asked.get("break_floats", 0),
     )
     name = Path(source).stem if source is not None else technique.name
     band = BandRequest(name, technique, options, chart)

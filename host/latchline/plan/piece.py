@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -12,10 +12,12 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.drawing import Drawing
+from latchline.plan.limits import Limits
 from latchline.plan.model import Plan, Yarn
 from latchline.plan.options import (
     ALTERNATE_NEEDLES,
     BACKINGS,
+    BREAK_FLOATS_MAX,
     CHANGERS,
     EDGE_NEEDLES,
     ONE_WAYS,
@@ -55,6 +57,7 @@ class Piece:
     yarns: tuple[Yarn, ...]
     bands: tuple[BandRequest, ...]
     swatch: Swatch | None = None
+    limits: Limits = field(default_factory=Limits)
 
     def plan(self) -> Plan:
         return compile_plan(self.name, self.profile, self.span, self.bands, start=self.start)
@@ -83,9 +86,10 @@ def _piece(table: Table, folder: Path, *, default_name: str) -> Piece:
         raise table.complain("bands", "a piece needs at least one band", "add [[bands]]")
     named = None if needles is None else _keyed(table, "needles", lambda: profile.span(needles))
     bands = [_band(item, number, folder, profile, yarns) for number, item in enumerate(band_tables, 1)]
+    limits = Limits.read(table.table("limits"))
     table.finish()
     span = named or _widest(profile, bands, table)
-    return Piece(name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch)
+    return Piece(name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits)
 
 
 def _widest(profile: Profile, bands: list[BandRequest], table: Table) -> Span:
@@ -195,4 +199,6 @@ def _options(table: Table, profile: Profile) -> Options:
         one_way=table.choice("one_way", ONE_WAYS, "rightward"),
         once_at=None if once_at is None else _keyed(table, "once_at", lambda: profile.needle_index(once_at)),
         shift=table.whole("shift", -1000, 1000, 0),
+        mirror_rows=table.flag("mirror_rows", False),
+        break_floats=table.whole("break_floats", 0, BREAK_FLOATS_MAX, 0),
     )
