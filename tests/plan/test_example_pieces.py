@@ -19,8 +19,10 @@ def plan_of(name: str) -> Plan:
         return load_piece(folder / name).plan()
 
 
-def test_there_is_a_blanket_a_tuck_cushion_and_a_slip_mat() -> None:
-    assert {"harbour-blanket.toml", "net-cushion.toml", "tide-mat.toml"} <= set(PIECES)
+def test_the_pieces_show_every_kind_of_pattern() -> None:
+    shown = {band.technique.name for name in PIECES for band in plan_of(name).bands}
+    assert {"stocking", "fair-isle", "tuck", "slip", "slip-colours", "jacquard"} <= shown
+    assert "harbour-blanket.toml" in PIECES
 
 
 @pytest.mark.parametrize("name", PIECES)
@@ -48,3 +50,10 @@ def test_the_end_needles_of_the_textures_knit(name: str, technique: str) -> None
     masks = plan.acting_masks(band.first, band.last)
     assert masks[:, [0, -1]].all()
     assert not masks[:, 1:-1].all()
+
+
+@pytest.mark.parametrize("name", PIECES)
+def test_the_yarns_of_a_piece_follow_the_colours_of_its_charts(name: str) -> None:
+    for band in plan_of(name).bands:
+        if band.drawing is not None and band.technique.colour_work:
+            assert [yarn.colour for yarn in band.yarns] == [colour.hex for colour in band.drawing.palette]
