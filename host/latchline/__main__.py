@@ -1,0 +1,5 @@
+"""`python -m latchline` is the command."""
+
+from latchline.cli import main
+
+main()
