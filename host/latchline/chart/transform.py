@@ -107,7 +107,7 @@ def require_colours(chart: Chart, most: int, technique_name: str) -> None:
 
     Raises ChartError with the count, the two colours nearest to each other, and the way out.
     """
-    if chart.colours <= most:
+    if len(chart.palette) <= most or chart.colours <= most:  # counting a large chart costs more than compiling it
         return
     used = [chart.palette[index] for index in np.unique(chart.cells)]
     one, other = nearest_pair(used)
