@@ -12,6 +12,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
+from latchline.link.messages import Bed
 
 settings.register_profile("latchline", deadline=None, max_examples=60)
 settings.load_profile("latchline")
@@ -81,3 +82,62 @@ def selections(draw: st.DrawFn, *, needles: int) -> tuple[npt.NDArray[np.bool_],
     passes = draw(st.integers(1, 5))
     bits = np.unpackbits(np.frombuffer(draw(st.binary(min_size=passes * 8, max_size=passes * 8)), np.uint8))
     return bits.reshape(passes, 64)[:, :width].astype(np.bool_), first
+
+
+# ---- the board and the carriage -----------------------------------------------------------------
+
+
+@st.composite
+def board_beds(draw: st.DrawFn) -> Bed:
+    """Beds within the limits of docs/protocol.md, section 4; small, so that a pass is soon over."""
+    needles = draw(st.integers(2, 40))
+    edges = draw(st.integers(1, 8))
+    layout = draw(st.sampled_from((0, 1)))
+    count = draw(st.integers(1, 16 if layout else 2))
+    share = edges * (count if layout else 1)
+    if share < 2:
+        count, edges, share = 2, max(edges, 2), max(edges, 2) * (2 if layout else 1)
+    hold = draw(st.integers(1, min(share - 1, 16)))
+    advance_max = draw(st.integers(1, min(share - hold, 255)))
+    return Bed(
+        needles=needles,
+        edges_per_needle=edges,
+        left_sensor=-draw(st.integers(8, 60)),
+        right_sensor=(needles - 1) * edges + draw(st.integers(8, 60)),
+        tolerance=draw(st.integers(0, 4)),
+        backing=draw(st.integers(0, 40)),
+        layout_kind=layout,
+        count=count,
+        lead_leftward=draw(st.integers(-8, 8)),
+        lead_rightward=draw(st.integers(-8, 8)),
+        advance=draw(st.integers(1, 3000)),
+        advance_max=advance_max,
+        hold=hold,
+        limit_ms=draw(st.sampled_from((5, 20, 100, 2000))),
+        active_low=draw(st.sampled_from((0, 0, 0, 1))),
+        patience_ms=draw(st.sampled_from((0, 500, 45_000))),
+        supply_min=0,
+        current_max=0,
+    )
+
+
+Move = tuple[str, int, int]
+
+
+def board_moves(bed: Bed) -> st.SearchStrategy[list[Move]]:
+    """What happens to a board, as (kind, value, value): strokes of the hand, waits, messages and glitches.
+
+    Kinds: `pass` over the bed at so many microseconds an edge, with a backing up of so many edges in
+    its middle; `stroke` to an edge position; `wait` for so many milliseconds; `send` one more pass and
+    whatever the test chooses by the number; `glitch`.
+    """
+    soonest_us = 4 * bed.advance // max(bed.advance_max - 1, 1) + 50
+    pace = st.one_of(st.integers(soonest_us * 2, soonest_us * 5), st.integers(max(soonest_us // 2, 20), 9000))
+    over = st.tuples(st.just("pass"), pace, st.sampled_from((0, 0, 1, 5, bed.backing, bed.backing + 1)))
+    stroke = st.tuples(st.just("stroke"), st.integers(bed.left_sensor - 5, bed.right_sensor + 5), pace)
+    wait = st.tuples(st.just("wait"), st.integers(1, 700), st.just(0))
+    send = st.tuples(st.just("send"), st.integers(0, 9), st.integers(0, 9))
+    glitch = st.tuples(st.just("glitch"), st.just(0), st.just(0))
+    usual = st.one_of(over, over, send)
+    rare = st.one_of(over, over, over, stroke, send, wait, glitch)
+    return st.lists(st.one_of(usual, usual, rare), min_size=4, max_size=16)
