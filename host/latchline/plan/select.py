@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.plan.options import Options
+from latchline.runs import within_runs
 from latchline.technique.model import ANY_CONTRAST, NO_STITCH, Steps, Technique
 
 Cells = npt.NDArray[np.uint8]
@@ -104,33 +105,21 @@ def _chosen(
         chosen = np.where(selected, np.maximum(chosen, 1), 0).astype(np.uint8)
     if options.break_floats:
         mark = ground(2, cells.shape[1])[phase]
-        unselected = mark & _long_runs(chosen == 0, options.break_floats)
-        selected = mark & _long_runs(chosen != 0, options.break_floats)
+        unselected = mark & within_runs(chosen == 0, options.break_floats)
+        selected = mark & within_runs(chosen != 0, options.break_floats)
         chosen[unselected] = 1
         if technique.yarns != 1:  # the other yarn floats behind the selected needles
             chosen[selected] = 0
     return chosen
 
 
-def _long_runs(marks: Bools, longest: int) -> Bools:
-    """Those marks that stand in a run of more than `longest` along their row."""
-    rows, width = marks.shape
-    inside = np.zeros((rows, width + 2), dtype=np.int8)
-    inside[:, 1:-1] = marks
-    step = np.diff(inside, axis=1).ravel()  # width + 1 a row: 1 where a run begins, −1 just past its end
-    begins, ends = np.flatnonzero(step == 1), np.flatnonzero(step == -1)
-    long = ends - begins > longest
-    change = np.zeros_like(step)
-    change[begins[long]], change[ends[long]] = 1, -1
-    within: Bools = change.reshape(rows, width + 1).cumsum(axis=1)[:, :width] > 0
-    return within
-
-
 def _selected(chosen: Cells, colour: npt.NDArray[np.int64]) -> Bools:
     """Which stitches of each row are of the row's colour."""
-    result: Bools = chosen == colour[:, None].astype(np.int16)
     any_contrast = colour == ANY_CONTRAST
-    if any_contrast.any():
-        result[any_contrast] = chosen[any_contrast] != 0
+    if any_contrast.all():
+        marked: Bools = chosen != 0
+        return marked
+    result: Bools = chosen == colour[:, None].astype(np.int16)
+    result[any_contrast] = chosen[any_contrast] != 0
     result[colour == NO_STITCH] = False
     return result

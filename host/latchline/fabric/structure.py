@@ -1,0 +1,168 @@
+"""How the loops hang together: what each stitch draws through, and where yarns float.
+
+A stitch is a new loop drawn through everything that hangs on its needle: the loop knitted last and
+the tuck loops taken since (D. J. Spencer, Knitting Technology, 3rd ed. 2001, ch. 9). A loop that is
+kept on a needle stretches up to the next knitted loop of its wale (same place).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.fabric.loops import Bools, Codes, does, knits, pass_yarns, takes_first, takes_second
+from latchline.plan.model import Plan
+from latchline.technique.model import Back, Does
+
+Ints = npt.NDArray[np.int32]
+
+CAST_ON = 0  # the pass in which the loops that the needles start with were made
+CHUNK_PASSES = 2048  # floats are looked for in so many passes at a time, to keep memory small
+
+
+@dataclass(frozen=True, eq=False)
+class Structure:
+    """The loops of passes 1 to P on the needles of the span (0 at the operator's left).
+
+    codes: uint8 (P, W), what each needle does (`technique.model.Does`).
+    drawn_by: int32 (P + 1, W). Entry [p, x] is for the loop that needle x took in pass p (row 0:
+        the loops cast on): the pass whose stitch is drawn through it, P + 1 where it still hangs on
+        the needle at the end, 0 where the needle took no loop.
+    """
+
+    codes: Codes
+    drawn_by: Ints
+
+    @property
+    def passes(self) -> int:
+        return len(self.codes)
+
+    def held(self) -> Ints:
+        """For each knitted or cast-on loop, the passes over which it is kept before it is drawn through.
+
+        int32 (P + 1, W): 0 where the next pass knits, and where there is no such loop. A loop
+        kept for h passes stretches over h + 1 courses' height of the passes around it.
+        """
+        made = np.concatenate([np.ones((1, self.codes.shape[1]), dtype=np.bool_), knits(self.codes)])
+        kept = self.drawn_by - np.arange(1, self.passes + 2, dtype=np.int32)[:, None]
+        return np.where(made, kept, 0).astype(np.int32)
+
+    def drawn_through(self, number: int, needle: int) -> tuple[int, ...]:
+        """The passes (from 0, the cast-on) whose loops the stitch of that pass and needle is drawn through."""
+        return tuple(np.flatnonzero(self.drawn_by[:, needle] == number).tolist())
+
+    def on_needle(self, needle: int) -> tuple[int, ...]:
+        """The passes whose loops hang on the needle at the end."""
+        return self.drawn_through(self.passes + 1, needle)
+
+
+def structure(plan: Plan) -> Structure:
+    """The loops of a whole plan, each needle starting with one loop cast on."""
+    return structure_of(does(plan))
+
+
+def structure_of(codes: Codes) -> Structure:
+    """The loops of given passes: uint8 codes, shape (passes, needles)."""
+    passes, width = codes.shape
+    knitted = knits(codes)
+    after = np.full((passes + 1, width), passes + 1, dtype=np.int32)  # the next stitch after pass p
+    after[:-1][knitted] = np.broadcast_to(np.arange(1, passes + 1, dtype=np.int32)[:, None], codes.shape)[knitted]
+    after = np.minimum.accumulate(after[::-1], axis=0)[::-1]
+    after[1:][~knitted & (codes != Does.TUCK)] = 0
+    return Structure(codes, after)
+
+
+@dataclass(frozen=True, eq=False)
+class Floats:
+    """Floats: a yarn goes from one needle that takes it to the next one, passing others by.
+
+    Equally long arrays. yarn: int16, index into `PassYarns.yarns`. pass_from, pass_to: int32, the
+    pass in which the yarn leaves and the one in which it is taken again; they differ where the
+    float runs over a turn. needle_from, needle_to: int16, in the order of the carriage's travel.
+    Every float lies on the purl side, behind the loop that the needle keeps (Spencer, ch. 9).
+    """
+
+    yarn: npt.NDArray[np.int16]
+    pass_from: Ints
+    pass_to: Ints
+    needle_from: npt.NDArray[np.int16]
+    needle_to: npt.NDArray[np.int16]
+
+    side = "purl"
+
+    def __len__(self) -> int:
+        return len(self.yarn)
+
+    def needles(self) -> Ints:
+        """Needles passed by, int32."""
+        between: Ints = np.abs(self.needle_to.astype(np.int32) - self.needle_from) - 1
+        return between
+
+    def span_mm(self, pitch_mm: float) -> npt.NDArray[np.float64]:
+        """Length on the bed: (needles + 1) × pitch."""
+        return (self.needles() + 1).astype(np.float64) * pitch_mm
+
+
+def floats(plan: Plan, longer_than: int = 0) -> Floats:
+    """Every float past more than `longer_than` needles, by yarn and then in the order of knitting.
+
+    Where a back bed knits, it ties the yarn in at every needle or every other one, and nothing
+    floats. A yarn laid in is not counted here; see `laid_in`.
+    """
+    found: list[list[npt.NDArray[np.int64]]] = [[] for _ in range(5)]
+    last: dict[int, tuple[int, int]] = {}  # yarn → pass and needle that took it last
+    for yarn, passes, taken in _taken_by_yarn(plan):
+        rightward = plan.rightward[passes]
+        in_travel = np.where(rightward[:, None], taken, taken[:, ::-1])
+        row, place = np.nonzero(in_travel)
+        if not len(row):
+            continue
+        needle = np.where(rightward[row], place, taken.shape[1] - 1 - place)
+        number = passes[row] + 1
+        if yarn in last:
+            before = last[yarn]
+            number, needle = np.append(before[0], number), np.append(before[1], needle)
+        last[yarn] = int(number[-1]), int(needle[-1])
+        here = np.flatnonzero(np.abs(np.diff(needle)) - 1 > longer_than)
+        columns = (np.full(len(here), yarn), number[here], number[here + 1], needle[here], needle[here + 1])
+        for column, values in zip(found, columns, strict=True):
+            column.append(values)
+    whole = [np.concatenate(column) if column else np.zeros(0, dtype=np.int64) for column in found]
+    order = np.argsort(whole[0], kind="stable")
+    yarn_of, pass_from, pass_to, needle_from, needle_to = (column[order] for column in whole)
+    return Floats(
+        yarn=yarn_of.astype(np.int16),
+        pass_from=pass_from.astype(np.int32),
+        pass_to=pass_to.astype(np.int32),
+        needle_from=needle_from.astype(np.int16),
+        needle_to=needle_to.astype(np.int16),
+    )
+
+
+def _taken_by_yarn(plan: Plan) -> Iterator[tuple[int, npt.NDArray[np.intp], Bools]]:
+    """For each stretch of passes and each yarn in it: the passes (from 0) that carry it, and which needles take it."""
+    yarns = pass_yarns(plan)
+    for first in range(0, plan.passes, CHUNK_PASSES):
+        here = slice(first, min(first + CHUNK_PASSES, plan.passes))
+        codes = does(plan, first + 1, here.stop)
+        as_first, as_second = takes_first(codes), takes_second(codes)
+        as_first |= (plan.back_bed[here] != Back.REST)[:, None]
+        for yarn in np.unique(np.concatenate([yarns.first[here], yarns.second[here]])).tolist():
+            if yarn < 0:
+                continue
+            is_first, is_second = yarns.first[here] == yarn, yarns.second[here] == yarn
+            passes = np.flatnonzero(is_first | is_second)
+            taken = (as_first[passes] & is_first[passes, None]) | (as_second[passes] & is_second[passes, None])
+            yield yarn, passes + first, taken
+
+
+def laid_in(plan: Plan, first: int = 1, last: int | None = None) -> tuple[Bools, Bools]:
+    """Where a yarn is laid over and where under the needles: two bool arrays (passes, width).
+
+    It is bound where it changes from one to the other; between, it floats on the purl side.
+    """
+    codes = does(plan, first, last)
+    return codes == Does.LAID_OVER, codes == Does.LAID_UNDER
