@@ -82,6 +82,8 @@ def tile(chart: Chart, width: int, offset: int = 0) -> Chart:
     Raises ChartError for a width out of bounds.
     """
     require_size(width, chart.rows, chart.name)
+    if width == chart.stitches and offset % width == 0:
+        return _with_cells(chart, chart.cells)
     return _with_cells(chart, chart.cells[:, (np.arange(width) - offset) % chart.stitches])
 
 
