@@ -7,7 +7,7 @@ from pathlib import Path
 
 from latchline.chart.model import Chart
 from latchline.chart.read import read_chart
-from latchline.chart.transform import crop, enlarge, flip, mirror, turn
+from latchline.chart.transform import crop, enlarge, flip, mirror, turn, without_unused_colours
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Drawing:
         if self.crop_rows or self.crop_stitches:
             rows = self.crop_rows or (1, chart.rows)
             stitches = self.crop_stitches or (1, chart.stitches)
-            chart = crop(chart, *rows, *stitches)
+            chart = without_unused_colours(crop(chart, *rows, *stitches))
         if self.turn % 4:
             chart = turn(chart, self.turn)
         if self.flip:
