@@ -7,6 +7,7 @@ import struct
 from pathlib import Path
 
 import pytest
+from link import exchange
 
 from latchline.link.faults import FAULTS, LOSES_POSITION
 from latchline.link.messages import FROM_BOARD, FROM_HOST, LENGTHS, PROTOCOL, Message
@@ -61,3 +62,8 @@ def test_every_fault_of_the_page_has_its_text_and_hint() -> None:
 
 def test_the_page_names_the_version_that_the_code_speaks() -> None:
     assert f"Protocol version **{PROTOCOL}**" in PAGE
+
+
+def test_the_worked_exchange_on_the_page_is_what_host_and_model_board_say() -> None:
+    section = PAGE[PAGE.index("## 14.") :]
+    assert section[section.index("```\n") + 4 : section.rindex("\n```")] == exchange.page_lines()
