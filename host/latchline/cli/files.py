@@ -1,0 +1,31 @@
+"""Write a whole file or none: beside its place first, then moved there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from latchline.errors import InputError, file_trouble
+
+
+def write_whole(path: Path, content: bytes | str) -> None:
+    """Write `content`, text as UTF-8. Raises InputError; an older file of that name then stays as it was."""
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise file_trouble(path, error) from None
+
+
+def ending_of(path: Path, accepted: tuple[str, ...]) -> str:
+    """The file's ending in lower case without its dot. Raises InputError when it is not among those accepted."""
+    ending = path.suffix.lower().removeprefix(".")
+    if ending not in accepted:
+        raise InputError(
+            f'the ending "{path.suffix}" tells no format that can be written here',
+            where=str(path),
+            hint="accepted: " + ", ".join("." + item for item in accepted),
+        )
+    return ending

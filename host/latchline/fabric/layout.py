@@ -1,0 +1,127 @@
+"""Where every loop of a plan lies in the fabric: heights in courses, counted from the cast-on edge.
+
+A pass lies at one height. How far it lifts the next one is an approximation for pictures only:
+the share of needles that knit, so that tuck and slip come out shorter than plain fabric, as they
+do; passes that share a chart row by colour lie at the same height.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.errors import InputError
+from latchline.fabric.loops import NO_YARN, Bools, Codes, does, knits, pass_yarns
+from latchline.plan.model import Band, Plan, Yarn
+from latchline.technique.model import Does
+
+LIFT_TUCK = 0.2  # how far a tuck loop lifts the next pass, in courses: an assumption
+LIFT_LEAST = 0.25  # even a pass that hardly knits lies above the one before
+DRAWN_PASSES_MAX = 4000
+
+Heights = npt.NDArray[np.float64]
+Ids = npt.NDArray[np.int16]
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Loops of passes 1 to n over the cast-on row, needle 0 at the operator's left.
+
+    acts: uint8 codes (n, width). yarn: int16 (n, width), the yarn that is knitted or tucked there,
+    NO_YARN where none; second: int16 (n), a yarn that is laid in or carried as contrast.
+    base: float (n + 1), the height of each pass in courses; the last entry is the top edge.
+    top: float (n, width), where the loop made here is drawn through (top edge if it is not).
+    first_top: float (width), the same for the loops of the cast-on row.
+    tucked: bool (n, width), loops that take tuck loops on before they are drawn through.
+    """
+
+    yarns: tuple[Yarn, ...]
+    acts: Codes
+    yarn: Ids
+    first: Ids
+    second: Ids
+    base: Heights
+    top: Heights
+    first_top: Heights
+    tucked: Bools
+
+    @property
+    def width(self) -> int:
+        return int(self.acts.shape[1])
+
+    @property
+    def courses(self) -> float:
+        return float(self.base[-1])
+
+
+def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None = None) -> Layout:
+    """The loops of passes first to last.
+
+    back: of the second bed, for bands knitted on two. Raises InputError for more than 4000 passes.
+    """
+    last = plan.passes if last is None else last
+    if last - first + 1 > DRAWN_PASSES_MAX:
+        raise InputError(
+            f"a picture of {last - first + 1} passes is too tall",
+            hint=f"draw at most {DRAWN_PASSES_MAX} with --passes FIRST-LAST",
+        )
+    acts = does(plan, first, last)
+    carried = pass_yarns(plan)
+    first_yarn, second = carried.first[first - 1 : last].copy(), carried.second[first - 1 : last].copy()
+    base = np.zeros(len(acts) + 1)
+    for band in plan.bands:
+        begin, end = max(band.first, first) - first, min(band.last, last) - first + 1
+        if begin >= end:
+            continue
+        base[begin + 1 : end + 1] = base[begin] + _heights(band, acts[begin:end])
+        if back and band.technique.double_bed:
+            acts[begin:end] = _backing(band, end - begin, acts.shape[1])
+            base[begin : end + 1] = np.linspace(base[begin], base[end], end - begin + 1)
+    yarn = np.where((acts == Does.MISS) | (acts == Does.HELD), NO_YARN, first_yarn[:, None]).astype(np.int16)
+    yarn = np.where(acts == Does.KNIT_CONTRAST, second[:, None], yarn).astype(np.int16)
+    top, first_top, tucked = _tops(acts, base)
+    return Layout(carried.yarns, acts, yarn, first_yarn, second, base, top, first_top, tucked)
+
+
+def _heights(band: Band, acts: Codes) -> Heights:
+    """Height after each pass of a band, from its foot."""
+    made = knits(acts)
+    if band.technique.separations:
+        before: npt.NDArray[np.int64] = np.cumsum(made, axis=0) - made
+        low = np.where(made, before, np.iinfo(np.int64).max).min(axis=1)
+        high = np.where(made, before, -1).max(axis=1)
+        idle = high < 0
+        if (idle | (low == high)).all():  # every needle knits once a course: courses are true heights
+            after = np.cumsum(made, axis=0).max(axis=1)
+            start = np.where(idle, 0, high)
+            start = np.maximum.accumulate(start)
+            ends = np.append(start[1:], after[-1]).astype(np.float64)
+            return ends
+    lift = made.mean(axis=1) + LIFT_TUCK * (acts == Does.TUCK).mean(axis=1)
+    lift = np.where(lift > 0, np.maximum(lift, LIFT_LEAST), 0.0)
+    return np.cumsum(lift)
+
+
+def _backing(band: Band, passes: int, width: int) -> Codes:
+    """What the back needles do: all of them knit, or every other one by turns."""
+    if band.options.backing == "full":
+        return np.full((passes, width), Does.KNIT, dtype=np.uint8)
+    odd = (np.arange(width)[None] + np.arange(passes)[:, None]) % 2
+    return np.where(odd, Does.MISS, Does.KNIT).astype(np.uint8)
+
+
+def _tops(acts: Codes, base: Heights) -> tuple[Heights, Heights, Bools]:
+    passes, width = acts.shape
+    made = knits(acts)
+    top = np.empty((passes, width))
+    tucked = np.zeros((passes, width), dtype=np.bool_)
+    after = np.full(width, base[-1])
+    waits = np.zeros(width, dtype=np.bool_)
+    for number in range(passes - 1, -1, -1):
+        top[number] = after
+        tucked[number] = waits
+        after = np.where(made[number], base[number], after)
+        waits = np.where(made[number], False, waits | (acts[number] == Does.TUCK))
+    return top, after, tucked
