@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from latchline.session.timing import PassTiming
-from latchline.session.timing_statistics import Difference, Summary
+from latchline.session.timing_statistics import Difference, TimingSummary
 
 Cell = Callable[[PassTiming], object]
 
@@ -56,7 +56,7 @@ def as_csv(timings: Sequence[PassTiming]) -> str:
     return out.getvalue()
 
 
-def as_json(timings: Sequence[PassTiming], summary: Summary) -> dict[str, Any]:
+def as_json(timings: Sequence[PassTiming], summary: TimingSummary) -> dict[str, Any]:
     """The same columns for each pass, and the summary."""
     return {
         "summary": asdict(summary),
@@ -96,7 +96,7 @@ def remarks(timing: PassTiming) -> list[str]:
     return said
 
 
-def as_summary(summary: Summary) -> Iterator[str]:
+def as_summary(summary: TimingSummary) -> Iterator[str]:
     """The session in sentences."""
     again = f", {summary.again} of them once more after undoing" if summary.again else ""
     yield f"{_times(summary.passes, 'pass', 'passes')}{again}, in {clock(summary.elapsed_s)}."

@@ -33,7 +33,7 @@ class Spread:
 
 
 @dataclass(frozen=True)
-class Summary:
+class TimingSummary:
     """A session in figures.
 
     elapsed_s = knitting_s (carriage between the turn lines) + turning_s (pauses) + breaks_s (pauses
@@ -97,13 +97,13 @@ def spread(values: Sequence[float] | Floats) -> Spread:
     return Spread(len(some), float(some.mean()), deviation, lowest, lower, median, upper, highest)
 
 
-def summarise(timings: Sequence[PassTiming]) -> Summary:
+def summarise(timings: Sequence[PassTiming]) -> TimingSummary:
     """Of one pass or more."""
     pauses = [timing.pause_s for timing in timings if timing.pause_s is not None]
     turns = [pause for pause in pauses if pause < BREAK_S]
     cycles = steady_cycles(timings)
     missed = [timing.missed_edges for timing in timings]
-    return Summary(
+    return TimingSummary(
         passes=len(timings),
         again=sum(timing.again for timing in timings),
         elapsed_s=timings[-1].end_s - timings[0].start_s,

@@ -1,0 +1,128 @@
+"""A drawing of lines, boxes and words that can be written as SVG or as PNG."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from itertools import pairwise
+
+from PIL import Image, ImageDraw, ImageFont
+
+INK, PALE, SIZE = "#111111", "#c8c8c8", 13
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """Points joined in turn. dashed: 5 on, 4 off."""
+
+    points: tuple[Point, ...]
+    colour: str
+    width: float
+    dashed: bool
+
+
+@dataclass(frozen=True)
+class Area:
+    """A filled shape."""
+
+    points: tuple[Point, ...]
+    colour: str
+
+
+@dataclass(frozen=True)
+class Words:
+    """anchor: start, middle or end; `at` is on the line on which the letters stand."""
+
+    at: Point
+    text: str
+    anchor: str
+    bold: bool
+
+
+class Canvas:
+    """What is to be drawn, in order. Sizes in pixels, y downwards."""
+
+    def __init__(self, width: int, height: int, title: str) -> None:
+        self.width, self.height, self.title = width, height, title
+        self.items: list[Stroke | Area | Words] = []
+
+    def stroke(self, points: Sequence[Point], colour: str = INK, width: float = 1.0, dashed: bool = False) -> None:
+        self.items.append(Stroke(tuple(points), colour, width, dashed))
+
+    def area(self, points: Sequence[Point], colour: str) -> None:
+        self.items.append(Area(tuple(points), colour))
+
+    def box(self, left: float, top: float, right: float, bottom: float, colour: str) -> None:
+        self.area(((left, top), (right, top), (right, bottom), (left, bottom)), colour)
+
+    def words(self, x: float, y: float, text: str, anchor: str = "start", bold: bool = False) -> None:
+        self.items.append(Words((x, y), text, anchor, bold))
+
+    def svg(self) -> bytes:
+        parts = [
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {self.height}" '
+            f'font-family="sans-serif" font-size="{SIZE}" role="img" aria-label="{escape(self.title)}">',
+            f'<rect width="{self.width}" height="{self.height}" fill="white"/>',
+            *(_as_svg(item) for item in self.items),
+            "</svg>",
+        ]
+        return "\n".join(parts).encode()
+
+    def png(self) -> bytes:
+        """Drawn at twice the size and made smaller, so that slanting lines are smooth."""
+        big = Image.new("RGB", (2 * self.width, 2 * self.height), "white")
+        draw = ImageDraw.Draw(big)
+        font = ImageFont.load_default(2 * SIZE)
+        for item in self.items:
+            _paint(draw, item, font)
+        out = io.BytesIO()
+        big.resize((self.width, self.height), Image.Resampling.LANCZOS).save(out, "PNG", optimize=True)
+        return out.getvalue()
+
+
+def _as_svg(item: Stroke | Area | Words) -> str:
+    if isinstance(item, Words):
+        x, y = item.at
+        bold = ' font-weight="bold"' if item.bold else ""
+        return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{item.anchor}"{bold}>{escape(item.text)}</text>'
+    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in item.points)
+    if isinstance(item, Area):
+        return f'<polygon points="{points}" fill="{item.colour}"/>'
+    dashes = ' stroke-dasharray="5 4"' if item.dashed else ""
+    return f'<polyline points="{points}" fill="none" stroke="{item.colour}" stroke-width="{item.width:g}"{dashes}/>'
+
+
+_ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
+
+
+def _paint(
+    draw: ImageDraw.ImageDraw, item: Stroke | Area | Words, font: ImageFont.FreeTypeFont | ImageFont.ImageFont
+) -> None:
+    if isinstance(item, Words):
+        x, y = item.at
+        for shift in (0, 1) if item.bold else (0,):  # the one font has no bold
+            draw.text((2 * x + shift, 2 * y), item.text, INK, font, anchor=_ANCHORS[item.anchor])
+        return
+    points = [(2 * x, 2 * y) for x, y in item.points]
+    if isinstance(item, Area):
+        draw.polygon(points, fill=item.colour)
+        return
+    lines = _dashes(points) if item.dashed else [points]
+    for line in lines:
+        draw.line(line, fill=item.colour, width=max(1, round(2 * item.width)), joint="curve")
+
+
+def _dashes(points: list[Point], on: float = 10.0, off: float = 8.0) -> list[list[Point]]:
+    """The pieces of each straight stretch that are drawn."""
+    pieces: list[list[Point]] = []
+    for (x1, y1), (x2, y2) in pairwise(points):
+        length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5
+        at = 0.0
+        while at < length:
+            ends = (at / length, min(at + on, length) / length)
+            pieces.append([(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share) for share in ends])
+            at += on + off
+    return pieces
