@@ -132,6 +132,7 @@ class Host:
         self.info: BoardInfo | None = None
         self.status: Status | None = None
         self.acknowledged = 0
+        self.hold_after: int | None = None  # passes beyond this one are not loaded yet
         self.bad_frames = 0
         self.resent = 0
 
@@ -159,6 +160,7 @@ class Host:
                     )
                 self.info = info
                 self.status = None
+                self._fault = 0
                 self._events.clear()
                 return info
         if self._gatherer.anything and self._understood == understood:
@@ -347,7 +349,9 @@ class Host:
             if before is None or status.received > before.received:
                 self._resend_at = self._clock() + RESEND_S
             self._sent = max(self._sent, status.received)
-        if status.fault and status.fault != self._fault:
+        if not status.fault:
+            self._fault = 0
+        elif status.fault != self._fault:
             self.send(Ask(Ask.FAULT))  # its details come in a FAULT
         if before is None or _told(before) != _told(status):
             self._events.append(Changed(status))
@@ -383,7 +387,7 @@ class Host:
         if self._sent > status.received and now >= self._resend_at:
             self.resent += self._sent - status.received
             self._sent = status.received
-        last = min(status.credit, plan.passes)
+        last = min(status.credit, plan.passes if self.hold_after is None else self.hold_after)
         if self._sent >= last:
             return
         for number in range(self._sent + 1, last + 1):

@@ -1,0 +1,43 @@
+"""What the knitter is told before a pass, beyond what the plan itself says. Computed, not printed."""
+
+from __future__ import annotations
+
+from latchline.plan.model import Plan
+
+WEIGHTS_ROWS = 10  # common practice, no source: move the weights up every ten rows of two-colour work
+
+
+def before(plan: Plan, number: int) -> tuple[str, ...]:
+    """One thing a line; empty when the pass needs nothing."""
+    lines = plan.actions(number)
+    band = plan.band_of(number)
+    if band.technique.yarns == 2 and number > band.first and (number - band.first) % WEIGHTS_ROWS == 0:
+        lines = (*lines, "move the weights up")
+    return lines
+
+
+def following(plan: Plan, number: int, within: int = 200) -> int | None:
+    """The first pass from `number` on that has something to be done before it, looking `within` passes ahead."""
+    return next((n for n in range(number, min(plan.passes, number + within) + 1) if before(plan, n)), None)
+
+
+def next_band(plan: Plan, number: int) -> int | None:
+    """The first pass of the next band after pass `number`."""
+    return next((band.first for band in plan.bands if band.first > number), None)
+
+
+def set_up(plan: Plan, done: int, *, half: bool) -> tuple[str, ...]:
+    """What to do before going on with pass done + 1, with the carriage anywhere.
+
+    half: whether a row may be half knitted.
+    """
+    coming = done + 1
+    side = "left" if plan.rightward[coming - 1] else "right"
+    band = plan.band_of(coming)
+    lines = list(before(plan, coming))
+    if coming != band.first:
+        lines = [*plan.notes.get(band.first, ()), *lines]
+    if half:
+        lines.insert(0, "undo a row that is only half knitted")
+    lines.append(f"put the carriage at the {side}, past the end sensor")
+    return tuple(lines)

@@ -1,0 +1,102 @@
+"""Which pass comes next, from what the journal knows and what the board tells. No input, no output.
+
+A pass counts as knitted when the board has reported it done. The journal learns of it a little
+later, the board's checkpoint about 40 ms later, so each is a lower bound of the truth. The board
+itself, while it runs, is exact. Hence:
+
+- a board that still has the plan in force is taken over as it is;
+- a board that has been running all the while, but not with this plan any more, has its last pass in
+  the journal or in its checkpoint, whichever is further;
+- a journal that was put to rest (paused, stopped, at a fault) is exact, as nothing was counted after it;
+- otherwise a pass may have been finished that neither has heard of, or be half knitted: the knitter
+  is asked, and sees the answer on the needles.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from latchline.link.messages import Checkpoint, Status
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a journal knows.
+
+    done: passes knitted. resting: whether nothing can have been counted since then. board, boots:
+    the board it last counted with and that one's number of starts; None before the first.
+    sequence: of the checkpoint that the board held when counting began, which is no news.
+    """
+
+    done: int = 0
+    resting: bool = True
+    board: int | None = None
+    boots: int | None = None
+    sequence: int | None = None
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a board tells when it is greeted."""
+
+    board: int
+    boots: int
+    slots: int
+    status: Status
+    checkpoint: Checkpoint
+
+
+@dataclass(frozen=True)
+class Adopt:
+    """The plan is in force; reports after `done` are waiting on the board."""
+
+    done: int
+
+
+@dataclass(frozen=True)
+class Begin:
+    """`done` passes are knitted; the plan is to be put in force from the next one."""
+
+    done: int
+
+
+@dataclass(frozen=True)
+class AskRow:
+    """One of the candidates is the number of the last whole pass; `why` is a clause for the knitter."""
+
+    candidates: tuple[int, int]
+    why: str
+
+
+def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt | Begin | AskRow:
+    """What to do with a plan of this fingerprint and so many passes."""
+    if found.status.fingerprint == fingerprint:
+        return _in_force(known, found)
+    checkpoint = found.checkpoint
+    tells = bool(checkpoint.valid) and checkpoint.fingerprint == fingerprint
+    if known.board is None:
+        if tells and 0 < checkpoint.done < passes:
+            return AskRow(
+                (checkpoint.done, checkpoint.done + 1), "the board has knitted this piece, but no journal tells how far"
+            )
+        return Begin(known.done)
+    news = tells and known.board == found.board and checkpoint.sequence != known.sequence
+    furthest = max(known.done, checkpoint.done) if news else known.done
+    if furthest > known.done + (0 if known.resting else found.slots):
+        return AskRow((known.done, furthest), "journal and board disagree")
+    if known.resting or furthest == passes:
+        return Begin(furthest)
+    if (known.board, known.boots) == (found.board, found.boots) and not found.status.flags & Status.WRITING:
+        return Begin(furthest)
+    why = "the board was restarted" if known.board == found.board else "this is another board"
+    return AskRow((furthest, furthest + 1), why)
+
+
+def _in_force(known: Known, found: Found) -> Adopt | AskRow:
+    status = found.status
+    seen = status.credit - found.slots
+    if known.board is None:
+        return AskRow((status.done, 0), "the board is in the middle of this piece, but no journal tells of it")
+    if (known.board, known.boots) == (found.board, found.boots) and seen <= known.done <= status.done:
+        return Adopt(known.done)
+    return AskRow((known.done, status.done), "journal and board disagree")
