@@ -118,7 +118,7 @@ class Technique:
     needs_chart: False for techniques that knit without one.
     feeders: what goes where; accessories: what else the machine needs; yarn_classes: of fine,
         medium, heavy, those that it suits (common practice, no source).
-    checks: names of the findings that apply (see `checks`).
+    checks: names of the rules that apply (see `checks.find`).
     """
 
     name: str

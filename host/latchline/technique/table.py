@@ -23,6 +23,9 @@ STOCKING = Technique(
 _TUCK = Cams("tuck", Does.KNIT, Does.TUCK)
 _MISS = Cams("miss", Does.KNIT, Does.MISS)
 
+_TUCK_CHECKS = ("tucks-stacked", "tucks-beside", "never-knits", "edge-needle", "rows-alike")
+_SLIP_CHECKS = ("float-across", "float-over-turn", "loop-kept", "never-knits", "edge-needle", "rows-alike")
+
 TUCK = Technique(
     name="tuck",
     title="tuck: unselected needles tuck in both directions",
@@ -35,7 +38,7 @@ TUCK = Technique(
     edge_selected=True,
     colour_work=False,
     yarn_classes=("fine", "medium"),
-    checks=("tucks", "edges", "never-knit"),
+    checks=_TUCK_CHECKS,
 )
 
 TUCK_ONE_WAY = Technique(
@@ -50,7 +53,7 @@ TUCK_ONE_WAY = Technique(
     edge_selected=True,
     colour_work=False,
     yarn_classes=("fine", "medium"),
-    checks=("tucks", "edges", "never-knit"),
+    checks=_TUCK_CHECKS,
 )
 
 SLIP = Technique(
@@ -64,7 +67,7 @@ SLIP = Technique(
     colours_max=2,
     edge_selected=True,
     colour_work=False,
-    checks=("floats", "edges", "never-knit"),
+    checks=_SLIP_CHECKS,
 )
 
 SLIP_ONE_WAY = Technique(
@@ -78,7 +81,7 @@ SLIP_ONE_WAY = Technique(
     colours_max=2,
     edge_selected=True,
     colour_work=False,
-    checks=("floats", "edges", "never-knit"),
+    checks=_SLIP_CHECKS,
 )
 
 FAIR_ISLE = Technique(
@@ -94,7 +97,7 @@ FAIR_ISLE = Technique(
     colour_work=True,
     feeders=("main yarn", "contrast yarn"),
     yarn_classes=("fine", "medium"),
-    checks=("floats", "weights"),
+    checks=("float-across", "float-over-turn", "yarn-idle", "rows-alike", "weights"),
 )
 
 SLIP_COLOURS = Technique(
@@ -112,7 +115,15 @@ SLIP_COLOURS = Technique(
     feeders=("one colour at a time",),
     accessories=("a colour changer, or the yarns changed by hand",),
     yarn_classes=("fine", "medium"),
-    checks=("floats", "weights", "colours"),
+    checks=(
+        "float-across",
+        "float-over-turn",
+        "loop-kept",
+        "never-knits",
+        "colour-not-carried",
+        "yarn-idle",
+        "weights",
+    ),
 )
 
 JACQUARD = Technique(
@@ -131,7 +142,7 @@ JACQUARD = Technique(
     feeders=("one colour at a time",),
     accessories=("the second bed", "a colour changer, or the yarns changed by hand"),
     yarn_classes=("fine", "medium"),
-    checks=("colours",),
+    checks=("loop-kept", "never-knits", "colour-not-carried", "yarn-idle"),
 )
 
 _INLAY = Cams(
@@ -155,7 +166,7 @@ INLAY = Technique(
     feeders=("ground yarn", "inlay yarn"),
     accessories=("inlay brushes",),
     yarn_classes=("fine", "medium", "heavy", "laid in only"),
-    checks=("laid-in-floats",),
+    checks=("laid-in-float", "yarn-idle", "rows-alike"),
 )
 
 HOLD = Technique(
@@ -175,7 +186,7 @@ HOLD = Technique(
     edge_selected=None,
     colour_work=False,
     accessories=("edge weights under the held needles",),
-    checks=("held", "never-knit"),
+    checks=("float-across", "loop-kept", "never-knits", "weights"),
 )
 
 TECHNIQUES: dict[str, Technique] = {

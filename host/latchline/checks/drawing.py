@@ -1,0 +1,264 @@
+"""What goes wrong between the drawing and the needles: cut charts, seams, colours that nothing carries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from latchline.checks.across import code_places, float_places
+from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Look, Mend, Numbers, Places, found
+from latchline.checks.upward import kept_loops
+from latchline.fabric.loops import Bools, knits
+from latchline.plan.model import Band
+from latchline.plan.select import select
+from latchline.runs import runs
+from latchline.technique.model import Does, Steps
+
+
+def chart_cut(look: Look) -> Iterator[Finding]:
+    width = look.plan.span.width
+    for band in look.plan.bands:
+        drawing, once = band.drawing, band.options.once_at is not None
+        if drawing is None:
+            continue
+        over = drawing.stitches - width
+        if over > 0:
+            yield Finding(
+                rule="chart-cut",
+                severity=LOOK_AT,
+                band=band.name,
+                what=f"the chart is {drawing.stitches} stitches wide and {width} needles are in work: {over} are cut",
+                why="the stitches past the last needle are not knitted",
+                todo="take more needles, or crop the chart where you want it cut",
+                measured=over,
+                limit=0,
+            )
+        elif not once and width % drawing.stitches:
+            yield Finding(
+                rule="chart-cut",
+                severity=GOOD_TO_KNOW,
+                band=band.name,
+                what=f"the last repeat is cut: {width} needles are not a multiple of {drawing.stitches} stitches",
+                why="the pattern ends differently on the left and on the right",
+                todo="take a multiple of the repeat, or shift the pattern so that both ends match",
+                measured=width % drawing.stitches,
+                limit=0,
+                mends=(_shifted(band, width),),
+            )
+        rows = int(look.plan.knitted_row[band.last - 1])
+        height = drawing.rows * band.options.row_repeat
+        if rows % height:
+            left = height - rows % height
+            yield Finding(
+                rule="chart-cut",
+                severity=LOOK_AT if rows < height else GOOD_TO_KNOW,
+                band=band.name,
+                what=f"the last {left} of the chart's {height} rows are not knitted"
+                if rows < height
+                else f"the last repeat is cut: {rows} rows are not a multiple of {height}",
+                why="the pattern breaks off before its top row",
+                todo="knit a multiple of the chart's height",
+                measured=left,
+                limit=0,
+            )
+
+
+def _shifted(band: Band, width: int) -> Mend:
+    assert band.drawing is not None
+    shift = (width % band.drawing.stitches) // 2
+    return Mend("shift the pattern so that both ends are cut alike", f"--shift {shift}", f"shift = {shift}")
+
+
+def seam(look: Look) -> Iterator[Finding]:
+    """Where the repeat meets itself: runs too long only because two parts of them join there."""
+    beside, kept = float_places(look), kept_loops(look)
+    for band in look.plan.bands:
+        if band.drawing is None:
+            continue
+        checks = band.technique.checks
+        sideways = []
+        if "float-across" in checks:
+            sideways.append((beside.of_band(band), look.own.float_needles or 0))
+        if "tucks-beside" in checks:
+            sideways.append((code_places(look, band, Does.TUCK, look.own.tucks_beside), look.own.tucks_beside))
+        if "laid-in-float" in checks:
+            limit = look.own.laid_in_needles or 0
+            sideways += [(code_places(look, band, code, limit), limit) for code in (Does.LAID_OVER, Does.LAID_UNDER)]
+        for places, limit in sideways:
+            yield from _seam(look, band, places.where(_joins_sideways(look, band, places, limit)), limit, "sideways")
+        for rule, size, limit in (
+            ("tucks-stacked", kept.tucks, look.own.tucks_stacked),
+            ("loop-kept", kept.missed, look.own.held_passes),
+        ):
+            if rule in checks and band.separation is None:
+                places = kept.places(size, limit).of_band(band)
+                yield from _seam(look, band, places.where(_joins_upward(look, band, places, limit)), limit, "upward")
+
+
+def _seam(look: Look, band: Band, places: Places, limit: int, way: str) -> Iterator[Finding]:
+    def describe(size: int, _: int) -> Finding:
+        return Finding(
+            rule="seam",
+            severity=LOOK_AT,
+            band=band.name,
+            what=f"where the chart meets itself {way}, two runs join to one of {size}",
+            why="the drawing looks right by itself, and the fabric does not once it repeats",
+            todo="change the stitches along that border of the drawing",
+            limit=limit,
+        )
+
+    yield from found(look, places, np.zeros(len(places), dtype=np.int64), describe)
+
+
+def _joins_sideways(look: Look, band: Band, places: Places, limit: int) -> Bools:
+    """Places whose run crosses a border between repeats, with no more than `limit` on either side."""
+    assert band.drawing is not None
+    width = band.drawing.stitches
+    if width >= look.plan.span.width or band.options.once_at is not None:
+        return np.zeros(len(places), dtype=np.bool_)
+    # The first border at or after the run's second needle; a longer run crosses a second one.
+    border = places.needle_first + 1 + (band.options.shift - places.needle_first - 1) % width
+    return _joined(places.needle_first, places.needle_last, border, limit)
+
+
+def _joins_upward(look: Look, band: Band, places: Places, limit: int) -> Bools:
+    assert band.drawing is not None
+    height = band.drawing.rows * band.options.row_repeat
+    first, last = places.pass_first - band.first, places.pass_last - band.first
+    if band.passes <= height:
+        return np.zeros(len(places), dtype=np.bool_)
+    border = first + 1 + (-first - 1) % height
+    return _joined(first, last, border, limit)
+
+
+def _joined(first: Numbers, last: Numbers, border: Numbers, limit: int) -> Bools:
+    joined: Bools = (border <= last) & (border - first <= limit) & (last - border + 1 <= limit)
+    return joined
+
+
+def colour_not_carried(look: Look) -> Iterator[Finding]:
+    """Where each row carries one colour only: stitches whose colour is neither carried nor on the needle."""
+    for band in look.bands_checked("colour-not-carried"):
+        if band.separation is None or band.separation.name != "alternating" or band.chart is None:
+            continue
+        wanted = _wanted(look, band)
+        passes = np.arange(band.first, band.last + 1, 2)
+        marks = knits(look.codes_of(band)[::2])
+        since = np.maximum.accumulate(np.where(marks, np.arange(len(passes))[:, None], -1), axis=0)
+        carried = look.plan.colour[passes - 1]
+        shown = np.where(since >= 0, carried[np.maximum(since, 0)], -1)
+        line, first, last = (part.astype(np.int64) for part in runs(shown != wanted))
+        number = passes[line]
+        places = Places(last - first + 1, number, number + 1, first, last, np.zeros(len(line), dtype=np.int64))
+
+        def describe(size: int, _: int, band: Band = band) -> Finding:
+            return Finding(
+                rule="colour-not-carried",
+                severity=MUST_MEND,
+                band=band.name,
+                what=f"{size} stitches side by side show a colour that this row doesn't carry",
+                why="a needle that doesn't knit keeps showing the loop of the rows below",
+                todo="draw only the row's own colour or the colour right below, or choose another separation",
+                limit=0,
+                mends=(
+                    Mend("separate every row into all its colours", "--separation doubled", 'separation = "doubled"'),
+                ),
+            )
+
+        yield from found(look, places, look.chart_row(places.pass_first), describe)
+
+
+def _wanted(look: Look, band: Band) -> Numbers:
+    """The palette index that each stitch of each knitted row is meant to show, after all options."""
+    assert band.chart is not None
+    rows = np.arange(band.passes // 2, dtype=np.int64)
+    edge = band.technique.edge_selected if band.edge_knit else None
+    wanted = np.zeros((len(rows), look.plan.span.width), dtype=np.int64)
+    nothing = np.zeros(len(rows), dtype=np.uint8)
+    for colour in range(1, len(band.chart.palette)):
+        every = np.full(len(rows), colour, dtype=np.int16)
+        chosen = select(band.chart.cells, Steps(rows, every, every, nothing), band.options, band.technique, edge)
+        wanted[chosen.table[chosen.of_pass]] = colour
+    return wanted
+
+
+def yarn_idle(look: Look) -> Iterator[Finding]:
+    """A yarn that the band carries and never knits."""
+    for band in look.bands_checked("yarn-idle"):
+        masks = look.plan.table[np.unique(look.plan.acting[band.first - 1 : band.last])]
+        colours = look.plan.colour[band.first - 1 : band.last]
+        if band.technique.yarns == 0:
+            any_selected: Bools = np.any(look.plan.table, axis=1)[look.plan.acting[band.first - 1 : band.last]]
+            idle = [int(colour) for colour in np.unique(colours) if not any_selected[colours == colour].any()]
+        else:
+            idle = [] if masks.any() else [1]
+        for colour in idle:
+            yield Finding(
+                rule="yarn-idle",
+                severity=LOOK_AT,
+                band=band.name,
+                what=f"{band.yarns[colour].name} is carried and no needle ever knits it",
+                why="its passes are knitted in vain, or the chart's colour was lost on the way",
+                todo="take the colour out, or look whether crop, rows or background hide it",
+                pass_first=band.first,
+                pass_last=band.last,
+                measured=0,
+            )
+
+
+def rows_not_shown(look: Look) -> Iterator[Finding]:
+    """Chart rows that fall on the plain way back of a one-way technique."""
+    for band in look.plan.bands:
+        if not band.technique.one_way or band.chart is None:
+            continue
+        here = slice(band.first - 1, band.last)
+        patterned = look.plan.rightward[here] == (band.way == "rightward")
+        rows = look.plan.chart_row[here]
+        hidden = np.setdiff1d(rows, rows[patterned])
+        if len(hidden):
+            yield Finding(
+                rule="rows-not-shown",
+                severity=LOOK_AT,
+                band=band.name,
+                what=f"{len(hidden)} of {len(np.unique(rows))} chart rows fall on the plain way back only",
+                why="a one-way technique works its pattern in one direction and knits everything on the other",
+                todo="knit each chart row twice",
+                chart_row=int(hidden[0]),
+                pass_first=band.first + int(np.flatnonzero(rows == hidden[0])[0]),
+                pass_last=band.last,
+                places=len(hidden),
+                measured=len(hidden),
+                limit=0,
+                mends=(Mend("knit each chart row twice", "--row-repeat 2", "row_repeat = 2"),),
+            )
+
+
+def rows_alike(look: Look) -> Iterator[Finding]:
+    """Rows that never change: plain stretches band or curl, constant selections fold lengthwise."""
+    limit = look.own.alike_rows
+    for band in look.bands_checked("rows-alike"):
+        acting = look.plan.acting[band.first - 1 : band.last]
+        line, first, last = runs((acting[1:] == acting[:-1])[None, :], limit - 1)
+        if not len(line):
+            continue
+        worst = int(np.argmax(last - first))
+        start, rows = int(first[worst]), int(last[worst] - first[worst]) + 2
+        selected = look.plan.acting_masks(band.first + start, band.first + start)[0]
+        plain = bool(selected.all() or not selected.any())
+        yield Finding(
+            rule="rows-alike",
+            severity=GOOD_TO_KNOW,
+            band=band.name,
+            what=f"{rows} rows in a row are all {'plain' if plain else 'selected alike'}",
+            why="plain rows curl, and band against the thicker pattern"
+            if plain
+            else "needles that always do the same draw the fabric into lengthwise folds",
+            todo="block it, border it, or bring a change into these rows",
+            chart_row=int(look.plan.chart_row[band.first - 1 + start]),
+            pass_first=band.first + start,
+            pass_last=band.first + start + rows - 1,
+            places=len(line),
+            measured=rows,
+            limit=limit,
+        )

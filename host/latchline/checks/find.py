@@ -1,0 +1,50 @@
+"""Can it be knitted? Every rule in one table. Nothing here reads or writes."""
+
+from __future__ import annotations
+
+from latchline.checks import across, drawing, upward, yarns
+from latchline.checks.model import MUST_MEND, Finding, Look, Rule, in_order
+from latchline.plan.limits import Limits
+from latchline.plan.model import Plan
+
+# The first group looks only at bands whose technique names the rule among its `checks`; the second
+# looks at every band.
+OF_TECHNIQUES: dict[str, Rule] = {
+    "float-across": across.float_across,
+    "float-over-turn": across.float_over_turn,
+    "laid-in-float": across.laid_in_float,
+    "tucks-beside": across.tucks_beside,
+    "tucks-stacked": upward.tucks_stacked,
+    "loop-kept": upward.loop_kept,
+    "never-knits": upward.never_knits,
+    "edge-needle": upward.edge_needle,
+    "colour-not-carried": drawing.colour_not_carried,
+    "yarn-idle": drawing.yarn_idle,
+    "rows-alike": drawing.rows_alike,
+    "weights": yarns.weights,
+}
+OF_ALL: dict[str, Rule] = {
+    "chart-cut": drawing.chart_cut,
+    "seam": drawing.seam,
+    "rows-not-shown": drawing.rows_not_shown,
+    "yarn-class": yarns.yarn_class,
+    "stitch-size": yarns.stitch_size,
+    "tightness": yarns.tightness,
+    "curls": yarns.curls,
+}
+RULES: dict[str, Rule] = OF_TECHNIQUES | OF_ALL
+
+
+def findings(plan: Plan, limits: Limits | None = None) -> tuple[Finding, ...]:
+    """Everything that the rules find in a plan, worst first.
+
+    For a rule that is broken in many places there is one finding a chart row (or a band), with
+    the worst place and the number of places.
+    """
+    look = Look(plan, limits or Limits())
+    return in_order([finding for rule in RULES.values() for finding in rule(look)])
+
+
+def can_be_knitted(found: tuple[Finding, ...]) -> bool:
+    """Whether nothing must be mended first."""
+    return not any(finding.severity == MUST_MEND for finding in found)

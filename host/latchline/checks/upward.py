@@ -1,0 +1,210 @@
+"""What goes wrong on one needle, pass after pass: stacked tucks, loops kept too long, needles that never knit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Look, Mend, Numbers, Places, found
+from latchline.fabric.loops import knits
+from latchline.plan.model import Band
+from latchline.runs import runs
+from latchline.technique.model import Does
+
+NEEDLES_AT_ONCE = 32  # so many needles are followed at a time, to keep memory small
+
+EDGES = Mend("make the end needles knit in every pass", "--edge-needles knit", 'edge_needles = "knit"')
+MIRRORED = Mend("knit every second row as its mirror image", "--mirror-rows", "mirror_rows = true")
+ONCE = Mend("knit each chart row once", "--row-repeat 1", "row_repeat = 1")
+EXCHANGED = Mend(
+    "exchange selected and unselected needles every second row", "--reversal every:2", 'reversal = "every:2"'
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Kept:
+    """Stretches of passes in which a needle doesn't knit: equally long arrays.
+
+    needle: place in the span. pass_first, pass_last: from 1. tucks: how many of those passes tuck;
+    in the others the needle misses or is held.
+    """
+
+    needle: Numbers
+    pass_first: Numbers
+    pass_last: Numbers
+    tucks: Numbers
+
+    def places(self, size: Numbers, longer_than: int) -> Places:
+        places = Places(size, self.pass_first, self.pass_last, self.needle, self.needle, self.tucks)
+        return places.where(size > longer_than)
+
+    @property
+    def tucked(self) -> Numbers:
+        return self.tucks
+
+    @property
+    def missed(self) -> Numbers:
+        return self.pass_last - self.pass_first + 1 - self.tucks
+
+
+def kept_loops(look: Look) -> Kept:
+    """Every stretch in which a needle doesn't knit and that is longer than the shortest limit."""
+    shortest = min(look.own.held_passes, look.own.tucks_stacked, look.own.tucks_stacked_fine)
+    parts = []
+    for start in range(0, look.plan.span.width, NEEDLES_AT_ONCE):
+        codes = np.ascontiguousarray(look.codes[:, start : start + NEEDLES_AT_ONCE].T)
+        line, first, last = runs(~knits(codes), shortest)
+        tucks = np.zeros((len(codes), codes.shape[1] + 1), dtype=np.int32)
+        np.cumsum(codes == Does.TUCK, axis=1, dtype=np.int32, out=tucks[:, 1:])
+        parts.append(np.stack([line + start, first + 1, last + 1, tucks[line, last + 1] - tucks[line, first]]))
+    return Kept(*np.concatenate(parts, axis=1).astype(np.int64))
+
+
+def never_knitting(look: Look) -> list[tuple[Band, Numbers]]:
+    """For each band that has some: the needles (places in the span) that knit in none of its passes.
+
+    A band that is over within the limit, and after which the needle knits again, is let pass.
+    """
+    result = []
+    for band in look.bands_checked("never-knits"):
+        idle = ~knits(look.codes_of(band)).any(axis=0)
+        if band.passes <= look.own.held_passes and idle.any():
+            soon = look.codes[band.last : band.first - 1 + look.own.held_passes + 1]
+            idle &= ~knits(soon).any(axis=0)
+        if idle.any() and (band.passes > 1 or look.plan.passes > 1):
+            result.append((band, np.flatnonzero(idle).astype(np.int64)))
+    return result
+
+
+def never_knits(look: Look) -> Iterator[Finding]:
+    for band, idle in never_knitting(look):
+        marks = np.zeros((1, look.plan.span.width), dtype=np.bool_)
+        marks[0, idle] = True
+        _, first, last = runs(marks)
+        worst = int(np.argmax(last - first))
+        yield Finding(
+            rule="never-knits",
+            severity=MUST_MEND,
+            band=band.name,
+            what=f"{len(idle)} of {look.plan.span.width} needles knit in none of the {band.passes} passes",
+            why="their loops are never cast off the needles, and the yarn piles up or the fabric jams",
+            todo="let each needle knit at least every few rows, or take it out of work",
+            pass_first=band.first,
+            pass_last=band.last,
+            needles=look.needles(int(first[worst]), int(last[worst])),
+            places=len(idle),
+            measured=len(idle),
+            limit=0,
+            mends=(*_row_mends(band), EXCHANGED) if band.technique.yarns == 1 else (),
+        )
+
+
+def tucks_stacked(look: Look) -> Iterator[Finding]:
+    kept = kept_loops(look)
+    for band in look.bands_checked("tucks-stacked"):
+        fine = bool(band.yarns) and look.own.yarn_class(band.yarns[0], look.plan.profile.pitch_mm) == "fine"
+        limit = look.own.tucks_stacked_fine if fine else look.own.tucks_stacked
+        places = _that_knit(look, band, kept.places(kept.tucked, limit).of_band(band))
+
+        def describe(size: int, _: int, band: Band = band, limit: int = limit) -> Finding:
+            return Finding(
+                rule="tucks-stacked",
+                severity=MUST_MEND,
+                band=band.name,
+                what=f"a needle tucks {size} times in a row",
+                why="more loops than this don't fit in the hook, so stitches drop or the needle is bent",
+                todo="let the needle knit in between",
+                limit=limit,
+                mends=_row_mends(band),
+            )
+
+        yield from found(look, places, look.chart_row(places.pass_first), describe)
+
+
+def loop_kept(look: Look) -> Iterator[Finding]:
+    kept, limit = kept_loops(look), look.own.held_passes
+    for band in look.bands_checked("loop-kept"):
+        places = _that_knit(look, band, kept.places(kept.missed, limit).of_band(band))
+        expected = band.separation.held_most(len(band.yarns)) if band.separation is not None else 0
+        usual = places.where(places.size <= expected)
+        if len(usual):
+            yield _kept_by_separation(look, band, usual)
+        places = places.where(places.size > expected)
+
+        def describe(size: int, _: int, band: Band = band) -> Finding:
+            return Finding(
+                rule="loop-kept",
+                severity=MUST_MEND,
+                band=band.name,
+                what=f"a needle keeps its loop over {size} passes",
+                why="the kept loop stretches over all of those courses, so it breaks, or the fabric puckers",
+                todo="let the needle knit in between",
+                limit=limit,
+                mends=_row_mends(band) if band.technique.yarns == 1 else (),
+            )
+
+        yield from found(look, places, look.chart_row(places.pass_first), describe)
+
+
+def _kept_by_separation(look: Look, band: Band, places: Places) -> Finding:
+    """Loops that are kept no longer than the separation always may: said once for a band."""
+    assert band.separation is not None
+    worst = int(np.argmax(places.size))
+    size = int(places.size[worst])
+    return Finding(
+        rule="loop-kept",
+        severity=GOOD_TO_KNOW if band.technique.double_bed else LOOK_AT,
+        band=band.name,
+        what=f"loops are kept over as many as {size} passes, as {band.separation.name} with "
+        f"{len(band.yarns)} colours does",
+        why="a kept loop stretches over the courses that its neighbours knit meanwhile",
+        todo="knit a swatch with a larger stitch size, or choose fewer colours or another separation",
+        chart_row=int(look.chart_row(places.pass_first)[worst]),
+        pass_first=int(places.pass_first[worst]),
+        pass_last=int(places.pass_last[worst]),
+        needles=look.needles(int(places.needle_first[worst]), int(places.needle_last[worst])),
+        places=len(places),
+        measured=size,
+        limit=look.own.held_passes,
+    )
+
+
+def _that_knit(look: Look, band: Band, places: Places) -> Places:
+    """Without the needles that never knit in the band: they have a finding of their own."""
+    idle = next((needles for other, needles in never_knitting(look) if other is band), None)
+    return places if idle is None else places.where(~np.isin(places.needle_first, idle))
+
+
+def _row_mends(band: Band) -> tuple[Mend, ...]:
+    mends = [ONCE] if band.options.row_repeat > 1 else []
+    if band.chart is not None and not (band.chart.cells == band.chart.cells[:, ::-1]).all():
+        mends.append(MIRRORED)
+    return tuple(mends)
+
+
+def edge_needle(look: Look) -> Iterator[Finding]:
+    for band in look.bands_checked("edge-needle"):
+        idle = ~knits(look.codes_of(band)[:, [0, -1]])
+        for end, place in ((0, 0), (1, look.plan.span.width - 1)):
+            passes = np.flatnonzero(idle[:, end])
+            if not len(passes):
+                continue
+            first = band.first + int(passes[0])
+            yield Finding(
+                rule="edge-needle",
+                severity=LOOK_AT,
+                band=band.name,
+                what=f"the end needle doesn't knit in {len(passes)} of {band.passes} passes",
+                why="the yarn turns without being caught, so the edge frays into loops",
+                todo="make the end needles knit",
+                chart_row=int(look.plan.chart_row[first - 1]),
+                pass_first=first,
+                pass_last=first,
+                needles=look.needles(place, place),
+                places=len(passes),
+                measured=len(passes),
+                limit=0,
+                mends=(EDGES,),
+            )
