@@ -1,0 +1,251 @@
+"""The five sheets of the schematic, drawn from the netlist."""
+
+from __future__ import annotations
+
+import schemdraw.elements as elm
+from netlist import Netlist
+from schemdraw import logic
+from sheet import PLAIN, Sheet
+
+
+def sheets(netlist: Netlist) -> dict[str, Sheet]:
+    """Every sheet by the name of its file."""
+    made = {
+        "controller": controller(netlist),
+        "sensors": sensors(netlist),
+        "drivers": drivers(netlist),
+        "selectors": selectors(netlist),
+        "supply": supply(netlist),
+    }
+    for sheet in made.values():
+        sheet.finish()
+    return made
+
+
+def controller(netlist: Netlist) -> Sheet:
+    sheet = Sheet("1 · Controller, ready lamp, buzzer, lines to the drivers", netlist)
+    left = ["PD2", "PD3", "PD4", "PD5", "PC0", "PC1", "VCC", "GND"]
+    right = ["PD6", "PD7", "PB0", "PB2", "PB3", "PB5"]
+    sheet.box("U1", (0, 0), (3.6, 9.4), left, right, 1.1, "U1  controller board")
+    for pin in left:
+        x, y = sheet.place("U1", pin)
+        net = netlist.net_of(f"U1.{pin}")
+        assert net is not None
+        sheet.wire((x, y), (x - 0.5, y))
+        if pin == "GND":
+            sheet.wire((x - 0.5, y), (x - 0.5, y - 0.3))
+            sheet.ground((x - 0.5, y - 0.3))
+        else:
+            sheet.tag(net.name, (x - 0.5, y), "left")
+    x, y = sheet.place("U1", "PD6")
+    sheet.wire((x, y), (x + 0.8, y))
+    sheet.two(elm.Resistor, "R6", (x + 0.8, y), (x + 2.8, y))
+    sheet.wire((x + 2.8, y), (x + 3.6, y))
+    sheet.two(elm.LED, "H1", (x + 3.6, y), (x + 5.4, y), ("A", "K"), side="below")
+    sheet.wire((x + 5.4, y), (x + 6.0, y), (x + 6.0, y - 0.3))
+    sheet.ground((x + 6.0, y - 0.3))
+    _buzzer(sheet)
+    for row, (pin, ref) in enumerate((("PB0", "R10"), ("PB2", "R11"), ("PB3", "R12"), ("PB5", "R13"))):
+        x, y = sheet.place("U1", pin)
+        drop = y - 1.9 - 0.15 * row
+        turn = x + 1.6 - 0.35 * row
+        sheet.wire((x, y), (turn, y), (turn, drop), (x + 2.2, drop))
+        sheet.two(elm.Resistor, ref, (x + 2.2, drop), (x + 4.2, drop))
+        net = netlist.net_of(f"{ref}.2")
+        assert net is not None
+        sheet.wire((x + 4.2, drop), (x + 6.6, drop))
+        sheet.tag(net.name, (x + 6.6, drop))
+        if pin == "PB0":
+            sheet.two(elm.Resistor, "R9", (x + 5.4, drop + 2.0), (x + 5.4, drop), ("1", "2"))
+            sheet.tag("5V", (x + 5.4, drop + 2.0), "up")
+            sheet.words(
+                x + 9.4, drop - 0.4, "R9 holds output enable high,\nso coils are off, through\nreset and boot"
+            )
+    return sheet
+
+
+def _buzzer(sheet: Sheet) -> None:
+    x, y = sheet.place("U1", "PD7")
+    sheet.wire((x, y), (x + 7.2, y))
+    sheet.two(elm.Resistor, "R7", (x + 7.2, y), (x + 9.2, y))
+    made = sheet.drawing.add(elm.BjtNpn(circle=True).at((x + 10.4, y)).anchor("base").theta(0))
+    for anchor, pin in (("base", "B"), ("collector", "C"), ("emitter", "E")):
+        sheet._pin(made.absanchors[anchor], "Q1", pin)
+    sheet.words(x + 11.75, y, "Q1")
+    sheet.wire((x + 9.2, y), (x + 10.4, y))
+    sheet.two(elm.Resistor, "R8", (x + 9.7, y), (x + 9.7, y - 1.9), side="left")
+    sheet.ground((x + 9.7, y - 1.9))
+    (cx, cy), (ex, ey) = sheet.place("Q1", "C"), sheet.place("Q1", "E")
+    sheet.ground((ex, ey))
+    sheet.wire((cx, cy), (cx, cy + 0.5))
+    sheet.two(elm.RBox, "B1", (cx, cy + 2.5), (cx, cy + 0.5), ("P", "N"), side="left")
+    sheet.wire((cx, cy + 0.5), (cx + 1.6, cy + 0.5))
+    sheet.two(elm.Diode, "D2", (cx + 1.6, cy + 0.5), (cx + 1.6, cy + 2.5), ("A", "K"))
+    sheet.wire((cx, cy + 2.5), (cx + 1.6, cy + 2.5))
+    sheet.wire((cx, cy + 2.5), (cx, cy + 2.9))
+    sheet.tag("5V", (cx, cy + 2.9), "up")
+
+
+def sensors(netlist: Netlist) -> Sheet:
+    sheet = Sheet("2 · Sensors: pull-ups, input protection, Schmitt inverters", netlist)
+    rows = [  # line, connector, pull-up, series, capacitor, gates
+        ("J2", "3", "R20", "R24", "C10", ("1",)),
+        ("J2", "4", "R21", "R25", "C11", ("2",)),
+        ("J3", "3", "R22", "R26", "C12", ("3", "4")),
+        ("J4", "3", "R23", "R27", "C13", ("5", "6")),
+    ]
+    tops = [0.0, -3.6, -7.2, -10.8]
+    for (connector, pin, pull, series, smooth, gates), y in zip(rows, tops, strict=True):
+        net = netlist.net_of(f"{connector}.{pin}")
+        assert net is not None
+        sheet.wire((0, y), (3.2, y))
+        sheet.tag(net.name, (0, y), "left")
+        sheet.two(elm.Resistor, pull, (1.4, y + 2.0), (1.4, y))
+        sheet.tag("5V", (1.4, y + 2.0), "up")
+        sheet.two(elm.Resistor, series, (3.2, y), (5.2, y))
+        sheet.wire((5.2, y), (7.2, y))
+        sheet.two(elm.Capacitor, smooth, (6.0, y), (6.0, y - 1.3))
+        sheet.ground((6.0, y - 1.3))
+        x = 7.2
+        for gate in gates:
+            sheet.two(logic.SchmittNot, "U2", (x, y), (x + 2.4, y), (f"{gate}A", f"{gate}Y"), label=False)
+            ends = [netlist.parts["U2"].pins[f"{gate}{letter}"] for letter in "AY"]
+            sheet.words(x + 1.2, y + 0.7, f"U2  {ends[0]} to {ends[1]}", halign="center")
+            x += 2.4
+        net = netlist.net_of(f"U2.{gates[-1]}Y")
+        assert net is not None
+        sheet.wire((x, y), (12.4, y))
+        sheet.tag(net.name, (12.4, y))
+    _connectors(sheet)
+    return sheet
+
+
+def _connectors(sheet: Sheet) -> None:
+    """The three sensor connectors and the supply of U2, in a column on the left."""
+    for ref, corner, pins, name in (
+        ("J2", (-7.6, -3.0), ["1", "2", "3", "4"], "J2  encoder"),
+        ("J3", (-7.6, -7.0), ["1", "2", "3"], "J3  left end"),
+        ("J4", (-7.6, -11.0), ["1", "2", "3"], "J4  right end"),
+    ):
+        sheet.box(ref, corner, (1.8, 0.8 * len(pins) + 0.1), [], pins, 0.8, name)
+        for pin in pins:
+            net = sheet.netlist.net_of(f"{ref}.{pin}")
+            assert net is not None
+            sheet.tag(net.name, sheet.place(ref, pin))
+    sheet.box("U2", (-7.6, 1.9), (1.8, 1.7), [], ["VCC", "GND"], 0.8, "U2  74HC14")
+    (vx, vy), (gx, gy) = sheet.place("U2", "VCC"), sheet.place("U2", "GND")
+    sheet.wire((vx, vy), (vx + 1.0, vy))
+    sheet.wire((gx, gy), (gx + 1.0, gy))
+    sheet.two(elm.Capacitor, "C20", (vx + 1.0, vy), (gx + 1.0, gy))
+    sheet.tag("5V", (vx + 1.0, vy), "up")
+    sheet.ground((gx + 1.0, gy))
+
+
+def drivers(netlist: Netlist) -> Sheet:
+    sheet = Sheet("3 · Drivers and terminals", netlist)
+    left = ["VCC", "CLEAR", "SERIN", "CLOCK", "LATCH", "ENABLE", "SEROUT", "GND1", "GND2", "GND3"]
+    right = [f"DRAIN{n}" for n in range(8)]
+    for ref, smooth, y in (("U3", "C21", 0.0), ("U4", "C22", -8.6)):
+        sheet.box(ref, (0, y), (3.4, 6.5), left, right, 0.64, f"{ref}  TPIC6B595")
+        for pin in left:
+            _driver_pin(sheet, ref, pin)
+        first, last = sheet.place(ref, "GND1"), sheet.place(ref, "GND3")
+        sheet.wire((first[0] - 0.4, first[1]), (last[0] - 0.4, last[1] - 0.4))
+        sheet.ground((last[0] - 0.4, last[1] - 0.4), "RETURN")
+        x, top = sheet.place(ref, "VCC")
+        sheet.wire((x, top), (x - 3.3, top))
+        sheet.tag("5V", (x - 3.3, top), "up")
+        sheet.two(elm.Capacitor, smooth, (x - 3.3, top), (x - 3.3, top - 1.5))
+        sheet.ground((x - 3.3, top - 1.5), "RETURN")
+        _terminals(sheet, ref)
+    sheet.words(-4.4, -10.3, "The open arrow is RETURN: through R2 to star ground (sheet 5).", PLAIN)
+    return sheet
+
+
+def _driver_pin(sheet: Sheet, ref: str, pin: str) -> None:
+    """One pin on the left of a driver: its net's name, or a short wire."""
+    x, y = sheet.place(ref, pin)
+    net = sheet.netlist.net_of(f"{ref}.{pin}")
+    if pin.startswith("GND"):
+        sheet.wire((x, y), (x - 0.4, y))
+    elif pin == "CLEAR":
+        sheet.wire((x, y), (x - 0.4, y), (x - 0.4, sheet.place(ref, "VCC")[1]))
+    elif net is None:
+        sheet.words(x - 0.2, y, "left free", halign="right")
+    elif pin != "VCC":
+        sheet.tag(net.name, (x, y), "left")
+
+
+def _terminals(sheet: Sheet, driver: str) -> None:
+    """The drains of one driver, straight to its terminal block."""
+    block = "J10" if driver == "U3" else "J11"
+    x, y = sheet.place(driver, "DRAIN0")
+    pins = ["0", "1", "2", "3", "4", "5", "6", "7", "P1", "P2"]
+    height = 0.64 * len(pins) + 0.1
+    sheet.box(
+        block, (x + 3.4, y + 0.64 * 0.75 - height), (1.6, height), pins, [], 0.64, f"{block}  terminals"
+    )
+    for n in range(8):
+        here, there = sheet.place(driver, f"DRAIN{n}"), sheet.place(block, str(n))
+        net = sheet.netlist.net_of(f"{driver}.DRAIN{n}")
+        assert net is not None
+        sheet.wire(here, there)
+        sheet.name(net.name, ((here[0] + there[0]) / 2, here[1]))
+    for pin in ("P1", "P2"):
+        sheet.tag("COIL+", sheet.place(block, pin), "left")
+
+
+def selectors(netlist: Netlist) -> Sheet:
+    """Every coil with its diode and its zener beside it."""
+    sheet = Sheet("4 · Selector coils and their clamps", netlist)
+    for n in range(16):
+        x, y = 4.6 * (n % 4), -4.8 * (n // 4)
+        sheet.two(elm.Inductor2, f"L{n}", (x, y), (x, y - 2.8), side="left", value=False)
+        sheet.two(elm.Zener, f"Z{100 + n}", (x + 1.6, y), (x + 1.6, y - 1.4), ("A", "K"))
+        sheet.two(elm.Diode, f"D{100 + n}", (x + 1.6, y - 2.8), (x + 1.6, y - 1.4), ("A", "K"), value=False)
+        sheet.wire((x, y), (x + 1.6, y))
+        sheet.wire((x, y - 2.8), (x + 1.6, y - 2.8))
+        sheet.tag("COIL+", (x, y), "up")
+        sheet.tag(f"SELECTOR {n}", (x, y - 2.8), "down")
+    return sheet
+
+
+def supply(netlist: Netlist) -> Sheet:
+    sheet = Sheet("5 · Coil supply, fuse, star ground, sense lines", netlist)
+    top, bottom = 0.0, -4.0
+    sheet.box("J1", (-3.2, -3.2), (1.8, 2.4), [], ["P", "N"], 1.2, "J1  supply 12 V DC")
+    (px, py), (nx, ny) = sheet.place("J1", "P"), sheet.place("J1", "N")
+    sheet.wire((px, py), (-0.2, py), (-0.2, top), (0.2, top))
+    sheet.tag("SUPPLY", (-0.2, top), "up")
+    sheet.two(elm.Fuse, "F1", (0.2, top), (2.6, top))
+    sheet.wire((2.6, top), (3.4, top))
+    sheet.tag("FUSED", (3.0, top), "up")
+    sheet.two(elm.Switch, "S1", (3.4, top), (5.4, top), side="high")
+    sheet.wire((5.4, top), (17.8, top))
+    sheet.tag("COIL+", (17.8, top))
+    sheet.wire((nx, ny), (-0.2, ny), (-0.2, bottom), (17.4, bottom))
+    sheet.wire((8.0, bottom), (8.0, bottom - 0.3))
+    sheet.ground((8.0, bottom - 0.3))
+    sheet.words(8.4, bottom - 0.5, "star ground: every GND wire of the build ends here")
+    sheet.two(elm.Schottky, "D1", (6.2, bottom), (6.2, top), ("A", "K"), side="left")
+    sheet.two(elm.Capacitor2, "C1", (7.4, top), (7.4, bottom), ("P", "N"))
+    sheet.two(elm.Capacitor, "C2", (9.4, top), (9.4, bottom))
+    sheet.two(elm.Resistor, "R1", (11.2, top), (11.2, bottom))
+    sheet.two(elm.Resistor, "R14", (13.2, top), (13.2, -2.0))
+    sheet.two(elm.LED, "H2", (13.2, -2.0), (13.2, bottom), ("A", "K"), side="left")
+    sheet.two(elm.Resistor, "R3", (15.4, top), (15.4, -2.0))
+    sheet.two(elm.Resistor, "R4", (15.4, -2.0), (15.4, bottom))
+    sheet.wire((15.4, -2.0), (18.4, -2.0))
+    sheet.two(elm.Capacitor, "C3", (17.4, -2.0), (17.4, bottom))
+    sheet.tag("SUPPLY SENSE", (18.4, -2.0))
+    y = -6.6
+    sheet.tag("RETURN", (0.6, y), "left")
+    sheet.wire((0.6, y), (4.4, y))
+    sheet.two(elm.Resistor, "R2", (2.2, y), (2.2, y - 2.0))
+    sheet.ground((2.2, y - 2.0))
+    sheet.two(elm.Resistor, "R5", (4.4, y), (6.4, y))
+    sheet.wire((6.4, y), (9.0, y))
+    sheet.two(elm.Capacitor, "C4", (7.6, y), (7.6, y - 2.0))
+    sheet.ground((7.6, y - 2.0))
+    sheet.tag("CURRENT SENSE", (9.0, y))
+    return sheet

@@ -1,0 +1,239 @@
+"""Drawing, wiring table, bill of materials, netlist and budget say the same of one circuit."""
+
+from __future__ import annotations
+
+import copy
+import csv
+import io
+import re
+import sys
+import warnings
+from collections import Counter
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+
+from latchline.machine.parts import load_part
+from latchline.machine.profile import load_profile, shipped_profiles
+
+HARDWARE = Path(__file__).parents[2] / "hardware"
+sys.path.insert(0, str(HARDWARE))
+
+with warnings.catch_warnings():
+    warnings.simplefilter(
+        "ignore", DeprecationWarning
+    )  # the outlining library finds its font in an older way
+    import build  # type: ignore[import-not-found]
+    import draw  # type: ignore[import-not-found]
+    import netlist  # type: ignore[import-not-found]
+    import sheet  # type: ignore[import-not-found]
+
+
+@pytest.fixture(scope="module")
+def circuit() -> Any:
+    return netlist.load()
+
+
+@pytest.fixture(scope="module")
+def sheets(circuit: Any) -> Any:
+    return draw.sheets(circuit)
+
+
+def test_every_pin_of_every_part_is_on_one_net_or_left_free_on_purpose(circuit: Any) -> None:
+    pins = {f"{part.ref}.{pin}" for part in circuit.parts.values() for pin in part.pins}
+    used = Counter(node for net in circuit.nets.values() for node in net.nodes)
+    used.update(circuit.open_pins)
+    assert set(used) == pins
+    assert [node for node, times in used.items() if times > 1] == []
+
+
+def test_the_drawing_joins_what_the_netlist_joins_and_nothing_else(circuit: Any, sheets: Any) -> None:
+    """Found from the places of wires, pins and names on the sheets alone."""
+    drawn = sheet.drawn_nets(sheets.values())
+    groups = {frozenset(pins) for pins, _ in drawn if pins} - {
+        frozenset({node}) for node in circuit.open_pins
+    }
+    assert groups == {frozenset(net.nodes) for net in circuit.nets.values()}
+    for pins, names in drawn:
+        for name in names:
+            assert frozenset(pins) == frozenset(circuit.nets[name].nodes)
+
+
+def test_a_wire_left_out_or_one_too_many_would_be_seen(circuit: Any, sheets: Any) -> None:
+    """The check above can fail: take a wire off a sheet, or add one, and the groups differ."""
+    wanted = {frozenset(net.nodes) for net in circuit.nets.values()}
+
+    def groups(made: Any) -> set[frozenset[str]]:
+        return {frozenset(pins) for pins, _ in sheet.drawn_nets(made.values()) if pins}
+
+    short = {name: copy.copy(made) for name, made in sheets.items()}
+    supply = short["supply"]
+    supply.wires = [*supply.wires, (supply.place("R1", "1"), supply.place("R1", "2"))]
+    assert wanted - groups(short)
+    gap = {name: copy.copy(made) for name, made in sheets.items()}
+    gap["drivers"].wires = gap["drivers"].wires[:-1]
+    assert wanted - groups(gap)
+
+
+def test_every_part_is_drawn_once(circuit: Any, sheets: Any) -> None:
+    drawn = Counter(node for made in sheets.values() for _, node in made.pins)
+    assert set(drawn) == {f"{part.ref}.{pin}" for part in circuit.parts.values() for pin in part.pins}
+    assert set(drawn.values()) == {1}
+
+
+@pytest.fixture(scope="module")
+def outputs(circuit: Any, sheets: Any) -> dict[str, bytes]:
+    return dict(build.outputs(circuit, sheets))
+
+
+def test_the_committed_files_are_what_the_netlist_makes(outputs: dict[str, bytes]) -> None:
+    for name, content in outputs.items():
+        assert (HARDWARE / name).read_bytes() == content, (
+            f"run python hardware/build.py: {name} is out of date"
+        )
+
+
+def test_the_pictures_need_no_font_and_define_each_outline_once(outputs: dict[str, bytes]) -> None:
+    for name, content in outputs.items():
+        if name.endswith(".svg"):
+            tree = ElementTree.fromstring(content)
+            tags = [element.tag.rpartition("}")[2] for element in tree.iter()]
+            assert "text" not in tags
+            assert tags.count("use") > 20
+            ids = [element.get("id") for element in tree.iter() if element.tag.endswith("symbol")]
+            assert len(ids) == len(set(ids))
+
+
+def test_the_pictures_print_on_a4_with_letters_of_two_millimetres_or_more(sheets: Any) -> None:
+    """A sheet of at most 277 × 190 mm (A4 less its margins), either way up, after shrinking to fit."""
+    for made in sheets.values():
+        box = made.drawing.get_bbox()
+        width_mm, height_mm = (span * 0.5 * 25.4 for span in (box.xmax - box.xmin, box.ymax - box.ymin))
+        fit = max(
+            min(1.0, 277 / width_mm, 190 / height_mm),
+            min(1.0, 190 / width_mm, 277 / height_mm),
+        )
+        assert sheet.SMALL * 25.4 / 72 * fit >= 2.0, made.title
+
+
+def test_the_bill_counts_every_part_of_the_netlist_once(circuit: Any) -> None:
+    rows = list(csv.DictReader(io.StringIO((HARDWARE / "bom.csv").read_text(encoding="utf-8"))))
+    listed = [ref for row in rows for ref in row["parts"].split()]
+    assert sorted(listed) == sorted(circuit.parts)
+    for row in rows:
+        assert int(row["quantity"]) == len(row["parts"].split())
+        assert row["value"]
+        assert row["rating"]
+        assert row["alternatives"]
+
+
+def test_the_wiring_table_names_every_pin_of_the_board_and_every_net(circuit: Any) -> None:
+    text = (HARDWARE / "wiring.md").read_text(encoding="utf-8")
+    for pin in circuit.parts["U1"].pins:
+        net = circuit.net_of(f"U1.{pin}")
+        assert re.search(
+            rf"^\| {pin} \| \S+ \| {re.escape(net.name)} \| {re.escape(net.colour)} ", text, re.MULTILINE
+        )
+    for net in circuit.nets.values():
+        assert f"| {net.name} | {net.colour} |" in text
+
+
+# What each pin of the chip is for, as the firmware and the drawing must agree.
+BOARD_PINS = {
+    "PD2": "ENCODER A",
+    "PD3": "ENCODER B",
+    "PD4": "LEFT END",
+    "PD5": "RIGHT END",
+    "PD6": "READY LAMP",
+    "PD7": "BUZZER",
+    "PB0": "ENABLE PIN",
+    "PB2": "LATCH PIN",
+    "PB3": "DATA PIN",
+    "PB5": "CLOCK PIN",
+    "PC0": "SUPPLY SENSE",
+    "PC1": "CURRENT SENSE",
+}
+
+
+def test_each_pin_of_the_board_has_its_one_use(circuit: Any) -> None:
+    used = {pin: circuit.net_of(f"U1.{pin}").name for pin in circuit.parts["U1"].pins}
+    assert {pin: name for pin, name in used.items() if pin not in ("VCC", "GND")} == BOARD_PINS
+
+
+def test_output_enable_is_pulled_inactive_and_every_coil_has_its_clamp(circuit: Any) -> None:
+    """Active low, so inactive is 5 V; the clamp conducts from the drain through diode and zener to the supply."""
+    assert circuit.net_of("R9.1").name == "5V"
+    enable = circuit.net_of("R9.2")
+    assert {"U3.ENABLE", "U4.ENABLE", "R10.2"} < set(enable.nodes)
+    for n in range(16):
+        chip, terminal = ("U3", "J10") if n < 8 else ("U4", "J11")
+        drain = circuit.net_of(f"{chip}.DRAIN{n % 8}")
+        assert {f"L{n}.2", f"D{100 + n}.A", f"{terminal}.{n % 8}"} < set(drain.nodes)
+        assert circuit.net_of(f"D{100 + n}.K") is circuit.net_of(f"Z{100 + n}.K")
+        assert circuit.net_of(f"Z{100 + n}.A").name == circuit.net_of(f"L{n}.1").name == "COIL+"
+
+
+def test_nothing_of_the_coil_supply_reaches_the_five_volts(circuit: Any) -> None:
+    """Between COIL+ and 5V lie at least the divider's 100 kΩ: USB is never fed from the coils' supply."""
+    both = [
+        part.ref
+        for part in circuit.parts.values()
+        if {"5V", "COIL+"}
+        <= {
+            circuit.net_of(f"{part.ref}.{pin}").name
+            for pin in part.pins
+            if circuit.net_of(f"{part.ref}.{pin}")
+        }
+    ]
+    assert both == []
+
+
+def ohms(value: str) -> float:
+    number, unit = value.split()
+    return float(number) * {"Ω": 1, "kΩ": 1000}[unit]
+
+
+@pytest.mark.parametrize(
+    ("ref", "rating"),
+    [
+        ("R6", "lamp_ohm"),
+        ("R7", "buzzer_base_ohm"),
+        ("R2", "shunt_ohm"),
+        ("R3", "divider_top_ohm"),
+        ("R4", "divider_bottom_ohm"),
+    ],
+)
+def test_the_budget_reckons_with_the_resistors_of_the_drawing(circuit: Any, ref: str, rating: str) -> None:
+    assert ohms(circuit.parts[ref].value) == load_part("board").value(rating)
+
+
+def test_the_drawn_fuse_clamp_and_supply_are_those_of_the_standard_profile(circuit: Any) -> None:
+    electrical = load_profile("standard-200").electrical
+    assert circuit.parts["F1"].value.startswith(f"{electrical['fuse_a']:g} A")
+    assert circuit.parts["Z100"].value == f"{electrical['clamp_v']:g} V"
+    assert (
+        f"{electrical['supply_v']:g} V DC supply, {electrical['supply_limit_a']:g} A"
+        in circuit.parts["J1"].use
+    )
+    for name in shipped_profiles():
+        assert load_profile(name).electrical["driver"] == "tpic6b595"
+    assert "TPIC6B595" in circuit.parts["U3"].value
+
+
+def test_an_external_pull_up_is_stronger_than_the_chips_own(circuit: Any) -> None:
+    for ref in ("R20", "R21", "R22", "R23"):
+        assert ohms(circuit.parts[ref].value) < load_part("board").value("pull_up_min_ohm") / 2
+
+
+def test_the_bleeder_empties_the_supply_capacitor_as_fast_as_it_says(circuit: Any) -> None:
+    """t = R·C·ln(V/1 V) from the highest supply of the standard profile, against the figure in the bill."""
+    from math import log
+
+    farad = float(circuit.parts["C1"].value.split()[0]) * 1e-6
+    highest_v = 12 * 1.1
+    seconds = ohms(circuit.parts["R1"].value) * farad * log(highest_v / 1.0)
+    stated = re.search(r"below 1 V in (\d+) s", circuit.parts["R1"].use)
+    assert stated is not None
+    assert seconds <= int(stated[1])
