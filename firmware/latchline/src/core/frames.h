@@ -1,0 +1,40 @@
+/* Frames: COBS, a check over the stuffed bytes, a closing zero (docs/protocol.md section 2). */
+#ifndef LATCHLINE_FRAMES_H
+#define LATCHLINE_FRAMES_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "limits.h"
+
+/* Gathers one frame. The check is kept up three bytes behind, so that a byte costs the same wherever
+ * it stands and the closing zero finds the sum ready. */
+struct receiver {
+    uint8_t length;
+    bool too_long;
+    uint16_t crc;
+    uint8_t bytes[FRAME_MAX];
+};
+
+enum { FRAME_NONE = 0, FRAME_BAD = -1 };
+
+void receiver_start(struct receiver *receiver);
+
+/* FRAME_NONE, FRAME_BAD, or the length of the payload that now lies at the start of `bytes`. */
+int8_t receiver_byte(struct receiver *receiver, uint8_t byte);
+
+/* A frame being built for sending: stuffed at once, checked a few bytes a call, because a whole check
+ * would keep the edges of a fast carriage waiting. */
+struct sender {
+    uint8_t length;  /* of the stuffed payload; 0 while there is no frame */
+    uint8_t checked; /* bytes that the check has seen */
+    uint16_t crc;
+    uint8_t bytes[FRAME_MAX + 1];
+};
+
+void sender_stuff(struct sender *sender, const uint8_t *payload, uint8_t length);
+
+/* True when the frame is whole; its length is then `length`. */
+bool sender_check(struct sender *sender);
+
+#endif

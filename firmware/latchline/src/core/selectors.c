@@ -1,0 +1,236 @@
+/* When a selector is on (docs/protocol.md section 7), and putting it out. */
+#include "rooms.h"
+
+static int16_t point_of_first(const struct board *board)
+{
+    const struct bed *bed = &board->bed;
+    if (board->pass.rightward)
+        return (int16_t)((int16_t)(board->plan.first_needle * bed->edges_per_needle) - bed->lead_rightward);
+    return (int16_t)(-(int16_t)(board->plan.last_needle * bed->edges_per_needle) - bed->lead_leftward);
+}
+
+static uint8_t needles_used(const struct board *board)
+{
+    return (uint8_t)(board->plan.last_needle - board->plan.first_needle + 1);
+}
+
+/* To the first needle whose point is past `limit`. From edge to edge that is at most a few steps. */
+static void mark_move(const struct board *board, struct mark *mark, int16_t limit)
+{
+    uint8_t apart = board->bed.edges_per_needle;
+    uint8_t used = needles_used(board);
+    while (mark->index < used && mark->point <= limit) {
+        mark->index++;
+        mark->point = (int16_t)(mark->point + apart);
+    }
+    while (mark->index > 0 && mark->point - apart > limit) {
+        mark->index--;
+        mark->point = (int16_t)(mark->point - apart);
+    }
+}
+
+static uint8_t needle_at(const struct board *board, uint8_t index)
+{
+    return board->pass.rightward ? (uint8_t)(board->plan.first_needle + index)
+                                 : (uint8_t)(board->plan.last_needle - index);
+}
+
+static uint8_t selector_of(const struct board *board, uint8_t needle)
+{
+    if (board->bed.bank)
+        return (uint8_t)(needle % board->bed.count);
+    return board->bed.count == 2 && !board->pass.rightward ? 1 : 0;
+}
+
+static bool mask_bit(const uint8_t *mask, uint8_t needle)
+{
+    return (mask[needle >> 3] >> (needle & 7) & 1) != 0;
+}
+
+static uint16_t inverted(const struct board *board)
+{
+    if (!board->bed.active_low)
+        return 0;
+    return (uint16_t)(UINT16_MAX >> (SELECTORS_MAX - board->bed.count));
+}
+
+/* The coils for needles with q - hold < point <= reach. */
+static uint16_t window(struct board *board, int16_t q, int16_t reach)
+{
+    struct under_way *pass = &board->pass;
+    const uint8_t *mask = slot_of(board, board->plan.done + 1)->held.mask;
+    uint16_t coils = 0;
+    uint8_t index;
+    mark_move(board, &pass->behind, (int16_t)(q - board->bed.hold));
+    mark_move(board, &pass->ahead, reach);
+    for (index = pass->behind.index; index < pass->ahead.index; index++) {
+        uint8_t needle = needle_at(board, index);
+        if (mask_bit(mask, needle))
+            coils |= (uint16_t)(1u << selector_of(board, needle));
+    }
+    return (uint16_t)(coils ^ inverted(board));
+}
+
+void selectors_begin(struct board *board)
+{
+    struct under_way *pass = &board->pass;
+    struct mark first;
+    first.index = 0;
+    first.point = point_of_first(board);
+    pass->behind = first;
+    pass->ahead = first;
+    pass->next = first;
+    pass->reach = pass->start_line;
+    pass->revived = 0;
+    pass->woken = 0;
+}
+
+static int16_t reach_forward(const struct board *board, int16_t q)
+{
+    int16_t reach = (int16_t)(q + board->pass.advance);
+    return reach > board->pass.reach ? reach : board->pass.reach;
+}
+
+/* Puts `coils` out unless the edge interrupt has; sets the time of those that go on anew to zero. */
+static void put_out(struct board *board, uint16_t coils, uint32_t tick)
+{
+    struct coils *shared = &board->coils;
+    const struct ports *ports = board->ports;
+    uint16_t fresh;
+    uint8_t coil;
+    bool late;
+    ports->hold();
+    shared->expect = NO_PINS;
+    late = shared->latched != coils;
+    fresh = (uint16_t)(coils & (uint16_t)~shared->wanted);
+    shared->latched = coils;
+    shared->wanted = coils;
+    if (late)
+        ports->put_register(ports->world, coils);
+    ports->release();
+    for (coil = 0; fresh != 0; coil++, fresh >>= 1) {
+        if ((fresh & 1) != 0) {
+            ports->hold();
+            shared->on_ms[coil] = 0;
+            ports->release();
+        }
+    }
+    if (late && ports->ticks(ports->world) - tick > LATE_TICKS)
+        fault_raise(board, FAULT_EDGES_TOO_FAST, NO_NEEDLE, 1);
+}
+
+void selectors_edge(struct board *board, int16_t q, bool forward, uint32_t tick)
+{
+    struct under_way *pass = &board->pass;
+    uint16_t coils;
+    if (forward) {
+        pass->reach = reach_forward(board, q);
+    } else if (pass->reach > (int16_t)(q + board->bed.advance_max)) {
+        pass->reach = (int16_t)(q + board->bed.advance_max);
+    }
+    mark_move(board, &pass->next, (int16_t)(q - 1));
+    coils = window(board, q, pass->reach);
+    pass->woken &= coils;
+    pass->revived = (uint16_t)((pass->revived & coils) | pass->woken);
+    if (pass->woken != 0)
+        pass->revived_at = tick;
+    put_out(board, coils, tick);
+}
+
+/* A and B one step on: rightward 0, 1, 3, 2, 0. */
+static uint8_t pins_after(uint8_t pins, bool rightward)
+{
+    static const uint8_t onward[4] = {1, 3, 0, 2};
+    static const uint8_t back[4] = {2, 0, 3, 1};
+    return rightward ? onward[pins & PINS_AB] : back[pins & PINS_AB];
+}
+
+/* What the edge interrupt will put out by itself if the next edge goes forward. */
+void selectors_prepare(struct board *board, int16_t q)
+{
+    struct under_way *pass = &board->pass;
+    struct coils *shared = &board->coils;
+    int16_t next = (int16_t)(q + 1);
+    uint16_t coming = 0;
+    if (next < pass->finish_line)
+        coming = window(board, next, reach_forward(board, next));
+    board->ports->hold();
+    shared->coming = coming;
+    shared->expect =
+        coming == shared->latched ? NO_PINS : pins_after(board->position.pins, pass->rightward);
+    board->ports->release();
+}
+
+/* The needle that the selector stands at, if any, gets what was last put out. */
+void selectors_drive(struct board *board, int16_t q, uint32_t tick)
+{
+    struct under_way *pass = &board->pass;
+    const uint8_t *mask = slot_of(board, board->plan.done + 1)->held.mask;
+    uint8_t needle;
+    uint8_t selector;
+    uint8_t bit;
+    uint16_t latched;
+    bool selected;
+    if (pass->next.index == needles_used(board) || pass->next.point != q)
+        return;
+    needle = needle_at(board, pass->next.index);
+    selector = selector_of(board, needle);
+    board->ports->hold();
+    latched = board->coils.latched;
+    board->ports->release();
+    selected = ((latched ^ inverted(board)) >> selector & 1) != 0;
+    bit = (uint8_t)(1u << (needle & 7));
+    if (selected)
+        pass->driven[needle >> 3] |= bit;
+    else
+        pass->driven[needle >> 3] &= (uint8_t)~bit;
+    if ((pass->revived >> selector & 1) != 0 && tick - pass->revived_at < board->bed.advance)
+        fault_raise(board, FAULT_COIL_RESTED, needle, selector);
+    else if (selected != mask_bit(mask, needle))
+        fault_raise(board, FAULT_NEEDLE_NOT_AS_PLANNED, needle, selector);
+}
+
+uint8_t pass_needle(const struct board *board)
+{
+    const struct under_way *pass = &board->pass;
+    struct mark mark;
+    int16_t q = pass->rightward ? board->position.count : (int16_t)-board->position.count;
+    if (pass->state != PASS_UNDER_WAY)
+        return NO_NEEDLE;
+    mark = pass->next;
+    mark_move(board, &mark, (int16_t)(q - 1));
+    if (mark.index == needles_used(board))
+        mark.index--;
+    return needle_at(board, mark.index);
+}
+
+void coils_off(struct board *board)
+{
+    struct coils *shared = &board->coils;
+    const struct ports *ports = board->ports;
+    ports->hold();
+    shared->expect = NO_PINS;
+    shared->wanted = 0;
+    shared->rested = 0;
+    if (shared->latched != 0) {
+        shared->latched = 0;
+        ports->put_register(ports->world, 0);
+    }
+    ports->release();
+}
+
+void output_one(struct board *board, uint16_t coil)
+{
+    put_out(board, coil, board->ports->ticks(board->ports->world));
+}
+
+/* Rests end at an edge. Which of the coils come on again shows once section 7 has been followed. */
+void coils_end_rest(struct board *board)
+{
+    struct coils *shared = &board->coils;
+    board->ports->hold();
+    board->pass.woken = shared->rested;
+    shared->rested = 0;
+    shared->wanted &= (uint16_t)~board->pass.woken;
+    board->ports->release();
+}
