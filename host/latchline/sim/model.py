@@ -49,6 +49,7 @@ MEMORY_BYTE_US = 3400  # time to write one byte, ATmega328P data sheet (memory)
 BEYOND_NEEDLES = 64
 STATUS_SOONEST_MS, STATUS_MS, DONE_AGAIN_MS, FAULT_AGAIN_MS, HEARD_MS = 20, 250, 200, 1000, 2000
 SUPPLY_READINGS, CURRENT_READINGS = 10, 3
+GOOD_READING = (711, 0)  # counts of a board on which nothing is read
 
 IMPOSSIBLE_STEP, SENSOR_DISAGREES, BOTH_SENSORS, TOO_FAST, NOT_READY, TURNED_EARLY, COIL_RESTED = range(1, 8)
 NOT_AS_PLANNED, HOST_SILENT, SUPPLY_LOW, CURRENT_HIGH = range(8, 12)
@@ -67,8 +68,8 @@ def bed_is_good(bed: Bed) -> bool:
     return (
         2 <= bed.needles <= NEEDLES_MAX
         and 1 <= bed.edges_per_needle <= 16
-        and bed.left_sensor < 0
-        and bed.right_sensor > (bed.needles - 1) * bed.edges_per_needle
+        and -4096 <= bed.left_sensor < 0
+        and (bed.needles - 1) * bed.edges_per_needle < bed.right_sensor <= 8191
         and bed.layout_kind in (0, 1)
         and 1 <= bed.count <= (16 if bed.layout_kind == 1 else 2)
         and all(-480 <= lead <= 480 for lead in (bed.lead_leftward, bed.lead_rightward))
@@ -201,7 +202,7 @@ class ModelBoard:
         self.register = 0
         self.on_since_ms = [0] * 16
         self.at_rest = self.revived = 0
-        self._revived_tick = [0] * 16
+        self._revived_tick = 0
         self._buzz_until_ms = 0
         self._probe: tuple[Probe, int, tuple[int, int]] | None = None
         self._low, self._high, self._supply_low, self._watched_ms = 0, 0, False, 0
@@ -241,7 +242,7 @@ class ModelBoard:
         patience_ms = self.bed.patience_ms if self.bed and self.plan and not self.fault else 0
         if patience_ms and self.ms() - self._heard_ms > patience_ms:
             self._raise(HOST_SILENT)
-        self._settle()
+        self._settle(on_beat=self.now == self.started_us + self.ms() * MS_US)
 
     def _rest_coils(self) -> None:
         if not self.bed or not self.register or self._probe:
@@ -279,18 +280,19 @@ class ModelBoard:
         return self.enabled
 
     def _read(self) -> tuple[int, int]:
-        return self.analog(self.register, self.enabled) if self.analog else (819, 0)
+        return self.analog(self.register, self.enabled) if self.analog else GOOD_READING
 
     @property
     def enabled(self) -> bool:
         return self.way is not None or self._probe is not None
 
-    def _settle(self) -> None:
+    def _settle(self, on_beat: bool = False) -> None:
         """Bring outputs and transmitter in line with what has happened, and find the next instant of interest."""
         self.out.show(self.now, self.register, self.enabled, self.way is not None, self._buzzing())
         status = self._status_state()
         ms = self.ms()
-        self._make_due(ms, status)
+        if on_beat:
+            self._make_due(ms, status)
         if self._due and self._free_us <= self.now:
             self._send(status)
         self.wake_us = min(self._instants(ms, status))
@@ -305,12 +307,12 @@ class ModelBoard:
         if self._byte_us is not None:
             yield self._byte_us
         for at_ms in self._instants_ms(ms, status):
-            yield self.started_us + at_ms * MS_US
+            yield self.started_us + max(at_ms, ms + 1) * MS_US
 
     def _instants_ms(self, ms: int, status: tuple[int, ...]) -> Iterator[int]:
         if Status not in self._due:
             if status != self._status_sent:
-                yield max(self._status_ms + STATUS_SOONEST_MS, ms + 1)
+                yield self._status_ms + STATUS_SOONEST_MS
             elif self._greeted and self._status_ms + STATUS_MS - self._heard_ms <= HEARD_MS:
                 yield self._status_ms + STATUS_MS
         if self._seen < self.done and Done not in self._due:
@@ -351,7 +353,7 @@ class ModelBoard:
         return self.plan is not None and self.received == self.done < self.plan.last
 
     def _credit(self) -> int:
-        return self._seen + self.slots if self.plan else 0
+        return min(self._seen + self.slots, 0xFFFFFFFF) if self.plan else 0
 
     def _fingerprint(self) -> int:
         return self.plan.fingerprint if self.plan else 0
@@ -561,7 +563,7 @@ class ModelBoard:
             or self.fault
             or self._probe
             or probe.selector >= bed.count
-            or not 1 <= probe.time_ms <= bed.limit_ms
+            or not 1 <= probe.time_ms < bed.limit_ms
         ):
             self._due[Refused] = Refused(Probe.number, NO_PROBE)
             return
@@ -632,7 +634,7 @@ class ModelBoard:
             rising &= ~(1 << coil)
             if self.at_rest >> coil & 1:
                 self.revived |= 1 << coil
-                self._revived_tick[coil] = self.tick()
+                self._revived_tick = self.tick()
         self.revived &= register
         self.register = register
 
@@ -762,7 +764,7 @@ class ModelBoard:
             return
         coil = int(way.coils[index])
         way.driven[index] = (self.register ^ inactive) >> coil & 1
-        if self.revived >> coil & 1 and self.tick() - self._revived_tick[coil] < bed.advance:
+        if self.revived >> coil & 1 and self.tick() - self._revived_tick < bed.advance:
             self._raise(COIL_RESTED, coil, int(way.needles[index]))
         elif way.driven[index] != way.selected[index]:
             self._raise(NOT_AS_PLANNED, coil, int(way.needles[index]))
