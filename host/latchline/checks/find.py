@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from latchline.checks import across, drawing, upward, yarns
 from latchline.checks.model import MUST_MEND, Finding, Look, Rule, in_order
 from latchline.plan.limits import Limits
@@ -45,6 +47,6 @@ def findings(plan: Plan, limits: Limits | None = None) -> tuple[Finding, ...]:
     return in_order([finding for rule in RULES.values() for finding in rule(look)])
 
 
-def can_be_knitted(found: tuple[Finding, ...]) -> bool:
+def can_be_knitted(found: Sequence[Finding]) -> bool:
     """Whether nothing must be mended first."""
     return not any(finding.severity == MUST_MEND for finding in found)

@@ -104,12 +104,13 @@ def weights(look: Look) -> Iterator[Finding]:
     every = look.own.weights_rows
     for band in look.bands_checked("weights"):
         rows = int(look.plan.knitted_row[band.last - 1])
-        if rows > every:
+        moves = (rows - 1) // every
+        if moves:
             yield Finding(
                 rule="weights",
                 severity=GOOD_TO_KNOW,
                 band=band.name,
-                what=f"move the edge weights up every {every} rows, {(rows - 1) // every} times in this band",
+                what=f"move the edge weights up every {every} rows: {'once' if moves == 1 else f'{moves} times'} in this band",
                 why="loops that are kept or floated over need a steady pull, most of all at the ends",
                 todo="hang them under the end needles before the band begins",
                 pass_first=band.first,

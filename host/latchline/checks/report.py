@@ -1,0 +1,94 @@
+"""Findings as text for people and as data for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from itertools import groupby
+from typing import Any
+
+from latchline.checks.find import can_be_knitted
+from latchline.checks.model import SEVERITIES, Finding
+from latchline.plan.model import Plan
+
+ROWS_NAMED = 12  # chart rows that are listed before "and so on"
+
+
+def as_data(plan: Plan, found: Sequence[Finding]) -> dict[str, Any]:
+    """All findings, worst first, with the plan that they are of."""
+    return {
+        "name": plan.name,
+        "machine": plan.profile.name,
+        "needles": plan.profile.span_name(plan.span),
+        "passes": plan.passes,
+        "fingerprint": f"{plan.fingerprint:08x}",
+        "can_be_knitted": can_be_knitted(found),
+        "counts": {severity: sum(item.severity == severity for item in found) for severity in SEVERITIES},
+        "findings": [asdict(item) for item in found],
+    }
+
+
+def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False) -> Iterator[str]:
+    """Line by line: each rule with its worst place first; `every` lists all places at length."""
+    for severity in SEVERITIES:
+        of_severity = sorted(
+            (item for item in found if item.severity == severity), key=lambda item: (item.band, item.rule)
+        )
+        if not of_severity:
+            continue
+        yield f"{severity}:"
+        for _, group in groupby(of_severity, key=lambda item: (item.band, item.rule)):
+            alike = sorted(group, key=lambda item: -(item.measured or 0))
+            for finding in alike if every else alike[:1]:
+                yield from _lines(finding, several_bands=len(plan.bands) > 1)
+            if not every and len(alike) > 1:
+                yield f"    The same in {_rows(alike[1:])}."
+            for mend in alike[0].mends:
+                yield f"    {mend.option}: {mend.what}."
+        yield ""
+    yield verdict(found)
+
+
+def verdict(found: Sequence[Finding]) -> str:
+    """One sentence."""
+    counts = [f"{sum(item.severity == severity for item in found)} {severity}" for severity in SEVERITIES]
+    if not found:
+        return "Nothing to complain of."
+    good = "It can be knitted" if can_be_knitted(found) else "It cannot be knitted as it stands"
+    return f"{good}: {', '.join(counts)}."
+
+
+def _lines(finding: Finding, *, several_bands: bool) -> Iterator[str]:
+    place = _place(finding, several_bands=several_bands)
+    yield f"  {finding.rule}{': ' + place if place else ''}"
+    limit = f" (limit {finding.limit:g})" if finding.limit else ""
+    yield f"    {_sentence(finding.what + limit)} {_sentence(finding.why)} {_sentence(finding.todo)}"
+
+
+def _place(finding: Finding, *, several_bands: bool) -> str:
+    parts = [f"band {finding.band}"] if several_bands else []
+    if finding.chart_row:
+        parts.append(f"chart row {finding.chart_row}")
+    if finding.pass_first:
+        last = finding.pass_last
+        parts.append(
+            f"pass {finding.pass_first}" if last == finding.pass_first else f"passes {finding.pass_first}–{last}"
+        )
+    if finding.needles:
+        parts.append(finding.needles)
+    if finding.places > 1:
+        parts.append(f"the worst of {finding.places} places")
+    return ", ".join(parts)
+
+
+def _rows(alike: Sequence[Finding]) -> str:
+    rows = sorted({item.chart_row for item in alike if item.chart_row})
+    if not rows:
+        return f"{len(alike)} more places"
+    named = ", ".join(str(row) for row in rows[:ROWS_NAMED])
+    more = f" and {len(rows) - ROWS_NAMED} more" if len(rows) > ROWS_NAMED else ""
+    return f"chart row{'s' if len(rows) > 1 else ''} {named}{more}"
+
+
+def _sentence(clause: str) -> str:
+    return clause[:1].upper() + clause[1:] + "."
