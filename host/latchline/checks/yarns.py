@@ -105,12 +105,13 @@ def weights(look: Look) -> Iterator[Finding]:
     for band in look.bands_checked("weights"):
         rows = int(look.plan.knitted_row[band.last - 1])
         moves = (rows - 1) // every
+        times = "once" if moves == 1 else f"{moves} times"
         if moves:
             yield Finding(
                 rule="weights",
                 severity=GOOD_TO_KNOW,
                 band=band.name,
-                what=f"move the edge weights up every {every} rows: {'once' if moves == 1 else f'{moves} times'} in this band",
+                what=f"move the edge weights up every {every} rows, {times} in this band",
                 why="loops that are kept or floated over need a steady pull, most of all at the ends",
                 todo="hang them under the end needles before the band begins",
                 pass_first=band.first,
