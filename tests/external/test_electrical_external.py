@@ -74,7 +74,9 @@ def test_the_current_of_a_coil_follows_its_differential_equation(name: str, clam
         run = integrate.solve_ivp(slope, (0, 1), [start, 0.0], events=event, rtol=1e-9, atol=1e-12)
         return 1000 * float(run.t_events[0][0]), 1000 * float(run.y_events[0][0][1])
 
-    rise_ms, _ = crossing(lambda _, y: [(supply_v - drop_v - (ohm + on_ohm) * y[0]) / henry, 0], 0.0, pull_a, 1)
+    rise_ms, _ = crossing(
+        lambda _, y: [(supply_v - drop_v - (ohm + on_ohm) * y[0]) / henry, 0], 0.0, pull_a, 1
+    )
     assert coil.pull_in_ms(steady_a, pull_a, ohm + on_ohm, henry) == pytest.approx(rise_ms, rel=1e-5)
     assert coil.current_a(rise_ms, steady_a, ohm + on_ohm, henry) == pytest.approx(pull_a, rel=1e-5)
 
@@ -140,7 +142,9 @@ RATINGS = [
 
 
 @pytest.mark.parametrize(("part", "rating", "value", "source"), RATINGS)
-def test_a_part_on_file_has_the_rating_of_its_source(part: str, rating: str, value: float, source: str) -> None:
+def test_a_part_on_file_has_the_rating_of_its_source(
+    part: str, rating: str, value: float, source: str
+) -> None:
     assert load_part(part).value(rating) == pytest.approx(value), source
 
 
@@ -169,7 +173,11 @@ COIL_C = {"resistance_ohm": 20, "inductance_mh": 10, "pull_in_a": 0.35, "drop_ou
         (COIL_A, "tpic6b595", "coil current, cold coil and high supply"),  # 183 mA on 150 mA
         (COIL_B, "tpic6b595", "coil current, cold coil and high supply"),  # 240 mA on 150 mA
         (COIL_C, "uln2803a", "coil current, cold coil and high supply"),  # 600 mA on 500 mA
-        ({**COIL_A, "resistance_ohm": 30}, "uln2803a", "driver junction, every output on"),  # eight would cook
+        (
+            {**COIL_A, "resistance_ohm": 30},
+            "uln2803a",
+            "driver junction, every output on",
+        ),  # eight would cook
     ],
 )
 def test_a_combination_that_breaks_a_rating_is_not_blessed(
@@ -185,7 +193,12 @@ def test_a_combination_that_breaks_a_rating_is_not_blessed(
 def test_the_darlington_carries_coil_a_and_the_mosfet_carries_all_three() -> None:
     profile = load_profile("standard-200")
     name = "coil current, cold coil and high supply"
-    for electrical, driver in ((COIL_A, "uln2803a"), (COIL_A, "n-mosfet"), (COIL_B, "n-mosfet"), (COIL_C, "n-mosfet")):
+    for electrical, driver in (
+        (COIL_A, "uln2803a"),
+        (COIL_A, "n-mosfet"),
+        (COIL_B, "n-mosfet"),
+        (COIL_C, "n-mosfet"),
+    ):
         made = replace(profile, electrical={**profile.electrical, **electrical, "driver": driver})
         assert {line.name: line.verdict for line in make_budget(made).lines}[name] == "ok"
 

@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from strategies import coils
 
 from latchline.errors import ProfileError
 from latchline.machine.budget import Budget, Line, make_budget
@@ -19,6 +18,7 @@ from latchline.machine.budget_report import as_data, as_html, as_text
 from latchline.machine.electrical import read_electrical
 from latchline.machine.parts import load_part, part_names
 from latchline.machine.profile import Profile, load_profile, shipped_profiles
+from strategies import coils
 
 
 def made(name: str = "standard-200", **changes: Any) -> Profile:
@@ -126,7 +126,11 @@ def test_a_pull_in_time_that_the_profile_does_not_allow_for_is_not_blessed() -> 
         ({"coil_k_per_w": 250}, "coil within reach of a finger", "look"),
         ({"wire_m": 10.0, "wire_awg": 26}, "wire drop, there and back", "no"),
         ({"supply_v": 24.0, "resistance_ohm": 240.0}, "supply sense at the pin", "no"),
-        ({"resistance_ohm": 350.0, "pull_in_a": 0.02, "drop_out_a": 0.01}, "one coil seen by the current sense", "no"),
+        (
+            {"resistance_ohm": 350.0, "pull_in_a": 0.02, "drop_out_a": 0.01},
+            "one coil seen by the current sense",
+            "no",
+        ),
     ],
 )
 def test_what_breaks_a_limit_is_named(changes: dict[str, Any], broken: str, verdict: str) -> None:
@@ -177,7 +181,9 @@ def test_a_fuse_left_to_the_budget_is_the_smallest_standard_rating_that_will_do(
         ({"supply_w": 12}, 'did you mean "supply_v"?'),
     ],
 )
-def test_nonsense_in_the_electrical_table_is_refused_with_a_sentence(changes: dict[str, Any], sentence: str) -> None:
+def test_nonsense_in_the_electrical_table_is_refused_with_a_sentence(
+    changes: dict[str, Any], sentence: str
+) -> None:
     with pytest.raises(ProfileError) as caught:
         make_budget(made(**changes))
     assert sentence in caught.value.sentence()
@@ -200,7 +206,9 @@ def test_the_figures_for_machines_are_json_and_complete(name: str) -> None:
     assert data["verdict"] == budget.verdict
     assert len(data["lines"]) == len(budget.lines)
     assert len(data["selectors"]) == budget.profile.selectors.count
-    assert {"name", "figure", "unit", "sense", "limit", "verdict", "source", "note"} == data["lines"][0].keys()
+    assert {"name", "figure", "unit", "sense", "limit", "verdict", "source", "note"} == data["lines"][
+        0
+    ].keys()
 
 
 @pytest.mark.parametrize("name", shipped_profiles())
@@ -227,7 +235,9 @@ def test_the_curve_of_the_page_crosses_the_pull_in_current_when_the_sums_say() -
     points = _pulse(budget, electrical.supply_v, electrical.resistance_ohm, 5.0, 8.0)
     crossing_ms = next(time_ms for time_ms, current_a in points if current_a >= electrical.pull_in_a)
     assert crossing_ms == pytest.approx(budget.busiest.pull_in_cold_ms, abs=0.1)
-    after = [current_a for time_ms, current_a in points if time_ms > 5.0 + budget.busiest.release_cold_ms + 0.1]
+    after = [
+        current_a for time_ms, current_a in points if time_ms > 5.0 + budget.busiest.release_cold_ms + 0.1
+    ]
     assert max(after) < electrical.drop_out_a
 
 

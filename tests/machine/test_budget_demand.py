@@ -9,11 +9,11 @@ import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strategies import selections
 
 from latchline.errors import ProfileError
 from latchline.machine.demand import advance_edges, measure_demand, most_at_once
 from latchline.machine.profile import Profile, load_profile
+from strategies import selections
 
 PROFILES = ("standard-200", "double-180", "mid-150", "chunky-112")
 Masks = npt.NDArray[np.bool_]
@@ -36,7 +36,9 @@ def registers_of_a_pass(
             passed = (position - point) * travel
             if selected and -advance <= passed < selectors.hold_edges:
                 bank = selectors.layout == "bank"
-                value |= 1 << (needle % selectors.count if bank else 0 if rightward or selectors.count == 1 else 1)
+                value |= 1 << (
+                    needle % selectors.count if bank else 0 if rightward or selectors.count == 1 else 1
+                )
         values.append(value)
     return values
 
@@ -57,7 +59,9 @@ def test_the_most_selectors_at_once_equals_a_count_edge_by_edge(name: str, data:
 
 @pytest.mark.parametrize("name", PROFILES)
 @given(data=st.data())
-def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(name: str, data: st.DataObject) -> None:
+def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(
+    name: str, data: st.DataObject
+) -> None:
     profile = load_profile(name)
     masks, first = data.draw(selections(needles=profile.needles))
     pace = data.draw(st.floats(5, 60))
@@ -68,7 +72,11 @@ def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(nam
     for n, mask in enumerate(masks):
         for column, selected in enumerate(mask):
             bank = profile.selectors.layout == "bank"
-            one = (first + column) % profile.selectors.count if bank else (1 - n % 2) * (profile.selectors.count - 1)
+            one = (
+                (first + column) % profile.selectors.count
+                if bank
+                else (1 - n % 2) * (profile.selectors.count - 1)
+            )
             room = profile.edges_per_needle * (profile.selectors.count if bank else 1)
             edges = min(profile.advance_us / 1000 / edge_ms + profile.selectors.hold_edges, room)
             on_s[n, one] += selected * edges * edge_ms / 1000

@@ -3,31 +3,61 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from latchline.cli import chatter, print_json
-from latchline.errors import file_trouble
-from latchline.machine.budget import PACE_ROWS_MIN, make_budget
-from latchline.machine.budget_report import as_data, as_html, as_text
-from latchline.machine.profile import load_profile
+from latchline.cli.common import piece_from, takes_chart
+from latchline.cli.files import write_whole
+from latchline.errors import PieceError
+
+if TYPE_CHECKING:
+    from latchline.machine.profile import Profile
+    from latchline.plan.model import Plan
 
 
 @click.command("budget")
-@click.argument("profile")
-@click.option("--pace", "pace_rows_min", type=float, default=PACE_ROWS_MIN, show_default=True, help="Rows a minute.")
-@click.option("--json", "as_json", is_flag=True, help="Print the figures for machines.")
-@click.option("--report", type=click.Path(path_type=Path), help="Also write one page with plots (HTML) to this file.")
-def command(profile: str, pace_rows_min: float, as_json: bool, report: Path | None) -> None:
+@click.argument("profile_name", metavar="PROFILE")
+@takes_chart
+@click.option("--pace", "pace_rows_min", type=float, metavar="ROWS", help="Rows a minute.  [30]")
+@click.option("--json", "as_json", is_flag=True, help="Print the figures for programs.")
+@click.option(
+    "--report", type=click.Path(path_type=Path), metavar="FILE", help="Also write one page with plots (HTML)."
+)
+def command(
+    profile_name: str,
+    source: str | None,
+    pace_rows_min: float | None,
+    as_json: bool,
+    report: Path | None,
+    **given: Any,
+) -> None:
     """Work out coils, drivers, supply and fuse before buying parts.
 
-    PROFILE is a shipped machine profile or the path of your own, with an [electrical] table.
-    Every needle counts as selected. Ends with status 1 when a rating or the timing is broken.
+    PROFILE is a shipped machine profile, or the path of your own, with an [electrical] table. With a
+    piece or a chart the budget is for what it asks of the selectors; without, every needle counts as
+    selected on every pass. Ends with status 1 when a rating or the timing is broken.
+
+    \b
+      latchline budget standard-200
+      latchline budget my-bed.toml harbour-blanket.toml --pace 40 --report budget.html
     """
-    budget = make_budget(load_profile(profile), pace_rows_min=pace_rows_min)
+    from latchline.machine.budget import PACE_ROWS_MIN, make_budget
+    from latchline.machine.budget_report import as_data, as_html, as_text
+    from latchline.machine.profile import load_profile
+
+    profile = load_profile(profile_name)
+    pace = PACE_ROWS_MIN if pace_rows_min is None else pace_rows_min
+    plan = _plan(profile, profile_name, source, given)
+    if plan is None:
+        budget = make_budget(profile, pace_rows_min=pace)
+    else:
+        budget = make_budget(profile, plan.driven_masks(), plan.span.first, pace, plan.rightward)
     if report is not None:
-        write_page(report, as_html(budget))
+        write_whole(report, as_html(budget))
         chatter(f"The page is in {report}.")
     if as_json:
         print_json(as_data(budget))
@@ -37,12 +67,18 @@ def command(profile: str, pace_rows_min: float, as_json: bool, report: Path | No
         sys.exit(1)
 
 
-def write_page(path: Path, page: str) -> None:
-    """Write a whole file or none: beside its place first, then moved there."""
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(page, encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise file_trouble(path, error) from None
+def _plan(profile: Profile, profile_name: str, source: str | None, given: dict[str, Any]) -> Plan | None:
+    """The plan whose selections are budgeted, knitted on `profile`; None where no piece is named."""
+    if source is None and not any(value is not None for value in given.values()):
+        return None
+    if source is None or not source.lower().endswith(".toml"):
+        given = {**given, "machine": profile_name}
+    piece = piece_from(source, given)
+    theirs = piece.profile
+    if (theirs.needles, theirs.centre) != (profile.needles, profile.centre):
+        raise PieceError(
+            f"this piece is for a bed of {theirs.needles} needles, and {profile.name} has {profile.needles}",
+            where=source or "",
+            hint=f"budget the piece's own machine, {theirs.name}",
+        )
+    return replace(piece, profile=profile).plan()

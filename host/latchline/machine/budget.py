@@ -86,6 +86,7 @@ def make_budget(
     masks: Masks | None = None,
     first_needle: int = 0,
     pace_rows_min: float = PACE_ROWS_MIN,
+    rightward: Masks | None = None,
 ) -> Budget:
     """The budget of a profile for a piece's masks; without masks, for every needle selected on every pass.
 
@@ -95,7 +96,7 @@ def make_budget(
     of_piece = masks is not None
     if masks is None:
         masks = np.ones((2, profile.needles), dtype=np.bool_)
-    demand = measure_demand(profile, masks, first_needle, pace_rows_min)
+    demand = measure_demand(profile, masks, first_needle, pace_rows_min, rightward)
     return _Sums(profile, electrical, demand, of_piece).budget()
 
 
@@ -104,7 +105,9 @@ class _Sums:
 
     def __init__(self, profile: Profile, electrical: Electrical, demand: Demand, of_piece: bool) -> None:
         self.profile, self.electrical, self.demand, self.of_piece = profile, electrical, demand, of_piece
-        self.driver, self.supply, self.board = (load_part(name) for name in (electrical.driver, "supply", "board"))
+        self.driver, self.supply, self.board = (
+            load_part(name) for name in (electrical.driver, "supply", "board")
+        )
         self.highest_a = electrical.high_v / electrical.resistance_ohm
         self.peak_a = self.highest_a * demand.at_once_fastest
         wire = self.supply.value(f"awg{electrical.wire_awg:.0f}_ohm_per_km") * 2 * electrical.wire_m / 1000
@@ -231,7 +234,9 @@ class _Sums:
     def _safe_m_s(self) -> float:
         """Above this a selector is still busy with one needle when its next one is due (mm/ms is m/s)."""
         room, hold = self._room()
-        release_ms = max(self.worst.release_high_ms, self.worst.release_hot_ms) + self.profile.selectors.mechanical_ms
+        release_ms = (
+            max(self.worst.release_high_ms, self.worst.release_hot_ms) + self.profile.selectors.mechanical_ms
+        )
         act_m_s = max(room - hold - 1, 0) * self.profile.edge_mm / self.act_ms
         release_m_s = (room - hold) * self.profile.edge_mm / release_ms if release_ms else act_m_s
         return min(act_m_s, release_m_s)
@@ -301,7 +306,9 @@ class _Sums:
     def _clamp(self) -> list[Line]:
         electrical, driver, supply = self.electrical, self.driver, self.supply
         own = electrical.clamp == "driver"
-        zener_v = electrical.clamp_v * (1 + supply.value("zener_share")) if electrical.clamp == "zener" else 0.0
+        zener_v = (
+            electrical.clamp_v * (1 + supply.value("zener_share")) if electrical.clamp == "zener" else 0.0
+        )
         peak_v = driver.value("blocking_v") if own else electrical.high_v + zener_v + self.diode_v
         energy_mj = 0.0
         if self.net_clamp_v > 0:

@@ -65,7 +65,9 @@ def as_text(budget: Budget) -> str:
     rows = [_line_cells(line) for line in budget.lines]
     table = [("", "what", "figure", "limit", "where the limit comes from"), *rows]
     notes = [f"  {line.name}: {line.note}" for line in budget.lines if line.note and line.verdict != "ok"]
-    selectors: list[tuple[str, ...]] = [("selector", "duty", "busiest", "settles at", "pull-in", "release", "lead")]
+    selectors: list[tuple[str, ...]] = [
+        ("selector", "duty", "busiest", "settles at", "pull-in", "release", "lead")
+    ]
     selectors += [_selector_cells(one) for one in budget.selectors]
     parts = [
         heading(budget),
@@ -103,7 +105,9 @@ def _selector_cells(one: SelectorBudget) -> tuple[str, ...]:
 def _columns(rows: Iterable[tuple[str, ...]]) -> list[str]:
     rows = list(rows)
     widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    return [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    ]
 
 
 # --- the page -----------------------------------------------------------------------------------
@@ -125,7 +129,8 @@ def as_html(budget: Budget) -> str:
 <p>{escape(heading(budget))}. {escape(budget.driver.title)}.</p>
 <p class="verdict {budget.verdict}">{escape(f"{budget.verdict}: {VERDICTS[budget.verdict]}")}</p>
 <div class="plots">{current_plot(budget)}{duty_plot(budget)}</div>
-<table><thead><tr><th></th><th>what</th><th>figure</th><th>limit</th><th>where the limit comes from</th></tr></thead><tbody>
+<table><thead><tr><th></th><th>what</th><th>figure</th><th>limit</th><th>where the limit comes from</th>
+</tr></thead><tbody>
 {rows}
 </tbody></table>
 </body></html>

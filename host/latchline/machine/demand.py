@@ -47,11 +47,14 @@ class Demand:
         return float(self.duty.sum())
 
 
-def measure_demand(profile: Profile, masks: Masks, first_needle: int, pace_rows_min: float) -> Demand:
+def measure_demand(
+    profile: Profile, masks: Masks, first_needle: int, pace_rows_min: float, rightward: Masks | None = None
+) -> Demand:
     """The demand of `masks`, whose column 0 is needle `first_needle`, at a pace in rows a minute.
 
-    Each row travels the span and the turn clearance on both sides; passes go leftward and rightward
-    in turn, leftward first. Raises ProfileError for a pace or masks that cannot be.
+    rightward: one bool a pass; without it passes go leftward and rightward in turn, leftward first.
+    Each row travels the span and the turn clearance on both sides. Raises ProfileError for a pace or
+    masks that cannot be.
     """
     if not 0 < pace_rows_min <= PACE_MAX:
         raise ProfileError(
@@ -70,7 +73,9 @@ def measure_demand(profile: Profile, masks: Masks, first_needle: int, pace_rows_
     peak_m_s = mean_m_s * PEAK_OVER_MEAN
     room_ms = selector_share(profile) * profile.pitch_mm / mean_m_s
     on_ms = min(profile.advance_us / 1000 + selectors.hold_edges * profile.edge_mm / mean_m_s, room_ms)
-    counts = _selected_counts(profile, masks, first_needle)
+    if rightward is None:
+        rightward = np.arange(passes) % 2 == 1
+    counts = _selected_counts(profile, masks, first_needle, rightward)
     duty = counts * (on_ms / 1000 / pass_s)
     return Demand(
         pace_rows_min=pace_rows_min,
@@ -109,7 +114,9 @@ def selector_share(profile: Profile) -> int:
     return 1 if profile.selectors.layout == "carriage" else profile.selectors.count
 
 
-def _selected_counts(profile: Profile, masks: Masks, first_needle: int) -> npt.NDArray[np.int64]:
+def _selected_counts(
+    profile: Profile, masks: Masks, first_needle: int, rightward: Masks
+) -> npt.NDArray[np.int64]:
     """How many selected needles each selector serves in each pass: passes × selectors."""
     count = profile.selectors.count
     counts = np.zeros((masks.shape[0], count), dtype=np.int64)
@@ -118,7 +125,7 @@ def _selected_counts(profile: Profile, masks: Masks, first_needle: int) -> npt.N
             counts[:, selector] = masks[:, (selector - first_needle) % count :: count].sum(axis=1)
     elif count == 1:
         counts[:, 0] = masks.sum(axis=1)
-    else:  # selector 1 works leftward, 0 rightward
-        counts[0::2, 1] = masks[0::2].sum(axis=1)
-        counts[1::2, 0] = masks[1::2].sum(axis=1)
+    else:  # selector 0 works rightward, 1 leftward
+        counts[rightward, 0] = masks[rightward].sum(axis=1)
+        counts[~rightward, 1] = masks[~rightward].sum(axis=1)
     return counts
