@@ -13,6 +13,11 @@ from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
 from latchline.link.messages import Bed
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Plan
+from latchline.plan.options import Options
+from latchline.technique.table import TECHNIQUES
 
 settings.register_profile("latchline", deadline=None, max_examples=60)
 settings.load_profile("latchline")
@@ -141,3 +146,45 @@ def board_moves(bed: Bed) -> st.SearchStrategy[list[Move]]:
     usual = st.one_of(over, over, send)
     rare = st.one_of(over, over, over, stroke, send, wait, glitch)
     return st.lists(st.one_of(usual, usual, rare), min_size=4, max_size=16)
+
+
+# ---- plans ----------------------------------------------------------------------------------------
+
+
+@st.composite
+def coloured_charts(draw: st.DrawFn, colours: int, *, stitches: int = 12, rows: tuple[int, int] = (1, 8)) -> Chart:
+    """Charts with a palette of exactly so many colours, which need not all be used."""
+    height = draw(st.integers(*rows))
+    size = stitches * height
+    cells = np.frombuffer(draw(st.binary(min_size=size, max_size=size)), np.uint8) % colours
+    palette = tuple(Colour(60 * index, 255 - 60 * index, 0) for index in range(colours))
+    return Chart(cells.astype(np.uint8).reshape(height, stitches), palette, "drawn.png")
+
+
+@st.composite
+def band_requests(draw: st.DrawFn, number: int, stitches: int) -> BandRequest:
+    """One band of any technique; by hand, so that any band may follow any other."""
+    technique = TECHNIQUES[draw(st.sampled_from(sorted(TECHNIQUES)))]
+    colours = draw(st.integers(2, technique.colours_max)) if technique.separations else 2
+    fits = [item.name for item in technique.separations if item.colours_min <= colours <= item.colours_max]
+    options = Options(
+        rows=draw(st.integers(1, 16)),
+        row_repeat=draw(st.integers(1, 3)),
+        edge_needles=draw(st.sampled_from((None, "knit", "as-chart"))),
+        one_way=draw(st.sampled_from(("leftward", "rightward"))),
+        separation=draw(st.sampled_from(fits)) if fits else None,
+        changer="hand",
+        mirror_rows=draw(st.booleans()),
+        break_floats=draw(st.sampled_from((0, 0, 2))) if colours == 2 else 0,
+    )
+    return BandRequest(f"band {number}", technique, options, draw(coloured_charts(colours, stitches=stitches)))
+
+
+@st.composite
+def plans(draw: st.DrawFn) -> Plan:
+    """Pieces of one to three bands on the bed that can do everything."""
+    profile = load_profile("double-180")
+    stitches = draw(st.integers(2, 14))
+    bands = [draw(band_requests(number, stitches)) for number in range(1, draw(st.integers(1, 3)) + 1)]
+    start = draw(st.sampled_from(("left", "right")))
+    return compile_plan("drawn", profile, profile.centred(stitches), bands, start=start)

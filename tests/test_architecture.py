@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "host" / "latchline"
-ROAD = ["errors", "tables", "yarn_count", "machine", "chart", "technique", "plan", "fabric", "checks"]
+ROAD = ["errors", "tables", "yarn_count", "runs", "machine", "chart", "technique", "plan", "fabric", "checks"]
 ROAD += ["link", "sim", "session", "cli"]
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path != PACKAGE / "__init__.py")
 
