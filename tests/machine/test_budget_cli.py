@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from cli.running import run
+
 from latchline.machine.demand import measure_demand
 from latchline.machine.profile import load_profile
 from latchline.plan.piece import load_piece
@@ -40,9 +40,7 @@ def test_a_build_within_its_ratings_ends_with_status_0() -> None:
     assert err == ""
 
 
-def test_a_broken_rating_ends_with_status_1_and_says_do_not_build(
-    tmp_path: Path
-) -> None:
+def test_a_broken_rating_ends_with_status_1_and_says_do_not_build(tmp_path: Path) -> None:
     status, out, _ = budget(changed(tmp_path, "resistance_ohm = 120.0", "resistance_ohm = 60.0"))
     assert status == 1
     assert "do not build this" in out
@@ -56,9 +54,7 @@ def test_nonsense_is_one_sentence_and_status_2(tmp_path: Path) -> None:
     assert "can never reach its pull-in current" in err
 
 
-def test_the_figures_for_programs_are_those_of_the_pieces_own_masks(
-    ,
-) -> None:
+def test_the_figures_for_programs_are_those_of_the_pieces_own_masks() -> None:
     file = str(EXAMPLES / "harbour-blanket.toml")
     status, out, _ = budget("standard-200", file, "--pace", "24", "--json")
     assert status == 0
@@ -71,9 +67,7 @@ def test_the_figures_for_programs_are_those_of_the_pieces_own_masks(
     assert min(demand.duty) > 0
 
 
-def test_a_chart_with_options_is_budgeted_on_the_profile_named_first(
-    ,
-) -> None:
+def test_a_chart_with_options_is_budgeted_on_the_profile_named_first() -> None:
     arguments = ("--technique", "tuck", "--alternate-needles", "only", "--needles", "L10-R10", "--rows", "8")
     status, out, _ = budget("mid-150", *arguments, "--json")
     assert status == 0
@@ -97,9 +91,7 @@ def test_the_page_is_written_whole(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == [page]
 
 
-def test_a_page_that_cannot_be_written_is_one_sentence(
-    tmp_path: Path
-) -> None:
+def test_a_page_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
     status, out, err = budget("standard-200", "--report", str(tmp_path / "none" / "budget.html"))
     assert (status, out) == (2, "")
     assert err.startswith("latchline: ")
@@ -113,9 +105,7 @@ def test_a_pace_that_cannot_be_is_refused(pace: str) -> None:
     assert "rows a minute is out of range" in err
 
 
-def test_a_profile_without_an_electrical_table_says_what_to_add(
-    tmp_path: Path
-) -> None:
+def test_a_profile_without_an_electrical_table_says_what_to_add(tmp_path: Path) -> None:
     text = (PROFILES / "standard-200.toml").read_text(encoding="utf-8")
     before, _, after = text.partition("[electrical]")
     rest = after[after.index("\n# What your machine calls") :]
