@@ -151,14 +151,17 @@ def board_moves(bed: Bed) -> st.SearchStrategy[list[Move]]:
 # ---- plans ----------------------------------------------------------------------------------------
 
 
+def coloured_palette(colours: int) -> tuple[Colour, ...]:
+    return tuple(Colour(60 * index, 255 - 60 * index, 0) for index in range(colours))
+
+
 @st.composite
 def coloured_charts(draw: st.DrawFn, colours: int, *, stitches: int = 12, rows: tuple[int, int] = (1, 8)) -> Chart:
     """Charts with a palette of exactly so many colours, which need not all be used."""
     height = draw(st.integers(*rows))
     size = stitches * height
     cells = np.frombuffer(draw(st.binary(min_size=size, max_size=size)), np.uint8) % colours
-    palette = tuple(Colour(60 * index, 255 - 60 * index, 0) for index in range(colours))
-    return Chart(cells.astype(np.uint8).reshape(height, stitches), palette, "drawn.png")
+    return Chart(cells.astype(np.uint8).reshape(height, stitches), coloured_palette(colours), "drawn.png")
 
 
 @st.composite

@@ -1,0 +1,120 @@
+"""Colour separation with changers left, right and by hand, on one bed and on two."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import strategies
+from latchline.chart.model import Chart
+from latchline.errors import InputError
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Plan
+from latchline.plan.options import Options
+from latchline.technique.model import Back
+from latchline.technique.separation import SINGLE_BED
+from latchline.technique.table import technique_named
+
+BED = load_profile("double-180")
+NAMES = [separation.name for separation in SINGLE_BED]
+
+
+def separated(chart: Chart, technique: str = "slip-colours", start: str | None = None, **options: Any) -> Plan:
+    band = BandRequest("band", technique_named(technique), Options(shown_side="purl", **options), chart)
+    return compile_plan("piece", BED, BED.centred(chart.stitches), [band], start=start)
+
+
+def changes(plan: Plan) -> list[str]:
+    """The directions of the passes after which the yarn changes."""
+    after = np.flatnonzero(plan.colour[1:] != plan.colour[:-1]) + 1
+    return [plan.direction(int(number)) for number in after]
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(("changer", "after"), [("left", "leftward"), ("right", "rightward")])
+@given(chart=st.integers(2, 4).flatmap(strategies.coloured_charts))
+def test_the_yarn_changes_only_where_the_changer_stands(name: str, changer: str, after: str, chart: Chart) -> None:
+    assert set(changes(separated(chart, separation=name, changer=changer))) <= {after}
+
+
+@pytest.mark.parametrize("name", NAMES)
+@given(chart=st.integers(2, 4).flatmap(strategies.coloured_charts))
+def test_a_changer_on_the_right_mirrors_the_directions_and_nothing_else(name: str, chart: Chart) -> None:
+    left, right = (separated(chart, separation=name, changer=side) for side in ("left", "right"))
+    assert (left.rightward == ~right.rightward).all()
+    assert (left.acting_masks() == right.acting_masks()).all()
+    assert (left.colour == right.colour).all()
+
+
+@pytest.mark.parametrize("start", ["left", "right"])
+@pytest.mark.parametrize("name", NAMES)
+def test_by_hand_the_carriage_may_start_at_either_side(name: str, start: str) -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    assert separated(chart, separation=name, changer="hand", start=start).start == start
+
+
+@pytest.mark.parametrize(("name", "side"), [("doubled", "left"), ("paired", "right")])
+def test_the_carriage_starts_where_the_separation_needs_it(name: str, side: str) -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    assert separated(chart, separation=name).start == side
+    other = "left" if side == "right" else "right"
+    with pytest.raises(InputError, match=f"starts with the carriage at the {side}"):
+        separated(chart, separation=name, start=other)
+
+
+def test_end_needles_made_to_knit_take_the_main_yarn_before_colours_are_separated() -> None:
+    chart = Chart(np.array([[1, 1, 2, 2]], np.uint8), strategies.coloured_palette(3))
+    plan = separated(chart, separation="doubled", edge_needles="knit")
+    assert plan.acting_masks()[::2].astype(int).tolist() == [[1, 0, 0, 1], [0, 1, 0, 0], [0, 0, 1, 0]]
+
+
+def test_alternating_takes_its_colour_from_the_chart_row_whatever_the_row_repeat() -> None:
+    chart = Chart(np.array([[0, 0], [1, 1]], np.uint8), strategies.coloured_palette(2))
+    plan = separated(chart, separation="alternating", row_repeat=2)
+    assert plan.colour.tolist() == [0, 0, 0, 0, 1, 1, 1, 1]
+    assert plan.acting_masks().all()
+
+
+def test_an_empty_way_back_is_tied_in_by_the_other_half_of_the_back_bed() -> None:
+    chart = Chart(np.array([[0, 1, 2]], np.uint8), strategies.coloured_palette(3))
+    plan = separated(chart, "jacquard", separation="paired")
+    assert plan.back_bed.tolist() == [Back.ALL, Back.EVEN, Back.ODD, Back.ALL]
+    assert [bool(mask.any()) for mask in plan.acting_masks()] == [True, True, False, True]
+
+
+@pytest.mark.parametrize(("name", "colours"), [("blank-return", 2), ("paired", 3)])
+def test_alternate_backing_is_refused_where_ways_back_are_empty(name: str, colours: int) -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(colours))
+    with pytest.raises(InputError, match=r"on alternate back needles; accepted: .*doubled"):
+        separated(chart, "jacquard", separation=name, backing="alternate")
+
+
+def test_the_bird_s_eye_back_shows_both_colours_on_every_needle_by_turns() -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    plan = separated(chart, "jacquard", backing="alternate", rows=4)
+    even = [int(c) for c, back in zip(plan.colour, plan.back_bed, strict=True) if back == Back.EVEN]
+    odd = [int(c) for c, back in zip(plan.colour, plan.back_bed, strict=True) if back == Back.ODD]
+    assert sorted(even) == sorted(odd) == [0, 0, 1, 1]
+    assert even != odd
+
+
+def test_a_jacquard_is_refused_on_one_bed() -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    single = load_profile("standard-200")
+    band = BandRequest("band", technique_named("jacquard"), Options(), chart)
+    with pytest.raises(InputError, match="needs a second bed"):
+        compile_plan("piece", single, single.centred(2), [band])
+
+
+def test_the_operator_is_told_each_change_of_colour_and_of_backing() -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    plan = separated(chart, "jacquard", rows=2)
+    assert any("thread main" in line for line in plan.actions(1))
+    assert any("back bed" in line for line in plan.actions(1))
+    assert plan.actions(2) == ("change to contrast",)
+    assert plan.actions(3) == ()
