@@ -1,0 +1,318 @@
+"""A bench for sessions: a board, a carriage with a hand on it, the fabric that comes out, and a wire, in virtual time.
+
+Unlike the simulator that ships, this one keeps its own truth: each row of the fabric is read off
+what the coils did at the instant at which the carriage met each needle. It can cut the power, pull
+the cable and stop the host between any two bytes.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+from serial import SerialException
+
+from latchline.link.host import Host
+from latchline.machine.profile import Profile, parse_profile, profile_text
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Plan
+from latchline.plan.options import Options
+from latchline.session.events import Answer, Kind, Question, Reply
+from latchline.sim.face import BYTE_US, PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT, POWER_ON, Board
+from latchline.sim.model import ModelBoard
+from latchline.technique.table import technique_named
+
+STEP_US = 4000
+PHASES = np.array((0, PIN_A, PIN_A | PIN_B, PIN_B), np.uint8)
+
+
+def small_bed(needles: int = 24) -> Profile:
+    """The 4.5 mm bed with fewer needles, so that a row is soon knitted."""
+    text = profile_text("standard-200").replace("needles = 200", f"needles = {needles}")
+    return parse_profile(text, name="small", file="small.toml")
+
+
+def small_plan(rows: int = 24, *, needles: int = 24, bands: int = 1, technique: str = "fair-isle") -> Plan:
+    """Every other needle, shifted each row, so that no row is like its neighbour and none is empty."""
+    bed = small_bed(needles)
+    requests = [
+        BandRequest(f"part {n}", technique_named(technique), Options(rows=rows // bands, alternate_needles="only"))
+        for n in range(1, bands + 1)
+    ]
+    return compile_plan("small piece", bed, bed.span(f"L{needles // 2}-R{needles // 2}"), requests)
+
+
+@dataclass
+class Motion:
+    """Edges still to come. knits: what is knitted when it is through, `row`, `part` or nothing."""
+
+    at_us: npt.NDArray[np.int64]
+    place: npt.NDArray[np.int64]
+    knits: str
+    met_us: dict[int, int] = field(default_factory=dict)
+    changes: list[tuple[int, int]] = field(default_factory=list)
+
+
+class Bench:
+    """The world around one board. `rows` is the fabric: one selection (bool, one a needle) for each row."""
+
+    def __init__(self, plan: Plan, *, seed: int = 0, board: Board | None = None) -> None:
+        self.plan = plan
+        self.chance = random.Random(seed)
+        self.board: Board = board or ModelBoard()
+        self.now_us = 0
+        self.place = plan.profile.needles * 2
+        self.motion: Motion | None = None
+        self.rows: list[npt.NDArray[np.bool_]] = []
+        self.partial = False
+        self.wrong = 0
+        self.lamp = False
+        self.powered = True
+        self.coming: deque[tuple[int, int]] = deque()
+        self.hand: Callable[[], None] = lambda: None
+        self._register = 0
+        self.left_line, self.right_line = plan.profile.turn_lines(plan.span)
+        self.outside = (plan.profile.left_sensor_edge - 8, plan.profile.right_sensor_edge + 8)
+        self.board.edges(np.array([1]), np.array([self._pins(np.array([self.place]))[0]], np.uint8))
+        self.board.power(2, POWER_ON)
+
+    # Time
+
+    def advance(self, until_us: int) -> None:
+        while self.now_us < until_us:
+            self.hand()
+            self._go(min(until_us, self.now_us + STEP_US))
+
+    def _go(self, until_us: int) -> None:
+        motion = self.motion
+        if motion is not None:
+            count = int(np.searchsorted(motion.at_us, until_us, side="right"))
+            at, place = motion.at_us[:count], motion.place[:count]
+            if count:
+                if self.powered:
+                    self.board.edges(at, self._pins(place))
+                motion.met_us.update(zip(place.tolist(), at.tolist(), strict=True))
+                self.place = int(place[-1])
+                motion.at_us, motion.place = motion.at_us[count:], motion.place[count:]
+        if self.powered:
+            self.board.run(until_us)
+        self.now_us = until_us
+        self._listen()
+        if motion is not None and not len(motion.at_us):
+            self.motion = None
+            self._knitted(motion)
+
+    def _listen(self) -> None:
+        for at_us, data in self.board.sent():
+            self.coming.extend((at_us + n * BYTE_US, byte) for n, byte in enumerate(data))
+        signals = self.board.signals()
+        if not len(signals.at_us):
+            return
+        words = np.where(signals.enabled, signals.register, 0)
+        if self.motion is not None:
+            self.motion.changes += zip(signals.at_us.tolist(), words.tolist(), strict=True)
+        self._register = int(words[-1])
+        self.lamp = bool(signals.lamp[-1])
+
+    def _pins(self, place: npt.NDArray[np.int64]) -> npt.NDArray[np.uint8]:
+        profile = self.plan.profile
+        ends = np.where(place <= profile.left_sensor_edge, 0, PIN_LEFT)
+        ends |= np.where(place >= profile.right_sensor_edge, 0, PIN_RIGHT)
+        return (PHASES[place % 4] | ends).astype(np.uint8)
+
+    # The carriage
+
+    def move(self, *stops: int, edges_per_s: float = 800.0, knits: str = "", pause_s: float = 0.0) -> None:
+        """Start the carriage on its way from stop to stop (edge positions)."""
+        at, places, when, here = [], [], float(self.now_us + 1000), self.place
+        for stop in stops:
+            count = abs(stop - here)
+            places.append(np.arange(1, count + 1) * (1 if stop > here else -1) + here)
+            at.append(when + np.arange(1, count + 1) * 1e6 / edges_per_s)
+            when, here = when + count * 1e6 / edges_per_s + pause_s * 1e6, stop
+        self.motion = Motion(np.concatenate(at).astype(np.int64), np.concatenate(places), knits)
+
+    def knit_row(self, edges_per_s: float = 800.0) -> None:
+        """Once along the bed to the other side, a little past the line."""
+        beyond = self.chance.randint(2, 30)
+        rightward = self.place <= self.left_line
+        self.move(
+            self.right_line + beyond if rightward else self.left_line - beyond, edges_per_s=edges_per_s, knits="row"
+        )
+
+    def halt(self) -> None:
+        """The hand stops where it is; what was being knitted is half knitted."""
+        motion, self.motion = self.motion, None
+        if motion is not None:
+            self._knitted(motion)
+
+    def _knitted(self, motion: Motion) -> None:
+        over = self.left_line < self.place < self.right_line
+        if motion.knits == "row" and not over:
+            self.rows.append(self._selection(motion))
+        elif motion.knits:
+            self.partial = True
+
+    def _selection(self, motion: Motion) -> npt.NDArray[np.bool_]:
+        """What each needle met as the carriage went over it: the coil's state at that edge."""
+        profile, span = self.plan.profile, self.plan.span
+        sign = 1 if self.place >= self.right_line else -1
+        lead = profile.lead_edges("rightward" if sign > 0 else "leftward")
+        changes = [(0, 0), *motion.changes]
+        times = np.array([at for at, _ in changes])
+        words = np.array([word for _, word in changes])
+        needles = np.arange(span.first, span.last + 1)
+        points = needles * profile.edges_per_needle - sign * lead
+        met = np.array([motion.met_us[int(point)] for point in points])
+        word = words[np.searchsorted(times, met, side="right") - 1]
+        selected: npt.NDArray[np.bool_] = (word >> (needles % profile.selectors.count) & 1).astype(bool)
+        return selected
+
+    # The fabric
+
+    def good_rows(self) -> int:
+        """Rows from the bottom that are as planned."""
+        masks = self.plan.driven_masks(1, min(len(self.rows), self.plan.passes))
+        return next(
+            (n for n, (row, mask) in enumerate(zip(self.rows, masks, strict=False)) if (row != mask).any()), len(masks)
+        )
+
+    def undo_spoiled(self) -> None:
+        """What a knitter does who is told to undo a spoiled row: whole good rows stay."""
+        self.rows = self.rows[: self.good_rows()]
+        self.partial = False
+
+    # Power
+
+    def cut_power(self) -> None:
+        self.powered = False
+        self._listen()
+
+    def restore_power(self, cause: int = POWER_ON) -> None:
+        if not self.powered:
+            self.board.edges(np.array([self.now_us]), self._pins(np.array([self.place])))
+        self.powered = True
+        self.board.power(self.now_us, cause)
+        self._listen()
+
+
+class Knitter:
+    """Knits when the lamp is lit, does what questions say, and answers them truly by looking at the fabric."""
+
+    def __init__(self, bench: Bench, *, haste: float = 1.0) -> None:
+        self.bench = bench
+        self.asked: list[Question] = []
+        self.stops = False
+        self.haste = haste
+        self._question: Question | None = None
+        self._ready_at = 0
+        bench.hand = self.act
+
+    def act(self) -> None:
+        """Called by time itself: knit on when the lamp is lit and nothing is asked."""
+        bench = self.bench
+        if bench.motion is not None or self._question is not None or not bench.lamp or self.stops:
+            self._ready_at = 0
+            return
+        if not self._ready_at:
+            self._ready_at = bench.now_us + int(bench.chance.uniform(20_000, 200_000) / self.haste)
+        elif bench.now_us >= self._ready_at:
+            self._ready_at = 0
+            bench.knit_row(bench.chance.uniform(500, 1200))
+
+    def answer(self, question: Question) -> Reply | None:
+        bench = self.bench
+        if question is not self._question:
+            self._question = question
+            self.asked.append(question)
+            if question.kind in (Kind.READY, Kind.FAULT, Kind.ROW, Kind.UNKNIT):
+                bench.halt()
+                bench.undo_spoiled()
+                if question.kind is Kind.UNKNIT:
+                    bench.rows = bench.rows[: question.pass_number - 1]
+                self._to_the_side()
+        if bench.motion is not None:
+            return None
+        self._question = None
+        return len(bench.rows) if question.kind is Kind.ROW else Answer.GO_ON
+
+    def _to_the_side(self) -> None:
+        """To where the next row starts, and over the end sensor there."""
+        bench, coming = self.bench, min(len(self.bench.rows), self.bench.plan.passes - 1)
+        rightward = bool(bench.plan.rightward[coming])
+        inside, beyond = (
+            (bench.left_line - 2, bench.outside[0]) if rightward else (bench.right_line + 2, bench.outside[1])
+        )
+        bench.move(inside, beyond, edges_per_s=1200)
+
+
+class Wire:
+    """A serial port whose other end is the bench's board. Its time is the bench's."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        self.timeout: float | None = 0.05
+        self.gone = False
+        self.sent_bytes = 0
+        self.unplug_after: int | None = None  # bytes in both directions
+        self.spoil: Callable[[bytes], bytes] = lambda data: data
+        bench.coming.clear()
+
+    def clock(self) -> float:
+        return self.bench.now_us / 1e6
+
+    @property
+    def in_waiting(self) -> int:
+        return sum(1 for _ in self._ready())
+
+    def _ready(self) -> Iterator[int]:
+        for at_us, byte in self.bench.coming:
+            if at_us > self.bench.now_us:
+                return
+            yield byte
+
+    def _counted(self, count: int) -> int:
+        """How many of these bytes get through before the cable is pulled."""
+        if self.unplug_after is None:
+            return count
+        through = min(count, self.unplug_after - self.sent_bytes)
+        self.sent_bytes += through
+        return through
+
+    def _check(self) -> None:
+        if self.unplug_after is not None and self.sent_bytes >= self.unplug_after:
+            self.gone = True
+        if self.gone:
+            raise SerialException("device disconnected")
+
+    def write(self, data: bytes) -> int:
+        self._check()
+        through = self.spoil(data[: self._counted(len(data))])
+        if self.bench.powered and through:
+            self.bench.board.receive(self.bench.now_us + BYTE_US, through)
+            self.bench.advance(self.bench.now_us + BYTE_US * len(through))
+        self._check()
+        return len(data)
+
+    def read(self, size: int = 1) -> bytes:
+        self._check()
+        until_us = self.bench.now_us + round((self.timeout or 0) * 1e6)
+        while not (self.bench.coming and self.bench.coming[0][0] <= self.bench.now_us):
+            if self.bench.now_us >= until_us:
+                return b""
+            self.bench.advance(min(until_us, self.bench.now_us + STEP_US))
+        taken = bytes(byte for _, byte in zip(range(size), self._ready(), strict=False))
+        for _ in taken:
+            self.bench.coming.popleft()
+        taken = taken[: self._counted(len(taken))]
+        return self.spoil(taken)
+
+
+def connect(bench: Bench) -> tuple[Host, Wire]:
+    """A fresh host on a fresh cable."""
+    wire = Wire(bench)
+    return Host(wire, wire.clock, nonce=bench.chance.getrandbits(24)), wire
