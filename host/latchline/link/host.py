@@ -49,6 +49,7 @@ ANSWER_S = 0.5  # a question is asked again after this
 GREETING_S = 4.0  # a board that resets when its port is opened needs up to two seconds to start
 RESEND_S = 0.1  # passes not received by then are sent again
 KEEP_S = 0.5  # something is said at least this often, so that the board knows we are here
+READ_MOST = 4096  # bytes taken in one step
 QUIET_S = 1.5  # silence of the board after which the link counts as quiet
 
 
@@ -292,8 +293,8 @@ class Host:
         try:
             self._transport.timeout = wait_s
             data = self._transport.read(1)
-            if data and (waiting := self._transport.in_waiting):
-                data += self._transport.read(waiting)
+            while data and len(data) < READ_MOST and (waiting := self._transport.in_waiting):
+                data += self._transport.read(waiting)  # a socket tells of one byte only, however many wait
         except (SerialException, OSError) as error:
             raise _port_gone(error) from None
         messages = []

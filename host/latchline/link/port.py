@@ -1,0 +1,107 @@
+"""Opening a port, and saying in one sentence why one cannot be opened.
+
+Any address that pySerial takes will do: a device, `socket://host:port`, `rfc2217://host:port`,
+`sim://…` once the simulator has made itself known.
+
+A board whose reset hangs on DTR starts anew when DTR rises. Opening a port raises it, and closing
+lets it fall, so each opening would cost a running board its memory of the plan. So the port is
+told to keep DTR up when it is closed (HUPCL off), even if the program is killed: then only the
+first opening after plugging in resets the board.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import time
+from collections.abc import Callable, Sequence
+
+import serial
+from serial import SerialBase, SerialException
+from serial.tools import list_ports
+
+from latchline.errors import PortError
+
+BAUD = 250_000
+WRITE_TIMEOUT_S = 2.0
+
+
+def open_port(name: str) -> SerialBase:
+    """The port, open and for us alone. Raises PortError."""
+    port = None
+    try:
+        port = serial.serial_for_url(name, do_not_open=True)
+        port.baudrate = BAUD
+        port.timeout = 0.05
+        port.write_timeout = WRITE_TIMEOUT_S
+        if type(port) is serial.Serial and os.name == "posix":
+            port.exclusive = True
+        port.open()
+    except (SerialException, OSError, ValueError) as error:
+        if port is not None:
+            with contextlib.suppress(SerialException, OSError):
+                port.close()
+        raise cannot_open(name, error) from None
+    _keep_dtr(port)
+    return port
+
+
+def clock_of(port: object) -> Callable[[], float]:
+    """The port's own time, where it has one (a simulated port), else the system's."""
+    return getattr(port, "clock", time.monotonic)
+
+
+def cannot_open(name: str, error: Exception) -> PortError:
+    """Why a port cannot be opened, as a knitter would put it."""
+    text = str(error)
+    number = getattr(error, "errno", None)
+    if "://" in name:
+        if isinstance(error, ValueError):
+            return PortError(
+                "there is no such kind of port", where=name, hint="as in /dev/ttyUSB0, or sim://standard-200"
+            )
+        return PortError(f"this port cannot be opened ({_plain(text)})", where=name, hint="is the other end running?")
+    if number == errno.ENOENT or isinstance(error, FileNotFoundError):
+        return PortError("there is no such port", where=name, hint="see `latchline ports`; is the cable plugged in?")
+    if number in (errno.EACCES, errno.EPERM) or "ermission" in text or "denied" in text:
+        return PortError(
+            "you may not open this port",
+            where=name,
+            hint="on Linux: add yourself to its group, as in `sudo usermod -aG dialout $USER`, then log in again",
+        )
+    if number == errno.EBUSY or "exclusively lock" in text:
+        return PortError("the port is in use by another program", where=name, hint="end that one first")
+    if "Could not configure port" in text or number in (errno.EISDIR, errno.ENXIO, errno.ENODEV):
+        return PortError("this is no serial port", where=name, hint="see `latchline ports`")
+    return PortError(f"this port cannot be opened ({_plain(text)})", where=name, hint="see `latchline ports`")
+
+
+def find_port() -> str:
+    """The one serial port on USB. Raises PortError when there is none, or more than one."""
+    return the_one([port.device for port in sorted(list_ports.comports()) if port.vid is not None])
+
+
+def the_one(names: Sequence[str]) -> str:
+    if not names:
+        raise PortError("no board was found on USB", hint="plug it in with a cable that carries data, or name the port")
+    if len(names) > 1:
+        raise PortError("there is more than one serial port on USB", hint="name one: " + ", ".join(names))
+    return names[0]
+
+
+def _plain(text: str) -> str:
+    """The last clause of a nested complaint."""
+    return text.rsplit(": ", 1)[-1].strip().rstrip(".") or "no reason given"
+
+
+def _keep_dtr(port: SerialBase) -> None:
+    """Let DTR stay up when the port is closed, where there is such a thing."""
+    if os.name != "posix" or type(port) is not serial.Serial:
+        return
+    import termios
+
+    with contextlib.suppress(termios.error, OSError):
+        settings = termios.tcgetattr(port.fileno())
+        settings[2] &= ~termios.HUPCL
+        termios.tcsetattr(port.fileno(), termios.TCSANOW, settings)
