@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from latchline.errors import InputError, file_trouble
@@ -29,3 +30,8 @@ def ending_of(path: Path, accepted: tuple[str, ...]) -> str:
             hint="accepted: " + ", ".join("." + item for item in accepted),
         )
     return ending
+
+
+def file_name(title: str) -> str:
+    """A title as part of a file's name: letters, figures, dots and hyphens only."""
+    return re.sub(r"[^\w.]+", "-", title).strip("-.") or "piece"

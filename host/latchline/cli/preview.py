@@ -10,7 +10,7 @@ import click
 
 from latchline.cli import chatter
 from latchline.cli.common import piece_from, takes_chart
-from latchline.cli.files import ending_of, write_whole
+from latchline.cli.files import ending_of, file_name, write_whole
 
 if TYPE_CHECKING:
     from latchline.fabric.gauge import Gauge
@@ -50,7 +50,7 @@ def command(
     piece = piece_from(source, given)
     plan = piece.plan()
     first, last = range_of(plan, shown)
-    path = out or Path(f"{plan.name}-{show}.{SHOWN[show][0]}")
+    path = out or Path(f"{file_name(plan.name)}-{show}.{SHOWN[show][0]}")
     form = ending_of(path, SHOWN[show])
     gauge = parse_gauge(gauge_text) if gauge_text else gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
     write_whole(path, _drawn(plan, show, form, gauge, stitch_px, first, last))
@@ -59,12 +59,27 @@ def command(
 
 
 def _drawn(plan: Plan, show: str, form: str, gauge: Gauge, stitch_px: int | None, first: int, last: int) -> bytes | str:
-    from latchline.fabric.picture import draw_fabric
+    if show == "working-chart":
+        return _working_chart(plan, form, gauge, first, last)
+    from latchline.fabric.picture import draw_fabric, fabric_svg
 
-    picture = draw_fabric(plan, show.removesuffix("-side"), gauge, stitch_px=stitch_px, first=first, last=last)
+    side = show.removesuffix("-side")
+    if form == "svg":
+        return fabric_svg(plan, side, gauge, first=first, last=last)
+    picture = draw_fabric(plan, side, gauge, stitch_px=stitch_px, first=first, last=last)
     out = io.BytesIO()
     picture.save(out, "PNG", compress_level=4)
     return out.getvalue()
+
+
+def _working_chart(plan: Plan, form: str, gauge: Gauge, first: int, last: int) -> bytes | str:
+    from latchline.fabric.scene import scene_png, scene_svg, scenes_pdf
+    from latchline.fabric.working_chart import chart_pages, chart_scene
+
+    if form == "pdf":
+        return scenes_pdf(chart_pages(plan, gauge, first, last), f"working chart: {plan.name}")
+    scene = chart_scene(plan, gauge, first, last)
+    return scene_svg(scene) if form == "svg" else scene_png(scene)
 
 
 def _size(plan: Plan, gauge: Gauge) -> str:

@@ -85,9 +85,9 @@ def behind(course: float) -> tuple[Strand, ...]:
 def tuck_behind(rise: float, course: float) -> tuple[Strand, ...]:
     """A tuck loop as the knit side shows it: beside and behind the loop that it is held with."""
     left = Strand(
-        _curve((-0.10, -0.05 * course), (0.06, 0.3 * course), (0.10, rise), (0.30, rise + 0.15 * course)),
-        _even(0.11),
-        0.62,
+        _curve((-0.12, -0.05 * course), (0.25, 0.2 * course), (0.33, 0.7 * rise), (0.42, rise)),
+        _even(0.10),
+        0.66,
     )
     return left, _mirrored(left)
 
@@ -147,10 +147,12 @@ def purl_tuck(rise: float, course: float) -> tuple[Strand, ...]:
     return (
         Strand(
             _curve(
-                (0.06, 0.10 * course),
-                (0.16, rise + 0.55 * course),
-                (0.84, rise + 0.55 * course),
-                (0.94, 0.10 * course),
+                (-0.10, 0.0),
+                (0.26, 0.2 * rise),
+                (0.20, rise + 0.75 * course),
+                (0.80, rise + 0.75 * course),
+                (0.74, 0.2 * rise),
+                (1.10, 0.0),
             ),
             _even(THIN),
             0.95,
@@ -206,14 +208,27 @@ def _shade(strand: Strand, x: Points, y: Points) -> tuple[Points, npt.NDArray[np
     for (px, py), (hx, hy), radius, at in zip(
         middle, courses, np.interp(fine, steps, strand.radius), np.interp(fine, steps, length), strict=True
     ):
-        dx, dy = x[None] - px, y[:, None] - py
+        # y falls from top to bottom; only rows near this point can lie in the strand
+        near = slice(*np.searchsorted(-y, [-(py + EDGE * radius), -(py - EDGE * radius)]))
+        dx, dy = x[None] - px, y[near, None] - py
         ratio = np.hypot(dx, dy) / radius
-        better = ratio < nearest
-        nearest = np.where(better, ratio, nearest)
-        along = np.where(better, at + dx * hx + dy * hy, along)
-        side = np.where(better, (dx * -hy + dy * hx) / radius, side)
+        better = ratio < nearest[near]
+        nearest[near] = np.where(better, ratio, nearest[near])
+        along[near] = np.where(better, at + dx * hx + dy * hy, along[near])
+        side[near] = np.where(better, (dx * -hy + dy * hx) / radius, side[near])
     inside = nearest < EDGE
     round_yarn = np.sqrt(np.clip(1 - nearest**2, 0, 1))
     ply = TWIST * np.sin(2 * np.pi * (along / 0.16 + 0.5 * side))
     light = np.where(nearest < 1, 0.30 + 0.62 * round_yarn + ply * round_yarn, 0.08)
     return np.clip(light * strand.light, 0, 1), inside
+
+
+def outline(strand: Strand, grow: float) -> Points:
+    """The strand's edge as a polygon (n, 2), its radius multiplied by `grow`, with rounded ends."""
+    heading = np.gradient(strand.line, axis=0)
+    heading /= np.hypot(heading[:, 0], heading[:, 1])[:, None] + 1e-12
+    across = np.column_stack([-heading[:, 1], heading[:, 0]]) * (strand.radius * grow)[:, None]
+    turn = np.linspace(0, np.pi, 7)[1:-1, None]
+    last = strand.line[-1] + np.cos(turn) * across[-1] + np.sin(turn) * heading[-1] * strand.radius[-1] * grow
+    first = strand.line[0] - np.cos(turn) * across[0] - np.sin(turn) * heading[0] * strand.radius[0] * grow
+    return np.concatenate([strand.line + across, last, (strand.line - across)[::-1], first])
