@@ -114,6 +114,15 @@ def test_a_pull_in_time_that_the_profile_does_not_allow_for_is_not_blessed() -> 
     assert line(make_budget(hasty), "pull-in, cold").verdict == "no"
 
 
+def test_a_coil_that_selects_by_letting_go_is_held_to_the_times_the_other_way_round() -> None:
+    profile = load_profile("standard-200")
+    low = replace(profile, selectors=replace(profile.selectors, active="low"))
+    budget = make_budget(low)
+    assert line(budget, "release, cold").limit == profile.selectors.pull_in_ms
+    assert line(budget, "pull-in, cold").limit == profile.selectors.release_ms
+    assert line(budget, "fuse rating").verdict == "no"  # all sixteen coils are on at once
+
+
 @pytest.mark.parametrize(
     ("changes", "broken", "verdict"),
     [

@@ -39,14 +39,18 @@ def registers_of_a_pass(
                 value |= 1 << (
                     needle % selectors.count if bank else 0 if rightward or selectors.count == 1 else 1
                 )
-        values.append(value)
+        values.append(value if selectors.active == "high" else value ^ ((1 << selectors.count) - 1))
     return values
 
 
+@pytest.mark.parametrize("active", ["high", "low"])
 @pytest.mark.parametrize("name", PROFILES)
 @given(data=st.data())
-def test_the_most_selectors_at_once_equals_a_count_edge_by_edge(name: str, data: st.DataObject) -> None:
+def test_the_most_selectors_at_once_equals_a_count_edge_by_edge(
+    name: str, active: str, data: st.DataObject
+) -> None:
     profile = load_profile(name)
+    profile = replace(profile, selectors=replace(profile.selectors, active=active))
     masks, first = data.draw(selections(needles=profile.needles))
     advance = data.draw(st.integers(1, profile.advance_max_edges))
     counted = max(
@@ -108,6 +112,15 @@ def test_the_advance_at_the_highest_speed_is_the_profiles_own() -> None:
     for name in PROFILES:
         profile = load_profile(name)
         assert advance_edges(profile, profile.speed_max_m_s) == profile.advance_max_edges
+
+
+def test_a_selector_that_is_active_low_is_on_whenever_it_does_not_select() -> None:
+    profile = load_profile("standard-200")
+    low = replace(profile, selectors=replace(profile.selectors, active="low"))
+    masks = np.random.default_rng(3).random((6, 80)) < 0.4
+    high_demand, low_demand = (measure_demand(one, masks, 60, 30) for one in (profile, low))
+    assert low_demand.duty == pytest.approx(1 - high_demand.duty)
+    assert low_demand.at_once == low_demand.at_once_fastest == 16
 
 
 def test_an_empty_selection_asks_for_nothing() -> None:

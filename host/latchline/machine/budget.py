@@ -203,7 +203,12 @@ class _Sums:
                 hint="raise supply_v, choose a driver that drops less, or measure the coil again",
             )
         low_ms = self._pull_in_ms(self._low_v(), hot_c)
-        act_ms = None if low_ms is None else low_ms + self.profile.selectors.mechanical_ms + LATENCY_MS
+        high_ms = self._release_ms(electrical.high_v, COLD_C)
+        acting_ms = high_ms if self.profile.selectors.active == "low" else low_ms
+        lead = None
+        if acting_ms is not None:
+            act_ms = acting_ms + self.profile.selectors.mechanical_ms + LATENCY_MS
+            lead = coil.lead_needles(act_ms, self.interval_ms)
         return SelectorBudget(
             selector=number,
             duty=float(self.demand.duty[number]),
@@ -215,8 +220,8 @@ class _Sums:
             pull_in_low_ms=low_ms,
             release_cold_ms=self._release_ms(electrical.supply_v, COLD_C),
             release_hot_ms=self._release_ms(electrical.supply_v, hot_c),
-            release_high_ms=self._release_ms(electrical.high_v, COLD_C),
-            lead_needles=None if act_ms is None else coil.lead_needles(act_ms, self.interval_ms),
+            release_high_ms=high_ms,
+            lead_needles=lead,
         )
 
     def _room(self) -> tuple[int, int]:
@@ -225,21 +230,28 @@ class _Sums:
 
     def _act_ms(self) -> float:
         """The advance the coil needs: the profile's own, or more where the worst pull-in is slower."""
-        worst_ms = self.worst.pull_in_low_ms
-        if worst_ms is None:
+        acting_ms, _ = self._act_and_return_ms()
+        if acting_ms is None:
             return float("inf")
-        needed = (worst_ms + self.profile.selectors.mechanical_ms) * ADVANCE_MARGIN + LATENCY_MS
+        needed = (acting_ms + self.profile.selectors.mechanical_ms) * ADVANCE_MARGIN + LATENCY_MS
         return max(needed, self.profile.advance_us / 1000)
+
+    def _act_and_return_ms(self) -> tuple[float | None, float | None]:
+        """Worst time to select and to come back: pull-in and release, or the reverse where active low."""
+        pull_ms = self.worst.pull_in_low_ms
+        release_ms = max(self.worst.release_high_ms, self.worst.release_hot_ms)
+        return (release_ms, pull_ms) if self.profile.selectors.active == "low" else (pull_ms, release_ms)
 
     def _safe_m_s(self) -> float:
         """Above this a selector is still busy with one needle when its next one is due (mm/ms is m/s)."""
         room, hold = self._room()
-        release_ms = (
-            max(self.worst.release_high_ms, self.worst.release_hot_ms) + self.profile.selectors.mechanical_ms
-        )
+        _, back_ms = self._act_and_return_ms()
+        if back_ms is None:
+            return 0.0
         act_m_s = max(room - hold - 1, 0) * self.profile.edge_mm / self.act_ms
-        release_m_s = (room - hold) * self.profile.edge_mm / release_ms if release_ms else act_m_s
-        return min(act_m_s, release_m_s)
+        return_ms = back_ms + self.profile.selectors.mechanical_ms
+        return_m_s = (room - hold) * self.profile.edge_mm / return_ms if return_ms else act_m_s
+        return min(act_m_s, return_m_s)
 
     def _fuse_a(self) -> float:
         """The smallest standard fuse that the peak loads to no more than its share."""
@@ -253,18 +265,20 @@ class _Sums:
         ours = "this profile's"
         fastest = min(self.profile.speed_max_m_s, safe)
         pace = self.demand.pace_rows_min * fastest / self.demand.peak_m_s
-        pull = f"{ours} pull_in_ms, which the board allows for"
-        drop = f"{ours} release_ms"
+        pull = (selectors.pull_in_ms, f"{ours} pull_in_ms, which the board allows for")
+        drop = (selectors.release_ms, f"{ours} release_ms")
+        if selectors.active == "low":  # the coil lets go to select, and pulls in to come back
+            pull, drop = drop, pull
         return [
-            at_most("pull-in, cold", worst.pull_in_cold_ms, "ms", selectors.pull_in_ms, pull),
-            at_most("pull-in, hot coil", worst.pull_in_hot_ms, "ms", selectors.pull_in_ms, pull),
+            at_most("pull-in, cold", worst.pull_in_cold_ms, "ms", *pull),
+            at_most("pull-in, hot coil", worst.pull_in_hot_ms, "ms", *pull),
             at_most(
-                "pull-in, hot coil and low supply", worst.pull_in_low_ms, "ms", selectors.pull_in_ms, pull,
+                "pull-in, hot coil and low supply", worst.pull_in_low_ms, "ms", *pull,
                 note="" if worst.pull_in_low_ms else "the coil never pulls in: raise the supply or lower the duty",
             ),
-            at_most("release, cold", worst.release_cold_ms, "ms", selectors.release_ms, drop),
-            at_most("release, hot coil", worst.release_hot_ms, "ms", selectors.release_ms, drop),
-            at_most("release, cold coil and high supply", worst.release_high_ms, "ms", selectors.release_ms, drop),
+            at_most("release, cold", worst.release_cold_ms, "ms", *drop),
+            at_most("release, hot coil", worst.release_hot_ms, "ms", *drop),
+            at_most("release, cold coil and high supply", worst.release_high_ms, "ms", *drop),
             at_most("lead at this pace", worst.lead_needles, "needles", selector_share(self.profile),
                     f"{ours} selector layout: needles from one use of a selector to its next"),
             at_most("carriage speed at this pace, peak", self.demand.peak_m_s, "m/s", fastest, f"{ours} speed_max_m_s",

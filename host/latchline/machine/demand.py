@@ -1,8 +1,9 @@
 """What a piece asks of the selectors: how many at once, and for what share of the time.
 
 Takes masks (a boolean array, passes × needles of the span), so that it knows nothing of plans.
-A selector is energised from the profile's advance before its needle's selection point until
-`hold_edges` after it, in edges of carriage travel.
+A selector acts from the profile's advance before its needle's selection point until `hold_edges`
+after it, in edges of carriage travel; its coil is on meanwhile, or off where the profile says that it
+is active low, when it is on for the rest of the pass.
 """
 
 from __future__ import annotations
@@ -76,7 +77,9 @@ def measure_demand(
     if rightward is None:
         rightward = np.arange(passes) % 2 == 1
     counts = _selected_counts(profile, masks, first_needle, rightward)
-    duty = counts * (on_ms / 1000 / pass_s)
+    duty = np.minimum(counts * (on_ms / 1000 / pass_s), 1.0)
+    if selectors.active == "low":  # the coil is off where it selects
+        duty = 1.0 - duty
     return Demand(
         pace_rows_min=pace_rows_min,
         passes=passes,
@@ -86,8 +89,8 @@ def measure_demand(
         on_ms=on_ms,
         at_once=most_at_once(profile, masks, advance_edges(profile, min(peak_m_s, profile.speed_max_m_s))),
         at_once_fastest=most_at_once(profile, masks, profile.advance_max_edges),
-        duty=np.minimum(duty.mean(axis=0), 1.0),
-        duty_pass=np.minimum(duty.max(axis=0), 1.0),
+        duty=duty.mean(axis=0),
+        duty_pass=duty.max(axis=0),
     )
 
 
@@ -100,8 +103,11 @@ def most_at_once(profile: Profile, masks: Masks, advance: int) -> int:
     """The most selectors energised at one time, with `advance` edges of advance throughout.
 
     At edge p those needles are energised whose selection point s has s − advance ≤ p < s + hold:
-    a window of advance + hold edges, which holds ⌈window/edges a needle⌉ neighbours at most.
+    a window of advance + hold edges, which holds ⌈window/edges a needle⌉ neighbours at most. Active
+    low, every coil is on before the first needle of a pass.
     """
+    if profile.selectors.active == "low":
+        return profile.selectors.count
     window = ceil((advance + profile.selectors.hold_edges) / profile.edges_per_needle)
     window = min(window, selector_share(profile), masks.shape[1])
     sums = np.zeros((masks.shape[0], masks.shape[1] + 1), dtype=np.int32)

@@ -122,7 +122,9 @@ def _checked(profile: Profile, key: str, value: float | str) -> float | str:
         return value
     low, high = _RANGES[key]
     if isinstance(value, str):
-        raise _complaint(profile, key, f'expected a number, found the text "{value}"', "write it without quotes")
+        raise _complaint(
+            profile, key, f'expected a number, found the text "{value}"', "write it without quotes"
+        )
     if not (isfinite(value) and low <= value <= high):
         raise _complaint(profile, key, f"{value:g} is out of range", f"accepted: {low:g} to {high:g}")
     return float(value)
@@ -140,7 +142,9 @@ def _agree(profile: Profile, electrical: Electrical) -> None:
     if electrical.clamp == "zener" and not electrical.clamp_v:
         raise _complaint(profile, "clamp_v", "a zener clamp needs its voltage", 'add "clamp_v = …"')
     if electrical.wire_awg not in (22, 24, 26):
-        raise _complaint(profile, "wire_awg", f"{electrical.wire_awg:g} is not on file", "accepted: 22, 24, 26")
+        raise _complaint(
+            profile, "wire_awg", f"{electrical.wire_awg:g} is not on file", "accepted: 22, 24, 26"
+        )
     steady_a = electrical.supply_v / electrical.resistance_ohm
     if steady_a <= electrical.pull_in_a:
         raise _complaint(
