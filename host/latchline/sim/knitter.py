@@ -1,0 +1,224 @@
+"""The simulated knitter: looks at the lamp and at the host's screen, and decides where the carriage goes."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Mapping
+
+import numpy as np
+
+from latchline.link.frames import Gatherer
+from latchline.link.messages import Pass, PlanStart, Status, from_wire
+from latchline.machine.profile import Profile
+from latchline.sim.carriage import NO_MOTION, TURN_S, Hand, Motion, cruise_us, stroke
+from latchline.sim.faults import Faults
+
+LOOK_US = 200_000  # how often she looks at the screen while the lamp is dark
+AFTER_SURPRISE_US = 800_000  # standing still after the lamp went dark in mid pass
+PASSES_KEPT = 300
+
+
+class Screen:
+    """What the host's screen tells: read off the line, on the host's side of the wire and its faults."""
+
+    def __init__(self) -> None:
+        self._from_host = Gatherer()
+        self._from_board = Gatherer()
+        self._passes: deque[bytes] = deque(maxlen=PASSES_KEPT)
+        self._statuses: deque[tuple[int, bytes]] = deque(maxlen=8)
+        self.plan: PlanStart | None = None
+
+    def host_said(self, data: bytes) -> None:
+        for frame in self._from_host.feed(data):
+            if frame is None or len(frame) < 2:
+                continue
+            if frame[1] == Pass.number:
+                self._passes.append(frame)
+            elif frame[1] == PlanStart.number:
+                message = from_wire(frame)
+                if isinstance(message, PlanStart):
+                    self.plan = message
+
+    def board_said(self, at_us: int, data: bytes) -> None:
+        for frame in self._from_board.feed(data):
+            if frame and len(frame) > 2 and frame[1] == Status.number:
+                self._statuses.append((at_us, frame))
+
+    def status(self, since_us: int) -> Status | None:
+        """The newest status, if one has come since then."""
+        for at_us, frame in reversed(self._statuses):
+            message = from_wire(frame)
+            if at_us < since_us:
+                return None
+            if isinstance(message, Status):
+                return message
+        return None
+
+    def direction(self, number: int) -> int | None:
+        """Which way pass `number` goes: 1 rightward, −1 leftward, None as long as the host has not said."""
+        for frame in reversed(self._passes):
+            message = from_wire(frame)
+            if not isinstance(message, Pass) or not self.plan or message.fingerprint != self.plan.fingerprint:
+                continue
+            if message.pass_number == number:
+                return 1 if message.direction else -1
+        return None
+
+
+class Knitter:
+    """Moves the carriage. `told` is the profile that the board was told; `profile` the machine as it is."""
+
+    def __init__(self, profile: Profile, told: Profile, hand: Hand, faults: Faults, rng: np.random.Generator) -> None:
+        self.profile, self.told, self.hand, self.faults = profile, told, hand, faults
+        self._rng = rng
+        self.screen = Screen()
+        last = (profile.needles - 1) * profile.edges_per_needle
+        aside = 5 * profile.edges_per_needle
+        self.place = int(rng.choice([-aside, last + aside]))
+        self._motion, self._at = NO_MOTION, 0  # the stroke that is being made, and how far
+        self._stop_us: int | None = None  # when a surprise ends it
+        self._knitting = False
+        self._towards = 1
+        self._lamp, self._lamp_us = False, 0
+        self._rest_us = self._look_us = 0  # standing until, looking at the screen at
+        self._strokes = 0
+
+    # ---- the world asks -------------------------------------------------------------------
+
+    def lines(self) -> tuple[int, int] | None:
+        """The lines of the plan in edges of the machine as it is."""
+        plan = self.screen.plan
+        if plan is None:
+            return None
+        scale = self.profile.edges_per_needle / self.told.edges_per_needle
+        return round(plan.left_line * scale), round(plan.right_line * scale)
+
+    def horizon_us(self, now_us: int) -> int:
+        """When she will do or decide something next, by what is known now."""
+        if self._at < len(self._motion):
+            end = int(self._motion.at_us[-1])
+            return end if self._stop_us is None else max(min(end, self._stop_us), now_us + 1)
+        if self.screen.plan is None:
+            return now_us + LOOK_US
+        return max(self._go_us() if self._lamp else self._look_us, now_us + 1)
+
+    def saw(self, at_us: int, lamp: bool) -> None:
+        """The lamp has changed."""
+        if lamp == self._lamp:
+            return
+        self._lamp, self._lamp_us = lamp, at_us
+        if not lamp and self._at < len(self._motion) and self._knitting:
+            self._stop_us = at_us + self._reaction_us()
+        elif lamp:
+            self._stop_us = None
+
+    def move(self, until_us: int) -> Motion:
+        """What the carriage does up to then; decides anew when it stands."""
+        if self._at >= len(self._motion):
+            self._decide(until_us)
+        motion = self._motion
+        stop_us = until_us if self._stop_us is None else min(until_us, self._stop_us)
+        end = int(np.searchsorted(motion.at_us, stop_us, "right"))
+        part = Motion(motion.at_us[self._at : end], motion.places[self._at : end])
+        self._at = max(end, self._at)
+        if len(part):
+            self.place = int(part.places[-1])
+        if self._stop_us is not None and self._stop_us <= until_us and self._at < len(motion):
+            self._stand(self._stop_us + AFTER_SURPRISE_US)
+        elif len(part) and self._at == len(motion):
+            self._stand(int(motion.at_us[-1]) + int(self._rng.uniform(0.6, 1.4) * TURN_S * 1e6))
+        return part
+
+    # ---- deciding -------------------------------------------------------------------------
+
+    def _reaction_us(self) -> int:
+        return int(self.hand.reaction_s * 1e6)
+
+    def _stand(self, until_us: int) -> None:
+        self._motion, self._at, self._stop_us = NO_MOTION, 0, None
+        self._rest_us = until_us
+        self._look_us = until_us + self._reaction_us()
+
+    def _go_us(self) -> int:
+        """When she goes on with a lamp that is lit: it was lit on arrival, or she has seen it since."""
+        return max(self._rest_us, self._lamp_us + self._reaction_us() if self._lamp_us > self._rest_us else 0)
+
+    def _decide(self, now_us: int) -> None:
+        lines = self.lines()
+        if lines is None:
+            return
+        if self._lamp:
+            if now_us >= self._go_us():
+                self._set_out(lines, now_us)
+        elif now_us >= self._look_us:
+            self._look_us = now_us + LOOK_US
+            self._look(lines, now_us)
+
+    def _set_out(self, lines: tuple[int, int], now_us: int) -> None:
+        """The lamp is lit: over the bed, away from this side."""
+        left, right = lines
+        towards = 1 if self.place <= left else -1 if self.place >= right else self._towards
+        self._towards = towards
+        self._strokes += 1
+        start, finish = (left, right) if towards > 0 else (right, left)
+        edges = self.profile.edges_per_needle
+        turns, pauses = self._habits(start, finish, towards)
+        fast, lifted = self._strikes("too-fast"), 0
+        if self._strikes("early-turn"):
+            short = finish - towards * min((right - left) // 4, 6 * edges)
+            turns = [self.place, short, short - towards * min(right - left, 60 * edges)]
+        if self._strikes("reversal"):
+            turns = [self.place, (start + finish) // 2, self.place]
+        if self._strikes("lift-off"):
+            lifted = int(self._rng.integers(1, 6 * edges))
+        self._go(turns, now_us, pauses=pauses, fast=fast, lifted=lifted)
+        self._knitting = True
+
+    def _habits(self, start: int, finish: int, towards: int) -> tuple[list[int], dict[int, int]]:
+        """Where the carriage turns or stands in an ordinary pass, and for how long it stands."""
+        rng, edges = self._rng, self.profile.edges_per_needle
+        low, high = self.hand.overrun_needles
+        turns, pauses = [self.place], {}
+        inside = start + towards * int(rng.integers(1, abs(finish - start)))
+        if rng.random() < self.hand.pauses:
+            pauses[len(turns)] = int(rng.uniform(0.2, 1.5) * 1e6)
+            turns.append(inside)
+        backing = min(3, self.told.backing_needles)
+        if rng.random() < self.hand.backing_up and backing:
+            inside += towards * int(rng.integers(0, abs(finish - inside)))
+            turns += [inside, inside - towards * int(rng.integers(1, backing + 1)) * edges]
+        return [*turns, finish + towards * int(rng.integers(low * edges, high * edges + 1))], pauses
+
+    def _strikes(self, name: str) -> bool:
+        return self.faults.strikes(name, self._strokes, self._rng)
+
+    def _look(self, lines: tuple[int, int], now_us: int) -> None:
+        """The lamp is dark: what does the screen say?"""
+        status = self.screen.status(self._rest_us)
+        if status is None or not status.flags & Status.PLANNED or status.flags & Status.PAUSED:
+            return
+        towards = self.screen.direction(status.done + 1)
+        if towards is None:
+            return
+        self._knitting = False
+        left, right = lines
+        sensor = self.profile.left_sensor_edge if towards > 0 else self.profile.right_sensor_edge
+        beyond = sensor - towards * int(self._rng.integers(3, 12))
+        if not status.flags & Status.CERTAIN:
+            inside = sensor + towards * 6
+            turns = [self.place, inside, beyond] if (self.place - sensor) * towards <= 0 else [self.place, beyond]
+            self._go(turns, now_us)
+        elif (self.place > left if towards > 0 else self.place < right) and not status.armed:
+            self._go([self.place, beyond], now_us)
+
+    def _go(
+        self, turns: list[int], now_us: int, *, pauses: Mapping[int, int] | None = None,
+        fast: bool = False, lifted: int = 0,
+    ) -> None:  # fmt: skip
+        left, right = self.lines() or (0, 1)
+        edge_us = cruise_us(self.profile, self.hand, right - left)
+        self._motion = stroke(
+            self._rng, self.profile, self.hand, turns, edge_us,
+            begin_us=now_us, pauses=pauses, fast=fast, lifted=lifted,
+        )  # fmt: skip
+        self._at = 0

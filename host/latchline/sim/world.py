@@ -1,0 +1,192 @@
+"""One virtual clock for board, wire, carriage, needles and the knitter's eyes. The same seed gives the same run."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from latchline.machine.profile import Profile
+from latchline.sim.carriage import Hand
+from latchline.sim.coils import Coils
+from latchline.sim.face import BYTE_US, POWER_ON, RESET_PIN, Analog, Board, Signals
+from latchline.sim.faults import Faults
+from latchline.sim.knitter import Knitter
+from latchline.sim.model import SLOTS, ModelBoard
+from latchline.sim.needles import Knitted, Needles
+from latchline.sim.sensors import Sensors
+from latchline.sim.trace import Trace
+from latchline.sim.wire import Direction
+
+# The world goes on in slices. Within one, nobody outside the board reacts to anything, so that no
+# slice may be longer than a hand's reaction; shorter ones follow what the host has written.
+SLICE_US = 255_000
+TALKING_US, TALKING_SLICE_US = 12_000, 2_500
+REACTION_LEAST_S = 0.26
+
+MakeBoard = Callable[[Analog], Board]
+
+
+class World:
+    """Everything around the host. Times are microseconds since the board was first put under power.
+
+    make_board: another board than the model, given what its converter reads.
+    trace: keep what a VCD file needs.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        *,
+        seed: int = 0,
+        hand: Hand | None = None,
+        faults: Faults | None = None,
+        make_board: MakeBoard | None = None,
+        trace: bool = False,
+        memory: bytes | None = None,
+    ) -> None:
+        self.profile = profile
+        self.faults = faults = faults or Faults()
+        hand = hand or Hand()
+        hand = replace(hand, reaction_s=max(hand.reaction_s, REACTION_LEAST_S))
+        edges = int(faults.amount("edges", profile.edges_per_needle))
+        machine = profile if edges == profile.edges_per_needle else replace(profile, edges_per_needle=edges)
+        hand_rng, sensor_rng, out_rng, in_rng, chosen_rng = (
+            np.random.default_rng(part) for part in np.random.SeedSequence(seed).spawn(5)
+        )
+        coils = Coils.of(profile, faults)
+        chosen = int(chosen_rng.integers(1, 1 << 32))
+        self.board: Board = make_board(coils.read) if make_board else _model(coils.read, chosen, faults)
+        if memory is not None:
+            self.board.memory = memory
+        self.knitter = Knitter(machine, profile, hand, faults, hand_rng)
+        self.sensors = Sensors(machine, faults, sensor_rng, self.knitter.place)
+        self.needles = Needles(machine, faults)
+        self.trace = Trace(machine) if trace else None
+        self._out, self._in = Direction(faults, out_rng), Direction(faults, in_rng)
+        self._outgoing: deque[tuple[int, bytes]] = deque()
+        self._incoming: deque[tuple[int, bytes]] = deque()
+        self._starts = deque(sorted(_starts(faults)))
+        self._lamp = False
+        self._heard_us = self._wrote_us = -TALKING_US
+        self._passed_bytes = 0
+        self.now_us = 0
+        self.board.edges(np.zeros(1, np.int64), np.array([self.sensors.pins], np.uint8))
+        self.board.power(0, POWER_ON)
+
+    # ---- the host's end of the line -------------------------------------------------------
+
+    @property
+    def unplugged(self) -> bool:
+        """Has the cable been pulled?"""
+        after_us = self.faults.amount("unplug", 1e12) * 1e6
+        return self.now_us >= after_us or self._passed_bytes >= self.faults.amount("unplug-byte", 1e15)
+
+    def write(self, data: bytes) -> None:
+        """Bytes from the host, handed to the line now."""
+        if not data:
+            return
+        if "unplug-byte" in self.faults:
+            data = data[: max(0, int(self.faults.amount("unplug-byte")) - self._passed_bytes)]
+            self._passed_bytes += len(data)
+        self._wrote_us = self.now_us
+        self.knitter.screen.host_said(data)
+        self._outgoing += self._out.carry(self.now_us, data)
+
+    def waiting(self) -> int:
+        """How many bytes have come in for the host."""
+        total = 0
+        for at_us, data in self._incoming:
+            total += min(max((self.now_us - at_us) // BYTE_US + 1, 0), len(data))
+        return total
+
+    def read(self, size: int) -> bytes:
+        """At most so many of the bytes that have come in."""
+        out = bytearray()
+        while self._incoming and len(out) < size:
+            at_us, data = self._incoming[0]
+            here = min(max((self.now_us - at_us) // BYTE_US + 1, 0), len(data), size - len(out))
+            out += data[:here]
+            if here < len(data):
+                self._incoming[0] = (at_us + here * BYTE_US, data[here:])
+                break
+            self._incoming.popleft()
+        self._passed_bytes += len(out)
+        return bytes(out)
+
+    # ---- time -----------------------------------------------------------------------------
+
+    def run_until(self, until_us: int, *, wake: Callable[[], bool] | None = None) -> None:
+        """Let time pass, or stop sooner, at the end of the slice after which `wake` says so."""
+        while self.now_us < until_us:
+            self._slice(min(until_us, self._slice_end_us()))
+            if wake is not None and wake():
+                return
+
+    @property
+    def knitted(self) -> list[Knitted]:
+        """Every time that the carriage has gone along the bed."""
+        return self.needles.knitted
+
+    def _slice_end_us(self) -> int:
+        now_us = self.now_us
+        talking = now_us - self._wrote_us < TALKING_US
+        ends = [now_us + (TALKING_SLICE_US if talking else SLICE_US), self.knitter.horizon_us(now_us)]
+        if self._outgoing:
+            ends.append(self._outgoing[0][0])
+        if self._incoming:
+            at_us, data = self._incoming[0]
+            ends.append(at_us + (len(data) - 1) * BYTE_US)
+        if self._starts:
+            ends.append(self._starts[0][0])
+        # A board that says how it is every 250 ms is heard as soon as it has spoken.
+        ends.append(self._heard_us + 250_000)
+        return min((end for end in ends if end > now_us), default=now_us + SLICE_US)
+
+    def _slice(self, end_us: int) -> None:
+        board, now_us = self.board, self.now_us
+        while self._starts and self._starts[0][0] <= now_us:
+            board.power(now_us, self._starts.popleft()[1])
+        while self._outgoing and self._outgoing[0][0] <= now_us:
+            board.receive(now_us, self._outgoing.popleft()[1])
+        motion = self.knitter.move(end_us)
+        at_us, pins = self.sensors.sense(motion)
+        if len(at_us):
+            board.edges(at_us, pins)
+        board.run(end_us)
+        signals = board.signals()
+        self._look_at_lamp(signals)
+        self.needles.signals(signals)
+        self.needles.motion(motion, self.knitter.lines())
+        if self.trace:
+            self.trace.add(at_us, pins, motion, signals)
+        for first_us, data in board.sent():
+            for delivery in self._in.carry(first_us - BYTE_US, data):
+                self._incoming.append(delivery)
+            self._heard_us = first_us + (len(data) - 1) * BYTE_US
+            self.knitter.screen.board_said(self._heard_us, data)
+        self.now_us = end_us
+
+    def _look_at_lamp(self, signals: Signals) -> None:
+        lamp = signals.lamp
+        if not len(lamp) or (lamp[0] == self._lamp and (lamp == self._lamp).all()):
+            return
+        for at_us, lit in zip(signals.at_us.tolist(), lamp.tolist(), strict=True):
+            self.knitter.saw(at_us, lit)
+        self._lamp = bool(lamp[-1])
+
+
+def _starts(faults: Faults) -> list[tuple[int, int]]:
+    causes = (("reset", RESET_PIN), ("power-cut", POWER_ON))
+    return [(round(faults.amount(name) * 1e6), cause) for name, cause in causes if name in faults]
+
+
+def _model(analog: Analog, chosen: int, faults: Faults) -> ModelBoard:
+    return ModelBoard(
+        chosen=chosen,
+        slots=int(faults.amount("full", SLOTS)),
+        analog=analog,
+        edge_min_us=int(faults.amount("slow")),
+    )
