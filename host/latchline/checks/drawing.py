@@ -157,7 +157,8 @@ def colour_not_carried(look: Look) -> Iterator[Finding]:
                 rule="colour-not-carried",
                 severity=MUST_MEND,
                 band=band.name,
-                what=f"{size} stitches side by side show a colour that this row doesn't carry",
+                what=(f"{size} stitches side by side show" if size > 1 else "a stitch shows")
+                + " a colour that this row doesn't carry",
                 why="a needle that doesn't knit keeps showing the loop of the rows below",
                 todo="draw only the row's own colour or the colour right below, or choose another separation",
                 limit=0,
@@ -237,9 +238,10 @@ def rows_not_shown(look: Look) -> Iterator[Finding]:
 def rows_alike(look: Look) -> Iterator[Finding]:
     """Rows that never change: plain stretches band or curl, constant selections fold lengthwise."""
     limit = look.own.alike_rows
+    _, same = np.unique(look.plan.table, axis=0, return_inverse=True)  # the table may hold a selection twice
     for band in look.bands_checked("rows-alike"):
-        acting = look.plan.acting[band.first - 1 : band.last]
-        line, first, last = runs((acting[1:] == acting[:-1])[None, :], limit - 1)
+        selection = same.ravel()[look.plan.acting[band.first - 1 : band.last]]
+        line, first, last = runs((selection[1:] == selection[:-1])[None, :], limit - 1)
         if not len(line):
             continue
         worst = int(np.argmax(last - first))
