@@ -1,0 +1,80 @@
+"""`latchline check`: its words, its JSON and its exit status."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from cli.running import run
+
+GOOD = "#.#.\n.#.#\n"
+BAD = "#.#.#.#\n"
+
+
+@pytest.fixture
+def chart(tmp_path: Path) -> Path:
+    path = tmp_path / "waves.txt"
+    path.write_text(GOOD)
+    return path
+
+
+def test_a_chart_that_can_be_knitted_ends_with_0(chart: Path) -> None:
+    ran = run("check", chart, "--technique", "fair-isle")
+    assert (ran.status, ran.out) == (0, "Nothing to complain of.\n")
+
+
+def test_a_chart_that_cannot_ends_with_1_and_says_why_and_what_to_do(tmp_path: Path) -> None:
+    path = tmp_path / "stripes.txt"
+    path.write_text(BAD)
+    ran = run("check", path, "--technique", "tuck", "--rows", 6)
+    assert ran.status == 1
+    assert "never-knits: passes 1–6, L2, the worst of 3 places" in ran.out
+    assert "3 of 7 needles knit in none of the 6 passes" in ran.out
+    assert "--reversal every:2: exchange selected and unselected needles every second row." in ran.out
+    assert ran.out.endswith("It cannot be knitted as it stands: 1 must mend, 0 look at, 0 good to know.\n")
+
+
+def test_json_carries_every_finding_and_the_fingerprint(tmp_path: Path) -> None:
+    path = tmp_path / "stripes.txt"
+    path.write_text(BAD)
+    ran = run("check", path, "--technique", "slip", "--rows", 6, "--json")
+    assert ran.status == 1
+    data = json.loads(ran.out)
+    assert data["can_be_knitted"] is False
+    assert data["counts"] == {"must mend": 1, "look at": 0, "good to know": 0}
+    (finding,) = data["findings"]
+    assert finding["rule"] == "never-knits"
+    assert set(finding["mends"][0]) == {"what", "option", "key"}
+    compiled = json.loads(run("compile", path, "--technique", "slip", "--rows", 6, "--format", "json").out)
+    assert data["fingerprint"] == compiled["fingerprint"]
+
+
+def test_all_lists_every_chart_row_at_length(tmp_path: Path) -> None:
+    path = tmp_path / "floats.txt"
+    path.write_text("#......#\n#......#\n########\n")
+    short, full = (run("check", path, "--technique", "slip", *more).out for more in ((), ("--all",)))
+    assert short.count("float-across") == 1
+    assert "The same in chart row 3." in short
+    assert full.count("float-across") == 2
+
+
+def test_limits_of_the_piece_file_are_kept(tmp_path: Path) -> None:
+    (tmp_path / "waves.txt").write_text("#...#\n")
+    piece = tmp_path / "piece.toml"
+    band = '[[bands]]\ntechnique = "slip"\nchart = "waves.txt"\n'
+    piece.write_text(band)
+    assert "float-across" not in run("check", piece).out
+    piece.write_text(band + "[limits]\nfloat_needles = 2\n")
+    assert "float-across" in run("check", piece).out
+    piece.write_text(band + "[limits]\nfloat_needles = 0\n")
+    ran = run("check", piece)
+    assert ran.status == 2
+    assert 'line 5, key "limits.float_needles": 0 is out of range; accepted: 1 to 255' in ran.err
+
+
+def test_a_mend_is_applied_by_its_option(tmp_path: Path) -> None:
+    path = tmp_path / "floats.txt"
+    path.write_text("#.........#\n")
+    assert run("check", path, "--technique", "slip").status == 1
+    assert run("check", path, "--technique", "slip", "--break-floats", 5).status == 0

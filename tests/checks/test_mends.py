@@ -1,0 +1,96 @@
+"""The mends that are offered do mend, and change nothing until they are asked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from checks.pieces import band, found, piece
+from hypothesis import given
+from hypothesis import strategies as st
+
+import strategies
+from latchline.chart.model import Chart
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.options import Options
+from latchline.technique.table import technique_named
+
+LONG = ["1000000000001", "1100000000011", "1110000000111"]
+
+
+@pytest.mark.parametrize(
+    ("technique", "rule"), [("slip", "float-across"), ("fair-isle", "float-across"), ("tuck", "tucks-beside")]
+)
+def test_breaking_floats_leaves_none_that_is_too_long(technique: str, rule: str) -> None:
+    (mend, *_) = found(rule, piece(band(technique, *LONG)))[0].mends
+    key, value = mend.key.split(" = ")
+    assert key == "break_floats"
+    assert not found(rule, piece(band(technique, *LONG, break_floats=int(value))))
+
+
+def test_the_ground_behind_the_chart_breaks_every_float_of_slip_and_tuck() -> None:
+    for technique, rule in (("slip", "float-across"), ("tuck", "tucks-beside")):
+        offered = [mend.option for mend in found(rule, piece(band(technique, *LONG)))[0].mends]
+        assert "--alternate-needles background" in offered
+        assert not found(rule, piece(band(technique, *LONG, alternate_needles="background")))
+
+
+def test_edge_stitches_mend_the_edge() -> None:
+    lines = ["0110", "1110", "1111"]
+    assert found("edge-needle", piece(band("slip", *lines, edge_needles="as-chart")))
+    assert not found("edge-needle", piece(band("slip", *lines, edge_needles="knit")))
+
+
+def test_a_mirrored_row_breaks_a_stack_of_tucks() -> None:
+    lines = ["1011111", *["1011111"] * 6, "1111111"]
+    (finding,) = found("tucks-stacked", piece(band("tuck", *lines)))
+    assert "--mirror-rows" in [mend.option for mend in finding.mends]
+    assert not found("tucks-stacked", piece(band("tuck", *lines, mirror_rows=True)))
+
+
+def test_no_mirror_image_is_offered_where_the_row_is_its_own() -> None:
+    lines = ["1101011", *["1110111"] * 6, "1111111"]
+    (finding,) = found("tucks-stacked", piece(band("tuck", *lines)))
+    assert "--mirror-rows" not in [mend.option for mend in finding.mends]
+
+
+def test_exchanging_rows_lets_needles_knit_that_never_did() -> None:
+    (finding,) = found("never-knits", piece(band("tuck", "1010101", rows=8)))
+    assert "--reversal every:2" in [mend.option for mend in finding.mends]
+    assert not found("never-knits", piece(band("tuck", "1010101", rows=8, reversal=2)))
+
+
+def masks(chart: Chart, technique: str, options: Options) -> np.ndarray:  # type: ignore[type-arg]
+    bed = load_profile("standard-200")
+    request = BandRequest("band", technique_named(technique), options, chart)
+    return compile_plan("piece", bed, bed.centred(chart.stitches), [request]).acting_masks()
+
+
+@given(chart=strategies.coloured_charts(2, stitches=9), repeat=st.integers(1, 3))
+def test_mirrored_rows_are_every_second_repeat_of_a_row(chart: Chart, repeat: int) -> None:
+    plain = Options(row_repeat=repeat, rows=12, edge_needles="as-chart")
+    one, other = masks(chart, "slip", plain), masks(chart, "slip", replace(plain, mirror_rows=True))
+    for row in range(12):
+        assert (other[row] == (one[row, ::-1] if row // repeat % 2 else one[row])).all()
+
+
+@given(chart=strategies.coloured_charts(2, stitches=14), most=st.integers(1, 6))
+@pytest.mark.parametrize("technique", ["slip", "tuck", "fair-isle"])
+def test_breaking_floats_changes_every_other_needle_of_long_runs_and_no_other(
+    technique: str, chart: Chart, most: int
+) -> None:
+    plain = Options(edge_needles="as-chart")
+    before, after = masks(chart, technique, plain), masks(chart, technique, replace(plain, break_floats=most))
+    for row, (was, now) in enumerate(zip(before.tolist(), after.tolist(), strict=True)):
+        at = 0
+        while at < len(was):
+            end = at
+            while end < len(was) and was[end] == was[at]:
+                end += 1
+            long = end - at > most and (not was[at] or technique == "fair-isle")
+            for needle in range(at, end):
+                turned = long and (needle + row) % 2 == 1
+                assert now[needle] == (was[needle] != turned)
+            at = end
