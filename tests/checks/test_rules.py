@@ -113,7 +113,7 @@ def test_every_other_needle_on_every_pass_is_illegal_because_the_others_never_kn
     plan = piece(band(technique, "1010101", rows=6))
     (finding,) = found("never-knits", plan)
     assert finding.severity == MUST_MEND
-    assert finding.what == "3 of 7 needles knit in none of the 6 passes"
+    assert finding.what == "3 of 7 needles knit in no pass of the band"
     assert not can_be_knitted(findings(plan))
     assert can_be_knitted(findings(piece(band(technique, width_of(7), rows=6, alternate_needles="background"))))
 

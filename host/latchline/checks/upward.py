@@ -73,7 +73,7 @@ def never_knitting(look: Look) -> list[tuple[Band, Numbers]]:
         if band.passes <= look.own.held_passes and idle.any():
             soon = look.codes[band.last : band.first - 1 + look.own.held_passes + 1]
             idle &= ~knits(soon).any(axis=0)
-        if idle.any() and (band.passes > 1 or look.plan.passes > 1):
+        if idle.any():
             result.append((band, np.flatnonzero(idle).astype(np.int64)))
     return result
 
@@ -88,7 +88,7 @@ def never_knits(look: Look) -> Iterator[Finding]:
             rule="never-knits",
             severity=MUST_MEND,
             band=band.name,
-            what=f"{len(idle)} of {look.plan.span.width} needles knit in none of the {band.passes} passes",
+            what=f"{len(idle)} of {look.plan.span.width} needles knit in no pass of the band",
             why="their loops are never cast off the needles, and the yarn piles up or the fabric jams",
             todo="let each needle knit at least every few rows, or take it out of work",
             pass_first=band.first,

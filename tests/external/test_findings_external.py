@@ -1,0 +1,140 @@
+"""Findings on real charts, counted again by a script that knows only `compile --format csv`.
+
+The charts are the bitmaps of the Debian package xbitmaps and lines of glyphs in Pillow's own font, each
+knitted in every technique. The script below shares no code with the checks: it reads which needles are
+selected, applies the table of techniques in its own words, and counts with plain loops. The limits are
+those of D. J. Spencer, Knitting Technology, 3rd ed. 2001, ch. 9, and for floats five needles at 4.5 mm and
+four at 5 mm (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+from collections import Counter
+from itertools import groupby, pairwise
+from pathlib import Path
+
+import pytest
+from cli.running import run
+from PIL import Image, ImageDraw, ImageFont
+
+pytestmark = pytest.mark.external
+
+BITMAPS = Path("/usr/include/X11/bitmaps")
+GLYPHS = ("Harbour 27", "WIND & tide", "áéø ñ?!", "0123456789")
+WIDTH_MOST = 150
+COUNTED = ("float-across", "tucks-beside", "tucks-stacked", "loop-kept", "laid-in-float", "never-knits", "edge-needle")
+
+# What a needle does: k knits (or c the contrast), t tucks, m misses, h is held, o and u laid over and under.
+TABLE = {
+    "stocking": ("kk", "kk"),
+    "tuck": ("kt", "kt"),
+    "tuck-one-way": ("kt", "kk"),
+    "slip": ("km", "km"),
+    "slip-one-way": ("km", "kk"),
+    "fair-isle": ("ck", "ck"),
+    "slip-colours": ("km", "km"),
+    "jacquard": ("km", "km"),
+    "inlay": ("ou", "ou"),
+    "hold": ("hk", "kk"),
+}
+
+
+def needles_of(text: str, technique: str) -> list[str]:
+    """Each pass as a string of what its needles do."""
+    rows = []
+    for line in csv.DictReader(io.StringIO(text)):
+        pattern, back = TABLE[technique]
+        does = pattern if line["direction"] == "rightward" else back
+        rows.append("".join(does[0] if bit == "1" else does[1] for bit in line["selected"]))
+    return rows
+
+
+def stretches(text: str, letters: str, longer_than: int) -> int:
+    """How many stretches of those letters are longer than allowed."""
+    return sum(
+        1
+        for inside, group in groupby(text, key=lambda letter: letter in letters)
+        if inside and len(list(group)) > longer_than
+    )
+
+
+def gaps(text: str, takers: str, longer_than: int) -> int:
+    """How many stretches without a taker lie between two takers."""
+    places = [place for place, letter in enumerate(text) if letter in takers]
+    return sum(1 for left, right in pairwise(places) if right - left - 1 > longer_than)
+
+
+def counted(rows: list[str], technique: str, float_most: int) -> Counter[str]:
+    count: Counter[str] = Counter()
+    columns = ["".join(row[needle] for row in rows) for needle in range(len(rows[0]))]
+    never = [column for column in columns if not set(column) & set("kcou")]
+    for row in rows:
+        if technique in ("slip", "slip-one-way", "slip-colours", "hold"):
+            count["float-across"] += gaps(row, "k", float_most)
+        if technique == "fair-isle":
+            count["float-across"] += gaps(row, "k", float_most) + gaps(row, "c", float_most)
+        if technique in ("tuck", "tuck-one-way"):
+            count["tucks-beside"] += stretches(row, "t", 2)
+        if technique == "inlay":
+            count["laid-in-float"] += stretches(row, "o", float_most) + stretches(row, "u", float_most)
+    for column in columns:
+        if column in never:
+            continue
+        if technique in ("tuck", "tuck-one-way"):
+            count["tucks-stacked"] += stretches(column, "t", 4)
+        if technique in ("slip", "slip-one-way", "slip-colours", "jacquard", "hold"):
+            count["loop-kept"] += stretches(column, "mh", 4)
+    if technique not in ("stocking", "fair-isle", "inlay"):
+        count["never-knits"] = len(never)
+    if technique in ("tuck", "tuck-one-way", "slip", "slip-one-way"):
+        count["edge-needle"] = sum(letter not in "kcou" for letter in columns[0] + columns[-1])
+    return +count
+
+
+@pytest.fixture(scope="module")
+def charts(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
+    if not BITMAPS.is_dir():
+        if os.environ.get("CI"):
+            pytest.fail("xbitmaps is not installed; apt-get install xbitmaps")
+        pytest.skip("xbitmaps is not installed; apt-get install xbitmaps")
+    folder = tmp_path_factory.mktemp("charts")
+    paths = []
+    for path in sorted(BITMAPS.iterdir()):
+        with Image.open(path) as picture:
+            if 2 <= picture.width <= WIDTH_MOST:
+                paths.append(path)
+    for number, text in enumerate(GLYPHS):
+        font = ImageFont.load_default()
+        left, top, right, bottom = font.getbbox(text)
+        picture = Image.new("1", (int(right - left) + 4, int(bottom - top) + 4), 1)
+        ImageDraw.Draw(picture).text((2 - left, 2 - top), text, fill=0, font=font)
+        paths.append(folder / f"glyphs-{number}.png")
+        picture.save(paths[-1])
+    return paths
+
+
+@pytest.mark.parametrize("edges", ["knit", "as-chart"])
+@pytest.mark.parametrize("technique", [name for name in TABLE if name != "stocking"])
+def test_findings_on_real_charts_are_those_that_the_script_counts(
+    technique: str, edges: str, charts: list[Path]
+) -> None:
+    machine, float_most = ("double-180", 4) if technique == "jacquard" else ("standard-200", 5)
+    totals: Counter[str] = Counter()
+    assert len(charts) > 50
+    for path in charts:
+        asked = [path, "--technique", technique, "--machine", machine, "--edge-needles", edges, "--colours", 2]
+        data = json.loads(run("check", *asked, "--json").out)
+        found: Counter[str] = Counter()
+        for finding in data["findings"]:
+            if finding["rule"] in COUNTED:
+                found[finding["rule"]] += finding["places"]
+        compiled = run("compile", *asked, "--format", "csv").out
+        wanted = counted(needles_of(compiled, technique), technique, float_most)
+        assert found == wanted, path.name
+        totals += found
+    if technique not in ("jacquard", "slip-one-way", "tuck-one-way"):
+        assert totals, "real charts in this technique give something to find"
