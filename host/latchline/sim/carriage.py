@@ -15,7 +15,8 @@ from latchline.sim.face import Times
 Places = npt.NDArray[np.int64]
 
 BELOW_TOP = 0.85  # a hand stays this much below the machine's highest speed
-RAMP_NEEDLES = 15  # over which it gathers and loses speed
+RAMP_NEEDLES = 15  # over which it gathers and loses speed, or more where that would be too brisk:
+BRISKEST_M_S2 = 4.0  # a carriage has weight, and the hand feels it (assumed)
 SLOWEST = 0.1  # of cruising speed, at the turn
 UNEVEN_OVER_EDGES = 24  # a hand's unevenness is no quicker than this: a carriage has weight
 ENCODER_UNEVEN = 0.01  # edges of the encoder strip that stand a little too early or late
@@ -74,9 +75,12 @@ def leg(
     step = 1 if end > begin else -1
     places = np.arange(begin + step, end + step, step, dtype=np.int64)
     count = len(places)
-    ramp = max(min(RAMP_NEEDLES * profile.edges_per_needle, count // 3), 1)
     along = np.arange(count) + 0.5
-    speed = np.sqrt(np.minimum(along, count - along) / ramp)
+    aside = np.minimum(along, count - along)
+    ramp = max(min(RAMP_NEEDLES * profile.edges_per_needle, count // 3), 1)
+    # constant acceleration: v² = 2·a·s, here as a share of cruising speed
+    briskest = np.sqrt(2 * BRISKEST_M_S2 * aside * profile.edge_mm / 1000) / (profile.edge_mm / edge_us * 1000)
+    speed = np.minimum(np.sqrt(aside / ramp), briskest)
     np.clip(speed, SLOWEST, 1.0, out=speed)
     knots = np.arange(0, count + UNEVEN_OVER_EDGES, UNEVEN_OVER_EDGES)
     hand_uneven = np.interp(along, knots, hand.jitter * _bounded(rng, len(knots)))

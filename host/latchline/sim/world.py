@@ -127,8 +127,8 @@ class World:
 
     @property
     def knitted(self) -> list[Knitted]:
-        """Every time that the carriage has gone along the bed."""
-        return self.needles.knitted
+        """Every time that the carriage has gone along the bed with the lamp lit."""
+        return [one for one in self.needles.knitted if one.lamp]
 
     def _slice_end_us(self) -> int:
         now_us = self.now_us
