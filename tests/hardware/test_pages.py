@@ -1,0 +1,75 @@
+"""The hardware pages and the budget's pages name things as they are called elsewhere."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import MISSING, fields
+from pathlib import Path
+
+import pytest
+
+from latchline.machine.budget import make_budget
+from latchline.machine.budget_report import as_data
+from latchline.machine.electrical import _RANGES, Electrical
+from latchline.machine.profile import load_profile
+from latchline.session.doctor_table import AILMENTS
+
+ROOT = Path(__file__).parents[2]
+
+
+def page(name: str) -> str:
+    return (ROOT / name).read_text(encoding="utf-8")
+
+
+def test_the_build_order_quotes_the_doctors_own_sentences() -> None:
+    quoted = re.findall(r'"([A-Z][^"]+?)"', re.sub(r"\s+", " ", page("hardware/README.md")))
+    assert len(quoted) > 12
+    assert set(quoted) <= {ailment.says for ailment in AILMENTS.values()}
+
+
+@pytest.mark.parametrize("name", ["hardware/README.md", "hardware/fitting.md", "hardware/SAFETY.md", "hardware/wiring.md",
+                                  "docs/how-to/budget.md", "docs/reference/budget.md"])  # fmt: skip
+def test_every_link_leads_to_a_file(name: str) -> None:
+    for target in re.findall(r"\]\(([^)#]+)[^)]*\)", page(name)):
+        assert (ROOT / name).parent.joinpath(target).exists(), target
+
+
+def test_the_reference_lists_every_line_of_the_budget_and_no_other() -> None:
+    listed = re.findall(r"^\| ([a-z][^|]+?) \|", page("docs/reference/budget.md").split("## Lines")[1].split("## JSON")[0],
+                        re.MULTILINE)  # fmt: skip
+    lines = [line.name for line in make_budget(load_profile("standard-200")).lines]
+    assert [name for name in listed if name != "line"] == lines
+
+
+def test_the_reference_names_every_key_of_the_json() -> None:
+    text = page("docs/reference/budget.md").split("## JSON")[1]
+    data = as_data(make_budget(load_profile("standard-200")))
+    keys = {*data, *data["demand"], *data["selectors"][0], *data["lines"][0]}
+    assert keys <= set(re.findall(r"`(\w+)`", text))
+
+
+def test_the_profile_page_lists_every_electrical_key_with_its_range_and_default() -> None:
+    section = page("docs/reference/profile-file.md").split("## `[electrical]`")[1]
+    rows = {
+        row[0]: row for row in re.findall(r"^\| `(\w+)` \|.*\| ([^|]+) \| ([^|]+) \|$", section, re.MULTILINE)
+    }
+    assert set(rows) == {one.name for one in fields(Electrical)}
+    for key, (low, high) in _RANGES.items():
+        if key != "wire_awg":  # three gauges are on file
+            assert rows[key][1].strip() == f"{low:g} to {high:g}".replace("-", "−")
+    for one in fields(Electrical):
+        if one.default is MISSING:
+            assert "must be there" in rows[one.name][2]
+
+
+def test_every_shipped_profile_marks_its_coils_as_assumed() -> None:
+    for file in (ROOT / "host" / "latchline" / "profiles").glob("*.toml"):
+        before = file.read_text(encoding="utf-8").split("[electrical]")[0]
+        assert "assumptions" in before[-300:]
+
+
+def test_the_mending_table_names_real_lines() -> None:
+    lines = [line.name for line in make_budget(load_profile("standard-200")).lines]
+    table = page("docs/how-to/budget.md").split("## Mend")[1].split("A coil of")[0]
+    for name in re.findall(r"^\| ([a-z][^|]+?) \|", table, re.MULTILINE):
+        assert name == "line" or any(line.startswith(name) for line in lines), name
