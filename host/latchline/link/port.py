@@ -16,20 +16,30 @@ import errno
 import os
 import time
 from collections.abc import Callable, Sequence
+from typing import Any, Protocol
 
 import serial
-from serial import SerialBase, SerialException
+from serial import SerialException
 from serial.tools import list_ports
 
 from latchline.errors import PortError
+from latchline.link.host import Transport
 
 BAUD = 250_000
 WRITE_TIMEOUT_S = 2.0
 
 
-def open_port(name: str) -> SerialBase:
+class Port(Transport, Protocol):
+    """An open port, whatever its kind."""
+
+    @property
+    def port(self) -> str | None: ...
+    def close(self) -> None: ...
+
+
+def open_port(name: str) -> Port:
     """The port, open and for us alone. Raises PortError."""
-    port = None
+    port: Any = None
     try:
         port = serial.serial_for_url(name, do_not_open=True)
         port.baudrate = BAUD
@@ -44,7 +54,8 @@ def open_port(name: str) -> SerialBase:
                 port.close()
         raise cannot_open(name, error) from None
     _keep_dtr(port)
-    return port
+    opened: Port = port
+    return opened
 
 
 def clock_of(port: object) -> Callable[[], float]:
@@ -95,7 +106,7 @@ def _plain(text: str) -> str:
     return text.rsplit(": ", 1)[-1].strip().rstrip(".") or "no reason given"
 
 
-def _keep_dtr(port: SerialBase) -> None:
+def _keep_dtr(port: Any) -> None:
     """Let DTR stay up when the port is closed, where there is such a thing."""
     if os.name != "posix" or type(port) is not serial.Serial:
         return

@@ -12,6 +12,8 @@ import time
 from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+from statistics import mean
 from typing import Protocol
 
 from latchline.errors import Silent
@@ -27,11 +29,13 @@ from latchline.session import prompts
 from latchline.session.events import Answer, Event, Kind, Question, Reply, Summary, Wish
 from latchline.session.record import Record, Unwritten
 from latchline.session.settle import Adopt, AskRow, Found, settle
+from latchline.session.timing_statistics import BREAK_S, TimeLeft, time_left
 
 AGAIN_S = 0.2  # a message whose effect does not show is sent again after this
 BUZZ_S = 0.2
 PATIENCE_S = 15.0  # how long a board that must answer may be quiet
 PACE_PASSES = 10  # over how many passes the pace is taken
+ARRIVALS_KEPT = 100
 
 Work = Iterator[None]
 
@@ -61,7 +65,8 @@ class _StopAsked(Exception):  # noqa: N818 - unwinds to the end
 class View:
     """The state of a session at one glance, for a screen.
 
-    number: the coming pass, or the one under way. rows_per_min: over the last passes, None at first.
+    number: the coming pass, or the one under way. rows_per_min: over the last passes, left: the time
+    that the rest will take; both None at first.
     prompt: the next pass that needs something done before it, and what; None when nothing is near.
     state: one of `waiting`, `ready`, `knitting`, `lost` (position unknown), `paused`, `fault`, `quiet`, `over`.
     """
@@ -74,6 +79,7 @@ class View:
     chart_row: int
     prompt: tuple[int, tuple[str, ...]] | None
     rows_per_min: float | None
+    left: TimeLeft | None
     state: str
     loaded: int
 
@@ -119,7 +125,7 @@ class Session:
         self._wrong: list[int] = []
         self._faults: list[tuple[int, int]] = []
         self._restarts = 0
-        self._times: deque[float] = deque(maxlen=PACE_PASSES + 1)
+        self._times: deque[float] = deque(maxlen=ARRIVALS_KEPT)
         self._side = 0
         self._work = self._run()
 
@@ -163,7 +169,8 @@ class Session:
     def view(self) -> View:
         plan, number = self.plan, min(self.done + 1, self.plan.passes)
         coming = prompts.following(plan, self.done + 1)
-        times = self._times
+        times = list(self._times)
+        cycles = [after - before for before, after in pairwise(times) if after - before < BREAK_S]
         return View(
             number=number,
             passes=plan.passes,
@@ -172,7 +179,8 @@ class Session:
             band=plan.band_of(number).name,
             chart_row=int(plan.chart_row[number - 1]),
             prompt=None if coming is None else (coming, prompts.before(plan, coming)),
-            rows_per_min=60 * (len(times) - 1) / (times[-1] - times[0]) if len(times) > 2 else None,
+            rows_per_min=60 / mean(cycles[-PACE_PASSES:]) if len(cycles) > 1 else None,
+            left=time_left(cycles, plan.passes - self.done),
             state=self._state(),
             loaded=max(0, self.host.status.received - self.done) if self.host.status is not None else 0,
         )
@@ -388,7 +396,7 @@ class Session:
     def _mend(self, trouble: Fault | int) -> Work:
         if isinstance(trouble, int):
             yield from self._rest()
-            lines = (f"row {trouble} was not knitted as planned: look at it, step back if it is wrong",)
+            lines = (f"pass {trouble} was not knitted as planned: look at it, step back if it is wrong",)
             yield from self._ask(Question(Kind.WRONG, trouble, lines))
             yield from self._move()
             return
@@ -449,9 +457,9 @@ class Session:
         before, done = self.done, max(0, self.done - passes)
         self._record.event("step back", f"from {before} to {done} asked for")
         back = prompts.set_up(self.plan, done, half=False)
-        rows = before - done
-        lines = (f"un-knit {rows} row{'s' if rows != 1 else ''}, down to row {done}", *back)
+        taken = before - done
+        lines = (f"un-knit {taken} pass{'es' if taken != 1 else ''}, so that pass {done} is the last", *back)
         yield from self._ask(Question(Kind.UNKNIT, done + 1, lines))
-        self._record.settled(done, self._sequence(), f"stepped back by {rows}")
+        self._record.settled(done, self._sequence(), f"stepped back by {taken}")
         self._tell(told.SteppedBack(done))
         self._begin()

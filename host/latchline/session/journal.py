@@ -34,6 +34,7 @@ from latchline.session.timing import PassRecord
 SUFFIX = ".latchline"
 APPLICATION = 0x4C61_7463
 FORM = 1
+IN_USE = "another run is using this journal"
 
 _TABLES = """
 CREATE TABLE piece (
@@ -95,6 +96,7 @@ class Journal:
             done, resting, board, boots, sequence, finished, port = self._row(
                 "SELECT done, resting, board, boots, sequence, finished, port FROM state"
             )
+            (self.fingerprint,) = self._row("SELECT fingerprint FROM piece")
         self.known = Known(done, bool(resting), board, boots, sequence)
         self.finished = bool(finished)
         self.port: str = port
@@ -169,6 +171,13 @@ class Journal:
     def close(self) -> None:
         with contextlib.suppress(sqlite3.Error):
             self._db.close()
+
+    def discard_unused(self) -> None:
+        """Close, and take the file away if it never came to a board."""
+        self.close()
+        if self.known.board is None and not self.known.done:
+            with contextlib.suppress(OSError):
+                self.path.unlink()
 
     def __enter__(self) -> Journal:
         return self
@@ -351,11 +360,19 @@ def new_path(folder: Path, plan: Plan, at_s: float) -> Path:
 
 
 def unfinished(folder: Path, fingerprint: int | None = None) -> list[Path]:
-    """Journals of pieces that are not finished, the one last written to first; those in use are left out."""
-    found = []
-    for path in folder.glob(f"*{SUFFIX}") if folder.is_dir() else ():
-        with contextlib.suppress(JournalError, OSError), Journal.open(path) as journal:
-            (its,) = journal._row("SELECT fingerprint FROM piece")
-            if not journal.finished and fingerprint in (None, its):
-                found.append((journal.last_s(), path))
+    """Journals of pieces that are not finished, of this plan or of any, the one last written to first.
+
+    Raises JournalError when there are none but another run is using one.
+    """
+    found: list[tuple[float, Path]] = []
+    used: JournalError | None = None
+    for path in sorted(folder.glob(f"*{SUFFIX}")):
+        try:
+            with Journal.open(path) as journal:
+                if not journal.finished and fingerprint in (None, journal.fingerprint):
+                    found.append((journal.last_s(), path))
+        except JournalError as error:
+            used = error if error.what == IN_USE else used
+    if not found and used is not None:
+        raise used
     return [path for _, path in sorted(found, reverse=True)]

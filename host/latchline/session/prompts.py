@@ -29,7 +29,7 @@ def next_band(plan: Plan, number: int) -> int | None:
 def set_up(plan: Plan, done: int, *, half: bool) -> tuple[str, ...]:
     """What to do before going on with pass done + 1, with the carriage anywhere.
 
-    half: whether a row may be half knitted.
+    half: whether a pass may be half knitted.
     """
     coming = done + 1
     side = "left" if plan.rightward[coming - 1] else "right"
@@ -38,6 +38,6 @@ def set_up(plan: Plan, done: int, *, half: bool) -> tuple[str, ...]:
     if coming != band.first:
         lines = [*plan.notes.get(band.first, ()), *lines]
     if half:
-        lines.insert(0, "undo a row that is only half knitted")
+        lines.insert(0, "undo a pass that is only half knitted")
     lines.append(f"put the carriage at the {side}, past the end sensor")
     return tuple(lines)
