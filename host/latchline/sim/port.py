@@ -18,7 +18,7 @@ import serial
 from serial import PortNotOpenError, SerialBase, SerialException
 
 from latchline.errors import PortError
-from latchline.machine.profile import load_profile
+from latchline.machine.profile import Profile, load_profile
 from latchline.sim.carriage import Hand
 from latchline.sim.faults import Faults
 from latchline.sim.world import World
@@ -94,9 +94,13 @@ def _number(given: dict[str, str], key: str, otherwise: float, least: float, mos
 
 
 class SimPort(SerialBase):
-    """A port whose other end is a `World`."""
+    """A port whose other end is a `World`.
+
+    machine: set before opening, stands in for the profile that the address names.
+    """
 
     world: World
+    machine: Profile | None = None
 
     def open(self) -> None:
         """Put a board under power. Raises PortError, InputError or ProfileError for an address that is wrong."""
@@ -107,7 +111,7 @@ class SimPort(SerialBase):
         self.options = options = parse_url(str(self.port))
         self._memory = Path(options.memory) if options.memory else None
         self.world = World(
-            load_profile(options.profile),
+            self.machine or load_profile(options.profile),
             seed=options.seed,
             hand=options.hand,
             faults=options.faults,

@@ -33,7 +33,7 @@ class World:
     """Everything around the host. Times are microseconds since the board was first put under power.
 
     make_board: another board than the model, given what its converter reads.
-    trace: keep what a VCD file needs.
+    trace: keep what a VCD file needs. started_us: when the board was started, its clock at 0.
     """
 
     def __init__(
@@ -73,6 +73,7 @@ class World:
         self._heard_us = self._wrote_us = -TALKING_US
         self._passed_bytes = 0
         self.now_us = 0
+        self.started_us = [0]
         self.board.edges(np.zeros(1, np.int64), np.array([self.sensors.pins], np.uint8))
         self.board.power(0, POWER_ON)
 
@@ -149,6 +150,7 @@ class World:
         board, now_us = self.board, self.now_us
         while self._starts and self._starts[0][0] <= now_us:
             board.power(now_us, self._starts.popleft()[1])
+            self.started_us.append(now_us)
         while self._outgoing and self._outgoing[0][0] <= now_us:
             board.receive(now_us, self._outgoing.popleft()[1])
         motion = self.knitter.move(end_us)
