@@ -76,6 +76,9 @@ class CompiledBoard:
             supply, current = analog(coils, bool(enabled)) if analog else (819, 0)
             return supply | current << 16
 
+        self._begun = 0
+        self._partial = bytearray()  # a frame that is still being sent
+        self._whole: list[tuple[int, bytes]] = []
         self._read = ANALOG(read)  # kept, because C holds only its address
         self._face = self.lib.face_new(str(image).encode() if image else None, chosen, self._read)
         if not self._face:
@@ -92,6 +95,10 @@ class CompiledBoard:
         return int(self._face)
 
     def power(self, at_us: int, cause: int) -> None:
+        self._whole = self.sent()
+        if self._partial:  # cut short by the power
+            self._whole.append((self._begun, bytes(self._partial)))
+            self._partial.clear()
         self.lib.face_power(self._face, at_us, cause)
 
     def run(self, until_us: int) -> None:
@@ -108,11 +115,15 @@ class CompiledBoard:
         count = self.lib.face_sent_count(self._face)
         at, data = np.empty(count, np.int64), np.empty(count, np.uint8)
         self.lib.face_sent(self._face, at.ctypes.data, data.ctypes.data)
-        ends = (np.flatnonzero(data == 0) + 1).tolist()
-        if not ends or ends[-1] != count:
-            ends.append(count)
-        starts = [0, *ends[:-1]]
-        return [(int(at[i]), data[i:j].tobytes()) for i, j in zip(starts, ends, strict=True) if j > i]
+        for time, byte in zip(at.tolist(), data.tolist(), strict=True):
+            if not self._partial:
+                self._begun = time
+            self._partial.append(byte)
+            if byte == 0:
+                self._whole.append((self._begun, bytes(self._partial)))
+                self._partial.clear()
+        frames, self._whole = self._whole, []
+        return frames
 
     def signals(self) -> Signals:
         count = self.lib.face_signals_count(self._face)

@@ -133,6 +133,7 @@ struct under_way {
     int16_t finish_line;
     int16_t furthest;    /* q */
     int16_t reach;
+    int16_t prepared;    /* q for which coils.coming was worked out */
     int16_t tenth_end;   /* q */
     uint32_t tenth_start;
     struct mark behind;  /* first needle whose point is past q - hold */

@@ -9,14 +9,19 @@ static int16_t along(const struct under_way *pass, int16_t position)
     return pass->rightward ? position : (int16_t)-position;
 }
 
-static uint32_t advance_edges(const struct board *board, uint16_t interval)
+/* 1 + advance / interval, or one more than the bed allows where it is more than that. */
+static uint16_t advance_edges(const struct board *board, uint16_t interval)
 {
-    return 1ul + board->bed.advance / (interval == 0 ? 1u : interval);
+    uint16_t whole = board->bed.advance;
+    uint8_t most = board->bed.advance_max;
+    if (interval > 1)
+        whole = (uint16_t)(whole / interval);
+    return whole > most ? (uint16_t)(most + 1u) : (uint16_t)(whole + 1u);
 }
 
-static uint8_t advance_kept(const struct board *board, uint32_t edges)
+static uint8_t advance_kept(const struct board *board, uint16_t edges)
 {
-    return edges > board->bed.advance_max ? board->bed.advance_max : (uint8_t)edges;
+    return (uint8_t)(edges > board->bed.advance_max ? board->bed.advance_max : edges);
 }
 
 static uint16_t divided_by_64(uint32_t ticks)
@@ -151,11 +156,10 @@ static void pass_done(struct board *board)
 }
 
 /* True when the edge was the last of the pass, one way or another. */
-static bool note_speed(struct board *board, int16_t q, bool first, uint32_t tick)
+static bool note_speed(struct board *board, int16_t q, bool first, uint16_t edges, uint32_t tick)
 {
     struct under_way *pass = &board->pass;
     uint16_t interval = board->position.interval;
-    uint32_t edges = advance_edges(board, interval);
     if (interval < pass->report.shortest)
         pass->report.shortest = interval;
     if (interval > STOP_TICKS && !first)
@@ -230,18 +234,21 @@ void pass_edge(struct board *board, int16_t came_from, bool rightward, uint32_t 
     int16_t q = along(pass, board->position.count);
     bool forward = q > along(pass, came_from);
     bool first = pass->state == PASS_ARMED;
-    uint8_t advance_now = advance_kept(board, advance_edges(board, board->position.interval));
+    uint16_t edges;
+    uint8_t advance_now;
     if (pass->state == PASS_NONE) {
         note_entry(board, came_from, rightward);
         return;
     }
+    edges = advance_edges(board, board->position.interval);
+    advance_now = advance_kept(board, edges);
     if (first && q > pass->start_line)
         pass_begin(board, tick);
     if (pass->state != PASS_UNDER_WAY) {
         pass->advance = advance_now;
         return;
     }
-    if (note_speed(board, q, first, tick))
+    if (note_speed(board, q, first, edges, tick))
         return;
     if (note_backing(board, q, forward)) {
         pass->advance = advance_now;

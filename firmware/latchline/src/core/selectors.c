@@ -42,9 +42,17 @@ static uint8_t selector_of(const struct board *board, uint8_t needle)
     return board->bed.count == 2 && !board->pass.rightward ? 1 : 0;
 }
 
+/* A shift by a variable costs a loop on the chip. */
+static uint16_t coil_bit(uint8_t coil)
+{
+    static const uint8_t bits[8] = {1, 2, 4, 8, 16, 32, 64, 128};
+    uint16_t bit = bits[coil & 7];
+    return (uint16_t)(coil < 8 ? bit : bit << 8);
+}
+
 static bool mask_bit(const uint8_t *mask, uint8_t needle)
 {
-    return (mask[needle >> 3] >> (needle & 7) & 1) != 0;
+    return (mask[needle >> 3] & (uint8_t)coil_bit(needle & 7)) != 0;
 }
 
 static uint16_t inverted(const struct board *board)
@@ -54,19 +62,38 @@ static uint16_t inverted(const struct board *board)
     return (uint16_t)(UINT16_MAX >> (SELECTORS_MAX - board->bed.count));
 }
 
-/* The coils for needles with q - hold < point <= reach. */
+/* The coils for needles with q - hold < point <= reach; at most one needle for each coil. */
 static uint16_t window(struct board *board, int16_t q, int16_t reach)
 {
     struct under_way *pass = &board->pass;
+    const struct bed *bed = &board->bed;
     const uint8_t *mask = slot_of(board, board->plan.done + 1)->held.mask;
     uint16_t coils = 0;
     uint8_t index;
-    mark_move(board, &pass->behind, (int16_t)(q - board->bed.hold));
+    uint8_t needle;
+    uint8_t selector;
+    mark_move(board, &pass->behind, (int16_t)(q - bed->hold));
     mark_move(board, &pass->ahead, reach);
-    for (index = pass->behind.index; index < pass->ahead.index; index++) {
-        uint8_t needle = needle_at(board, index);
-        if (mask_bit(mask, needle))
-            coils |= (uint16_t)(1u << selector_of(board, needle));
+    index = pass->behind.index;
+    if (index < pass->ahead.index) {
+        needle = needle_at(board, index);
+        selector = selector_of(board, needle);
+        for (;;) {
+            if (mask_bit(mask, needle))
+                coils |= coil_bit(selector);
+            if (++index == pass->ahead.index)
+                break;
+            /* the next needle's selector without another division */
+            if (pass->rightward) {
+                needle++;
+                if (bed->bank && ++selector == bed->count)
+                    selector = 0;
+            } else {
+                needle--;
+                if (bed->bank)
+                    selector = selector == 0 ? (uint8_t)(bed->count - 1) : (uint8_t)(selector - 1);
+            }
+        }
     }
     return (uint16_t)(coils ^ inverted(board));
 }
@@ -83,6 +110,7 @@ void selectors_begin(struct board *board)
     pass->reach = pass->start_line;
     pass->revived = 0;
     pass->woken = 0;
+    pass->prepared = INT16_MIN;
 }
 
 static int16_t reach_forward(const struct board *board, int16_t q)
@@ -129,7 +157,8 @@ void selectors_edge(struct board *board, int16_t q, bool forward, uint32_t tick)
         pass->reach = (int16_t)(q + board->bed.advance_max);
     }
     mark_move(board, &pass->next, (int16_t)(q - 1));
-    coils = window(board, q, pass->reach);
+    /* the window was worked out at the edge before, if that is where this one was expected */
+    coils = forward && pass->prepared == q ? board->coils.coming : window(board, q, pass->reach);
     pass->woken &= coils;
     pass->revived = (uint16_t)((pass->revived & coils) | pass->woken);
     if (pass->woken != 0)
@@ -154,6 +183,7 @@ void selectors_prepare(struct board *board, int16_t q)
     uint16_t coming = 0;
     if (next < pass->finish_line)
         coming = window(board, next, reach_forward(board, next));
+    pass->prepared = next;
     board->ports->hold();
     shared->coming = coming;
     shared->expect =
@@ -178,13 +208,13 @@ void selectors_drive(struct board *board, int16_t q, uint32_t tick)
     board->ports->hold();
     latched = board->coils.latched;
     board->ports->release();
-    selected = ((latched ^ inverted(board)) >> selector & 1) != 0;
-    bit = (uint8_t)(1u << (needle & 7));
+    selected = ((latched ^ inverted(board)) & coil_bit(selector)) != 0;
+    bit = (uint8_t)coil_bit(needle & 7);
     if (selected)
         pass->driven[needle >> 3] |= bit;
     else
         pass->driven[needle >> 3] &= (uint8_t)~bit;
-    if ((pass->revived >> selector & 1) != 0 && tick - pass->revived_at < board->bed.advance)
+    if ((pass->revived & coil_bit(selector)) != 0 && tick - pass->revived_at < board->bed.advance)
         fault_raise(board, FAULT_COIL_RESTED, needle, selector);
     else if (selected != mask_bit(mask, needle))
         fault_raise(board, FAULT_NEEDLE_NOT_AS_PLANNED, needle, selector);

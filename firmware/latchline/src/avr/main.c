@@ -1,0 +1,190 @@
+/* The board on an ATmega328P: ports for the core, and the loop that runs it.
+ *
+ * Only the interrupts of edges.c, clock.c, line.c and converter.c run beside this loop, and each of
+ * them touches only what its own file and coils.h declare volatile. */
+#ifdef __AVR__
+
+#include <avr/eeprom.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+
+#include "chip.h"
+
+struct board board;
+static uint8_t reset_cause __attribute__((section(".noinit")));
+
+/* The watchdog is still running after it has struck, at its shortest time; take its cause and stop it
+ * before memory is cleared. A boot loader that has already cleared MCUSR leaves the cause at 0. */
+void take_reset_cause(void) __attribute__((naked, used, section(".init3")));
+void take_reset_cause(void)
+{
+    reset_cause = MCUSR;
+    MCUSR = 0;
+    wdt_disable();
+}
+
+static void put_register(void *world, uint16_t coils)
+{
+    (void)world;
+    outputs_put(coils);
+}
+
+static void enable(void *world, bool on)
+{
+    (void)world;
+    outputs_enable(on);
+}
+
+static void lamp(void *world, bool on)
+{
+    (void)world;
+    if (on)
+        PORTD |= _BV(PIN_LAMP);
+    else
+        PORTD &= (uint8_t)~_BV(PIN_LAMP);
+}
+
+static void buzzer(void *world, bool on)
+{
+    (void)world;
+    if (on)
+        PORTD |= _BV(PIN_BUZZER);
+    else
+        PORTD &= (uint8_t)~_BV(PIN_BUZZER);
+}
+
+static uint8_t pins(void *world)
+{
+    (void)world;
+    return PIND >> PIN_ENCODER_A & 15;
+}
+
+static uint32_t ticks(void *world)
+{
+    (void)world;
+    return clock_ticks();
+}
+
+static uint16_t supply(void *world)
+{
+    (void)world;
+    return converter_supply();
+}
+
+static uint16_t current(void *world)
+{
+    (void)world;
+    return converter_current();
+}
+
+static uint32_t chance(void *world)
+{
+    (void)world;
+    return converter_chance();
+}
+
+static bool idle(void *world)
+{
+    (void)world;
+    return line_idle();
+}
+
+static void send(void *world, const uint8_t *bytes, uint8_t length)
+{
+    (void)world;
+    line_send(bytes, length);
+}
+
+static bool memory_busy(void *world)
+{
+    (void)world;
+    return (EECR & _BV(EEPE)) != 0;
+}
+
+static uint8_t memory_read(void *world, uint16_t at)
+{
+    (void)world;
+    EEAR = at;
+    EECR |= _BV(EERE);
+    return EEDR;
+}
+
+static void memory_write(void *world, uint16_t at, uint8_t byte)
+{
+    (void)world;
+    EEAR = at;
+    EEDR = byte;
+    cli(); /* EEPE must follow EEMPE within four cycles */
+    EECR |= _BV(EEMPE);
+    EECR |= _BV(EEPE);
+    sei();
+}
+
+static void hold(void)
+{
+    cli();
+}
+
+static void release(void)
+{
+    sei();
+}
+
+const struct ports ports = {0,      put_register, enable, lamp, buzzer,      pins,        ticks,        supply, current,
+                            chance, idle,         send,   memory_busy, memory_read, memory_write, hold,   release};
+
+static void start(void)
+{
+    outputs_start();
+    clock_start();
+    line_start();
+    converter_start();
+    wdt_enable(WDTO_250MS);
+    SMCR = 0; /* sleep is idle: everything but the processor runs on */
+    edges_start();
+    sei(); /* reading the memory takes some milliseconds, in which the line goes on */
+    board_start(&board, &ports, reset_cause);
+}
+
+/* Sleeps until the next interrupt unless one has left work behind. */
+static void rest(void)
+{
+    cli();
+    if (edges_waiting() || line_waiting()) {
+        sei();
+        return;
+    }
+    sleep_enable();
+    sei();
+    sleep_cpu();
+    sleep_disable();
+}
+
+int main(void)
+{
+    start();
+    for (;;) {
+        uint8_t byte;
+        bool more = false;
+        wdt_reset();
+        edges_take();
+        if (line_byte(&byte)) {
+            board_byte(&board, byte);
+            more = true;
+        }
+        for (uint8_t lost = line_lost(); lost != 0; lost--)
+            board_bytes_lost(&board);
+        if (clock_beat()) {
+            edges_take();
+            board_beat(&board);
+            converter_begin();
+            more = true;
+        }
+        edges_take();
+        more = board_work(&board) || more;
+        if (!more)
+            rest();
+    }
+}
+
+#endif
