@@ -20,6 +20,7 @@ from latchline.technique.model import Does
 LIFT_TUCK = 0.2  # how far a tuck loop lifts the next pass, in courses: an assumption
 LIFT_LEAST = 0.25  # even a pass that hardly knits lies above the one before
 DRAWN_PASSES_MAX = 4000
+CHUNK_PASSES = 4096
 
 Heights = npt.NDArray[np.float64]
 Ids = npt.NDArray[np.int16]
@@ -100,7 +101,8 @@ def _heights(band: Band, acts: Codes) -> Heights:
             ends = np.append(start[1:], after[-1]).astype(np.float64)
             return ends
     lift = made.mean(axis=1) + LIFT_TUCK * (acts == Does.TUCK).mean(axis=1)
-    lift = np.where(lift > 0, np.maximum(lift, LIFT_LEAST), 0.0)
+    if not band.technique.separations:  # there a row's passes add up by themselves
+        lift = np.where(lift > 0, np.maximum(lift, LIFT_LEAST), 0.0)
     return np.cumsum(lift)
 
 
@@ -125,3 +127,15 @@ def _tops(acts: Codes, base: Heights) -> tuple[Heights, Heights, Bools]:
         after = np.where(made[number], base[number], after)
         waits = np.where(made[number], False, waits | (acts[number] == Does.TUCK))
     return top, after, tucked
+
+
+def courses_of(plan: Plan) -> float:
+    """How tall the whole fabric is, in rows of plain knitting: an estimate for all but plain and colour work."""
+    tall = 0.0
+    for band in plan.bands:
+        foot = 0.0
+        for low in range(band.first, band.last + 1, CHUNK_PASSES):
+            acts = does(plan, low, min(low + CHUNK_PASSES - 1, band.last))
+            foot += float(_heights(band, acts)[-1])
+        tall += foot
+    return tall

@@ -59,9 +59,13 @@ class Margin:
 
 @dataclass(frozen=True)
 class YarnUse:
-    """What one yarn gives to one band. passed_needles: needles that it floats past or is laid along."""
+    """What one yarn gives to one band (by its name and first pass).
+
+    passed_needles: needles that it floats past or is laid along.
+    """
 
     band: str
+    band_first: int
     yarn: Yarn
     knit_loops: int
     tuck_loops: int
@@ -161,13 +165,13 @@ def _band_use(plan: Plan, band: Band, carried: PassYarns, lengths: Sequence[Loop
                 if band.technique.double_bed:
                     share = BACK_NEEDLES[band.options.backing]
                     counts[place, 0] += round(np.count_nonzero(mine) * plan.span.width * share)
-    return [_use(plan, band.name, carried.yarns[place], counts[place], lengths[place]) for place in sorted(places)]
+    return [_use(plan, band, carried.yarns[place], counts[place], lengths[place]) for place in sorted(places)]
 
 
-def _use(plan: Plan, band: str, yarn: Yarn, counts: npt.NDArray[np.int64], length: LoopLength) -> YarnUse:
+def _use(plan: Plan, band: Band, yarn: Yarn, counts: npt.NDArray[np.int64], length: LoopLength) -> YarnUse:
     knit, tuck, passed = (int(count) for count in counts)
     mm = (knit + TUCK_PER_KNIT * tuck) * length.mm + passed * plan.profile.pitch_mm
-    return YarnUse(band, yarn, knit, tuck, passed, mm / 1000)
+    return YarnUse(band.name, band.first, yarn, knit, tuck, passed, mm / 1000)
 
 
 def _laid_in(acts: Codes) -> Bools:
