@@ -237,3 +237,49 @@ def test_the_bleeder_empties_the_supply_capacitor_as_fast_as_it_says(circuit: An
     stated = re.search(r"below 1 V in (\d+) s", circuit.parts["R1"].use)
     assert stated is not None
     assert seconds <= int(stated[1])
+
+
+FIRMWARE = Path(__file__).parents[2] / "firmware" / "latchline" / "src" / "avr"
+
+# The name of a pin in the firmware → the net of the drawing.
+FIRMWARE_NAMES = {
+    "PIN_ENCODER_A": "ENCODER A",
+    "PIN_ENCODER_B": "ENCODER B",
+    "PIN_SENSOR_LEFT": "LEFT END",
+    "PIN_SENSOR_RIGHT": "RIGHT END",
+    "PIN_LAMP": "READY LAMP",
+    "PIN_BUZZER": "BUZZER",
+    "PIN_DISABLE": "ENABLE PIN",
+    "PIN_LATCH": "LATCH PIN",
+    "PIN_DATA": "DATA PIN",
+    "PIN_CLOCK": "CLOCK PIN",
+    "PIN_SUPPLY": "SUPPLY SENSE",
+    "PIN_CURRENT": "CURRENT SENSE",
+}
+
+
+def test_the_firmware_uses_the_pins_of_the_drawing_and_no_others(circuit: Any) -> None:
+    header = (FIRMWARE / "board_pins.h").read_text(encoding="utf-8")
+    defined = dict(re.findall(r"^#define\s+(PIN_\w+)\s+(P[BCD]\d)\b", header, re.MULTILINE))
+    assert set(defined) == set(FIRMWARE_NAMES)
+    for name, pin in defined.items():
+        assert circuit.net_of(f"U1.{pin}").name == FIRMWARE_NAMES[name]
+
+
+def test_the_firmware_measures_against_the_reference_that_the_budget_reckons_with() -> None:
+    """ATmega328P data sheet, ADMUX: REFS0 alone is the supply pin AVCC, here the board's 5 V."""
+    source = (FIRMWARE / "converter.c").read_text(encoding="utf-8")
+    reference = re.search(r"^#define\s+REFERENCE\s+(.+?)\s*(?:/\*|$)", source, re.MULTILINE)
+    assert reference is not None
+    assert re.findall(r"REFS\d", reference[1]) == ["REFS0"]
+    assert load_part("board").value("reference_v") == load_part("board").value("supply_v") == 5.0
+
+
+def test_the_byte_sent_last_stays_in_the_first_register(circuit: Any) -> None:
+    """The firmware sends the high byte first, so selectors 8 to 15 pass through U3 into U4."""
+    source = (FIRMWARE / "outputs.c").read_text(encoding="utf-8")
+    assert source.index("coils >> 8") < source.index("shift_second(coils)")
+    assert "U3.SERIN" in circuit.net_of("R12.2").nodes
+    assert set(circuit.net_of("U3.SEROUT").nodes) == {"U3.SEROUT", "U4.SERIN"}
+    assert "U3.DRAIN0" in circuit.nets["SELECTOR 0"].nodes
+    assert "U4.DRAIN7" in circuit.nets["SELECTOR 15"].nodes

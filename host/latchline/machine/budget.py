@@ -282,7 +282,7 @@ class _Sums:
             at_most("lead at this pace", worst.lead_needles, "needles", selector_share(self.profile),
                     f"{ours} selector layout: needles from one use of a selector to its next"),
             at_most("carriage speed at this pace, peak", self.demand.peak_m_s, "m/s", fastest, f"{ours} speed_max_m_s",
-                    verdict="look", note=f"across this width knit at {pace:.0f} rows a minute at most"),
+                    verdict="look", note=f"across this width knit at {int(pace)} rows a minute at most"),
             at_least("carriage speed that the selectors can follow", safe, "m/s", self.profile.speed_max_m_s,
                      f"{ours} speed_max_m_s, above which the board stops"),
         ]  # fmt: skip
