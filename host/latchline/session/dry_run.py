@@ -97,7 +97,7 @@ def _open(plan: Plan, address: str) -> SimPort:
 
 
 def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], None]) -> DryRun:
-    session = Session(Host(port, port.clock), plan, GoesOn(), clock=port.clock, waits_at_bands=False)
+    session = Session(Host(port, port.clock), plan, GoesOn(), clock=port.clock, waits_at_bands=False, wait_s=0.5)
     wrong: list[WrongNeedle] = []
     compared = 0
     moved_s = port.clock()
