@@ -11,6 +11,7 @@ import click
 from latchline.errors import InputError
 
 if TYPE_CHECKING:
+    from latchline.plan.drawing import Drawing
     from latchline.plan.model import Plan
     from latchline.plan.piece import Piece
 
@@ -83,7 +84,6 @@ def plan_from(source: str | None, given: dict[str, Any]) -> Plan:
 def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
     from latchline.machine.profile import load_profile
     from latchline.plan.compile import BandRequest
-    from latchline.plan.drawing import Drawing
     from latchline.plan.options import Options, parse_reversal
     from latchline.plan.piece import DEFAULT_MACHINE, Piece
     from latchline.technique.table import technique_named
@@ -97,19 +97,7 @@ def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
         raise InputError("name a chart or a piece file", hint="as in `latchline compile waves.png`")
     chart = None
     if source is not None:
-        across, along = _sizes(asked.get("enlarge", "1x1"))
-        chart = Drawing(
-            path=Path(source),
-            colours=asked.get("colours"),
-            background=asked.get("background"),
-            crop_rows=_range("--crop-rows", asked.get("crop_rows")),
-            crop_stitches=_range("--crop-stitches", asked.get("crop_stitches")),
-            turn=asked.get("turn", 0),
-            flip=asked.get("flip", False),
-            mirror=asked.get("mirror", False),
-            enlarge_stitches=across,
-            enlarge_rows=along,
-        ).chart()
+        chart = drawing_from(source, asked).chart()
     if "needles" in asked:
         span = profile.span(asked["needles"])
     elif chart is not None:
@@ -136,6 +124,26 @@ def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
     name = Path(source).stem if source is not None else technique.name
     band = BandRequest(name, technique, options, chart)
     return Piece(name, profile, span, asked.get("start"), (), (band,))
+
+
+def drawing_from(source: str, given: dict[str, Any]) -> Drawing:
+    """The drawing of a chart file with the options that cut, turn and enlarge it."""
+    from latchline.plan.drawing import Drawing
+
+    asked = {name: value for name, value in given.items() if value is not None}
+    across, along = _sizes(asked.get("enlarge", "1x1"))
+    return Drawing(
+        path=Path(source),
+        colours=asked.get("colours"),
+        background=asked.get("background"),
+        crop_rows=_range("--crop-rows", asked.get("crop_rows")),
+        crop_stitches=_range("--crop-stitches", asked.get("crop_stitches")),
+        turn=asked.get("turn", 0),
+        flip=asked.get("flip", False),
+        mirror=asked.get("mirror", False),
+        enlarge_stitches=across,
+        enlarge_rows=along,
+    )
 
 
 def _sizes(text: str) -> tuple[int, int]:

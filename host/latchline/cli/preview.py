@@ -1,4 +1,4 @@
-"""`latchline preview`: the fabric from either side, or a working chart, before knitting."""
+"""`latchline preview`: the fabric from either side, a working chart, or a drawing brought to size."""
 
 from __future__ import annotations
 
@@ -9,14 +9,22 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from latchline.cli import chatter
-from latchline.cli.common import piece_from, takes_chart
+from latchline.cli.common import drawing_from, piece_from, takes_chart
 from latchline.cli.files import ending_of, file_name, write_whole
+from latchline.errors import InputError
 
 if TYPE_CHECKING:
+    from latchline.chart.model import Chart
     from latchline.fabric.gauge import Gauge
     from latchline.plan.model import Plan
 
-SHOWN = {"knit-side": ("png", "svg"), "purl-side": ("png", "svg"), "working-chart": ("pdf", "png", "svg")}
+# what is drawn → the endings it can be written with, the usual one first
+SHOWN = {
+    "knit-side": ("png", "svg"),
+    "purl-side": ("png", "svg"),
+    "working-chart": ("pdf", "png", "svg"),
+    "sized-chart": ("png",),
+}
 
 
 @click.command("preview")
@@ -25,6 +33,8 @@ SHOWN = {"knit-side": ("png", "svg"), "purl-side": ("png", "svg"), "working-char
 @click.option("--out", type=click.Path(path_type=Path), help="The file to write; its ending tells the format.")
 @click.option("--passes", "shown", metavar="FIRST-LAST", help="Draw only these passes.")
 @click.option("--gauge", "gauge_text", metavar="STITCHESxROWS", help="Counted on 10 cm of a swatch, as 30x39.")
+@click.option("--size", metavar="WIDTHxHEIGHT", help="Say how many needles and rows so many cm need, as 40x60.")
+@click.option("--resample", type=click.Choice(["majority", "nearest"]), default="majority", help="For a sized chart.")
 @click.option("--stitch-px", type=click.IntRange(4, 64), help="Width of a stitch in a PNG.  [as fits]")
 def command(
     source: str | None,
@@ -32,17 +42,27 @@ def command(
     out: Path | None,
     shown: str | None,
     gauge_text: str | None,
+    size: str | None,
+    resample: str,
     stitch_px: int | None,
     **given: Any,
 ) -> None:
-    """Draw the fabric from either side, or a working chart to hang at the machine.
+    """Draw the fabric from either side, a working chart to hang at the machine, or a chart brought to size.
+
+    A sized chart is a drawing of any size redrawn at one cell a stitch: for --size, or else on as many
+    needles as it is wide, with as many rows as keep its proportions.
 
     \b
       latchline preview waves.png
       latchline preview waves.png --show purl-side --out floats.svg
       latchline preview harbour-blanket.toml --show working-chart
+      latchline preview gull.png --show sized-chart --size 40x30 --gauge 30x39 --out gull-chart.png
     """
+    if show == "sized-chart":
+        _sized_chart(source, out, gauge_text, size, resample, given)
+        return
     from latchline.fabric.gauge import parse_gauge
+    from latchline.fabric.layout import courses_of
     from latchline.fabric.loops import pass_yarns
     from latchline.fabric.yarn import gauge_of
     from latchline.plan.listing import range_of
@@ -55,7 +75,10 @@ def command(
     gauge = parse_gauge(gauge_text) if gauge_text else gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
     write_whole(path, _drawn(plan, show, form, gauge, stitch_px, first, last))
     click.echo(str(path))
-    chatter(_size(plan, gauge))
+    width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
+    chatter(f"About {width:.1f} × {height:.1f} cm at {_words(gauge)}.")
+    if size:
+        chatter(_needed(gauge, size))
 
 
 def _drawn(plan: Plan, show: str, form: str, gauge: Gauge, stitch_px: int | None, first: int, last: int) -> bytes | str:
@@ -82,6 +105,52 @@ def _working_chart(plan: Plan, form: str, gauge: Gauge, first: int, last: int) -
     return scene_svg(scene) if form == "svg" else scene_png(scene)
 
 
-def _size(plan: Plan, gauge: Gauge) -> str:
-    width, height = gauge.finished_cm(plan.span.width, plan.passes)
-    return f"about {width:.1f} × {height:.1f} cm"
+def _sized_chart(
+    source: str | None, out: Path | None, gauge_text: str | None, size: str | None, how: str, given: dict[str, Any]
+) -> None:
+    """Redraw a drawing at one cell a stitch and write it as a chart."""
+    from latchline.chart.resample import resample
+    from latchline.fabric.gauge import gauge_from_pitch, keep_proportions, parse_gauge, parse_size
+    from latchline.machine.profile import load_profile
+    from latchline.plan.piece import DEFAULT_MACHINE
+
+    if source is None or source.lower().endswith(".toml"):
+        raise InputError("a sized chart is made from one drawing", where=source or "", hint="name a picture")
+    profile = load_profile(given.get("machine") or DEFAULT_MACHINE)
+    gauge = parse_gauge(gauge_text) if gauge_text else gauge_from_pitch(profile.pitch_mm)
+    chart = drawing_from(source, given).chart()
+    if size:
+        width, height = parse_size(size)
+        stitches, rows = gauge.needles_for(width), gauge.rows_for(height)
+    else:
+        stitches, rows = keep_proportions(chart, gauge)
+    path = out or Path(f"{file_name(Path(source).stem)}-{stitches}x{rows}.png")
+    ending_of(path, SHOWN["sized-chart"])
+    write_whole(path, _chart_png(resample(chart, stitches, rows, how)))
+    click.echo(str(path))
+    chatter(f"{stitches} stitches × {rows} rows at {_words(gauge)}.")
+    if stitches > profile.needles:
+        chatter(f"That is more than the {profile.needles} needles of {profile.name}: it would be knitted in parts.")
+
+
+def _chart_png(chart: Chart) -> bytes:
+    from PIL import Image
+
+    picture = Image.fromarray(chart.cells[::-1].copy())
+    picture.putpalette([value for colour in chart.palette for value in (colour.red, colour.green, colour.blue)])
+    out = io.BytesIO()
+    picture.save(out, "PNG")
+    return out.getvalue()
+
+
+def _needed(gauge: Gauge, size: str) -> str:
+    from latchline.fabric.gauge import parse_size
+
+    width, height = parse_size(size)
+    needles, rows = gauge.needles_for(width), gauge.rows_for(height)
+    return f"{width:g} × {height:g} cm need {needles} needles and {rows} rows."
+
+
+def _words(gauge: Gauge) -> str:
+    how = ", an estimate" if gauge.estimated else ""
+    return f"{gauge.stitches:.1f} stitches and {gauge.rows:.1f} rows to 10 cm{how}"
