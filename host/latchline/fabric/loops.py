@@ -37,9 +37,10 @@ def does(plan: Plan, first: int = 1, last: int | None = None) -> Codes:
     Returns uint8 codes of `technique.model.Does`, shape (passes, width of the span).
     """
     selected, unselected = _cams(plan, first, last)
-    masks = plan.acting_masks(first, last)
-    # Adding the difference modulo 256 is several times quicker than choosing with numpy.where.
-    codes: Codes = masks.view(np.uint8) * (selected - unselected)[:, None] + unselected[:, None]
+    codes = plan.acting_masks(first, last).view(np.uint8)
+    # Adding the difference modulo 256, in place, is many times quicker than choosing with numpy.where.
+    codes *= (selected - unselected)[:, None]
+    codes += unselected[:, None]
     return codes
 
 

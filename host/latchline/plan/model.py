@@ -149,7 +149,7 @@ class Plan:
 
     def _masks(self, rows: Ints, first: int, last: int | None) -> Bools:
         chosen = self.table[rows[first - 1 : last]]
-        return np.unpackbits(chosen, axis=1, count=self.span.width, bitorder="little").astype(np.bool_)
+        return np.unpackbits(chosen, axis=1, count=self.span.width, bitorder="little").view(np.bool_)
 
     def bed_mask(self, number: int) -> bytes:
         """The driven mask of a pass over the whole bed: 32 bytes, bit n mod 8 of byte n // 8 is needle n."""
