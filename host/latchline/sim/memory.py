@@ -10,6 +10,8 @@ from latchline.link.frames import crc16
 SIZE = 1024
 SLOTS = 80
 SLOT_BYTES = 12
+WRITING_ORDER = (*range(2, 12), 0, 1)  # the sequence last, so that a torn slot is not the newest
+BYTE_US = 3400  # time to write one byte, ATmega328P data sheet (memory)
 _NUMBER_AT, _BOOTS_AT = 960, 968
 
 
@@ -61,3 +63,38 @@ def started(memory: bytearray, chosen: int) -> None:
         struct.pack_into("<II", memory, _NUMBER_AT, chosen, chosen ^ 0xFFFFFFFF)
     count = min(boots(memory) + 1, 0xFFFF)
     struct.pack_into("<HH", memory, _BOOTS_AT, count, count ^ 0xFFFF)
+
+
+class Writer:
+    """Writes checkpoints byte by byte, never while a pass is under way (`waiting`)."""
+
+    def __init__(self, memory: bytearray) -> None:
+        self._memory = memory
+        self.saved = newest(memory)  # the newest one that is whole
+        self.writing: Saved | None = None
+        self.byte_us: int | None = None  # when the byte in the making is there
+        self.waiting = False
+        self._written = 0
+        self._byte = (0, 0)
+
+    def begin(self, now_us: int, fingerprint: int, done: int) -> None:
+        """Write down that a pass is done; a byte in the making is finished first."""
+        self.writing = self.saved.following(fingerprint, done) if self.saved else Saved(0, 1, fingerprint, done)
+        self._written = 0
+        self.go_on(now_us)
+
+    def go_on(self, now_us: int) -> None:
+        """Put the next byte in the making, if there is one and no pass is under way."""
+        if self.writing and self.byte_us is None and not self.waiting:
+            byte = WRITING_ORDER[self._written]
+            self.byte_us = now_us + BYTE_US
+            self._byte = (self.writing.slot * SLOT_BYTES + byte, self.writing.bytes()[byte])
+            self._written += 1
+
+    def byte_written(self, now_us: int) -> None:
+        place, value = self._byte
+        self._memory[place] = value
+        self.byte_us = None
+        if self.writing and self._written == SLOT_BYTES:
+            self.saved, self.writing = self.writing, None
+        self.go_on(now_us)
