@@ -20,7 +20,7 @@ from latchline.technique.model import Back, Does
 Ints = npt.NDArray[np.int32]
 
 CAST_ON = 0  # the pass in which the loops that the needles start with were made
-CHUNK_PASSES = 2048  # floats are looked for in so many passes at a time, to keep memory small
+CHUNK_PASSES = 2048  # so many passes are looked at together, to keep the work small enough for the cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,11 +68,17 @@ def structure_of(codes: Codes) -> Structure:
     """The loops of given passes: uint8 codes, shape (passes, needles)."""
     passes, width = codes.shape
     knitted = knits(codes)
-    after = np.full((passes + 1, width), passes + 1, dtype=np.int32)  # the next stitch after pass p
-    after[:-1][knitted] = np.broadcast_to(np.arange(1, passes + 1, dtype=np.int32)[:, None], codes.shape)[knitted]
-    after = np.minimum.accumulate(after[::-1], axis=0)[::-1]
-    after[1:][~knitted & (codes != Does.TUCK)] = 0
-    return Structure(codes, after)
+    drawn_by = np.empty((passes + 1, width), dtype=np.int32)
+    drawn_by[-1] = passes + 1
+    later = drawn_by[-1]  # for each needle, the next stitch after the passes at hand
+    for start in reversed(range(0, passes, CHUNK_PASSES)):
+        here = slice(start, min(start + CHUNK_PASSES, passes))
+        numbers = np.arange(here.start + 1, here.stop + 1, dtype=np.int32)[:, None]
+        stitch = np.where(knitted[here], numbers, later)
+        drawn_by[here] = np.minimum.accumulate(stitch[::-1], axis=0)[::-1]
+        later = drawn_by[start].copy()
+    drawn_by[1:] *= knitted | (codes == Does.TUCK)
+    return Structure(codes, drawn_by)
 
 
 @dataclass(frozen=True, eq=False)
