@@ -48,11 +48,11 @@ def small_plan(rows: int = 24, *, needles: int = 24, bands: int = 1, technique: 
 
 @dataclass
 class Motion:
-    """Edges still to come. knits: what is knitted when it is through, `row`, `part` or nothing."""
+    """Edges still to come. knits: 1 a row rightward, −1 one leftward, 0 nothing (or nothing more)."""
 
     at_us: npt.NDArray[np.int64]
     place: npt.NDArray[np.int64]
-    knits: str
+    knits: int
     met_us: dict[int, int] = field(default_factory=dict)
     changes: list[tuple[int, int]] = field(default_factory=list)
 
@@ -72,6 +72,7 @@ class Bench:
         self.wrong = 0
         self.lamp = False
         self.powered = True
+        self.slip = ""  # what happens to the next edge: `lost` or `bounce`
         self.coming: deque[tuple[int, int]] = deque()
         self.hand: Callable[[], None] = lambda: None
         self._register = 0
@@ -94,7 +95,7 @@ class Bench:
             at, place = motion.at_us[:count], motion.place[:count]
             if count:
                 if self.powered:
-                    self.board.edges(at, self._pins(place))
+                    self.board.edges(*self._sensed(at, place))
                 motion.met_us.update(zip(place.tolist(), at.tolist(), strict=True))
                 self.place = int(place[-1])
                 motion.at_us, motion.place = motion.at_us[count:], motion.place[count:]
@@ -102,9 +103,13 @@ class Bench:
             self.board.run(until_us)
         self.now_us = until_us
         self._listen()
-        if motion is not None and not len(motion.at_us):
-            self.motion = None
-            self._knitted(motion)
+        if motion is None:
+            return
+        if (motion.knits > 0 and self.place >= self.right_line) or (motion.knits < 0 and self.place <= self.left_line):
+            self.rows.append(self._selection(motion))
+            motion.knits = 0
+        if not len(motion.at_us):
+            self.halt()
 
     def _listen(self) -> None:
         for at_us, data in self.board.sent():
@@ -118,6 +123,20 @@ class Bench:
         self._register = int(words[-1])
         self.lamp = bool(signals.lamp[-1])
 
+    def _sensed(
+        self, at: npt.NDArray[np.int64], place: npt.NDArray[np.int64]
+    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.uint8]]:
+        """What reaches the board of these edges: one may get lost, or bounce."""
+        pins, slip, self.slip = self._pins(place), self.slip, ""
+        which = self.chance.randrange(len(at)) if slip else 0
+        if slip == "lost":
+            return np.delete(at, which), np.delete(pins, which)
+        if slip == "bounce":
+            before = pins[which - 1] if which else self._pins(np.array([self.place]))[0]
+            times = at[which] - np.array([8, 4])
+            return np.insert(at, which, times), np.insert(pins, which, [pins[which], before])
+        return at, pins
+
     def _pins(self, place: npt.NDArray[np.int64]) -> npt.NDArray[np.uint8]:
         profile = self.plan.profile
         ends = np.where(place <= profile.left_sensor_edge, 0, PIN_LEFT)
@@ -126,8 +145,8 @@ class Bench:
 
     # The carriage
 
-    def move(self, *stops: int, edges_per_s: float = 800.0, knits: str = "", pause_s: float = 0.0) -> None:
-        """Start the carriage on its way from stop to stop (edge positions)."""
+    def move(self, *stops: int, edges_per_s: float = 800.0, knits: int = 0, pause_s: float = 0.0) -> None:
+        """Start the carriage on its way from stop to stop (edge positions), with a pause at each."""
         at, places, when, here = [], [], float(self.now_us + 1000), self.place
         for stop in stops:
             count = abs(stop - here)
@@ -136,31 +155,31 @@ class Bench:
             when, here = when + count * 1e6 / edges_per_s + pause_s * 1e6, stop
         self.motion = Motion(np.concatenate(at).astype(np.int64), np.concatenate(places), knits)
 
-    def knit_row(self, edges_per_s: float = 800.0) -> None:
-        """Once along the bed to the other side, a little past the line."""
+    def knit_row(self, *by_way: int, edges_per_s: float = 800.0, pause_s: float = 0.0) -> None:
+        """Once along the bed to the other side, a little past the line; `by_way`: edges past the start, turning there."""
         beyond = self.chance.randint(2, 30)
         rightward = self.place <= self.left_line
-        self.move(
-            self.right_line + beyond if rightward else self.left_line - beyond, edges_per_s=edges_per_s, knits="row"
-        )
+        start, sign = (self.left_line, 1) if rightward else (self.right_line, -1)
+        stops = [start + sign * edges for edges in by_way]
+        end = self.right_line + beyond if rightward else self.left_line - beyond
+        self.move(*stops, end, edges_per_s=edges_per_s, knits=sign, pause_s=pause_s)
+
+    def turn_early(self) -> None:
+        """Into the bed and back out again."""
+        rightward = self.place <= self.left_line
+        end = self.left_line - 3 if rightward else self.right_line + 3
+        half = (self.left_line + self.right_line) // 2
+        self.move(half, end, knits=1 if rightward else -1)
 
     def halt(self) -> None:
         """The hand stops where it is; what was being knitted is half knitted."""
         motion, self.motion = self.motion, None
-        if motion is not None:
-            self._knitted(motion)
-
-    def _knitted(self, motion: Motion) -> None:
-        over = self.left_line < self.place < self.right_line
-        if motion.knits == "row" and not over:
-            self.rows.append(self._selection(motion))
-        elif motion.knits:
-            self.partial = True
+        self.partial |= motion is not None and motion.knits != 0
 
     def _selection(self, motion: Motion) -> npt.NDArray[np.bool_]:
         """What each needle met as the carriage went over it: the coil's state at that edge."""
         profile, span = self.plan.profile, self.plan.span
-        sign = 1 if self.place >= self.right_line else -1
+        sign = motion.knits
         lead = profile.lead_edges("rightward" if sign > 0 else "leftward")
         changes = [(0, 0), *motion.changes]
         times = np.array([at for at, _ in changes])
@@ -182,9 +201,16 @@ class Bench:
         )
 
     def undo_spoiled(self) -> None:
-        """What a knitter does who is told to undo a spoiled row: whole good rows stay."""
+        """Take down what is not as planned; whole good rows stay."""
         self.rows = self.rows[: self.good_rows()]
         self.partial = False
+
+    def take_down(self, to: int) -> int:
+        """Take the fabric down to so many rows; tells how many good rows were among those."""
+        good = self.good_rows()
+        self.rows = self.rows[:to]
+        self.partial = False
+        return max(0, good - to)
 
     # Power
 
@@ -201,44 +227,67 @@ class Bench:
 
 
 class Knitter:
-    """Knits when the lamp is lit, does what questions say, and answers them truly by looking at the fabric."""
+    """Knits when the lamp is lit, does what questions say, and answers them truly by looking at the fabric.
+
+    lost: good rows that she was told to take down although they had not been un-knitted on purpose.
+    """
 
     def __init__(self, bench: Bench, *, haste: float = 1.0) -> None:
         self.bench = bench
         self.asked: list[Question] = []
-        self.stops = False
         self.haste = haste
+        self.tired = False  # leaves the carriage alone
+        self.lost = 0
         self._question: Question | None = None
-        self._ready_at = 0
+        self._since_us = 0
+        self._lamp = False
+        self._plain = 0
         bench.hand = self.act
+
+    def forget(self) -> None:
+        """The screen has gone dark."""
+        self._question = None
 
     def act(self) -> None:
         """Called by time itself: knit on when the lamp is lit and nothing is asked."""
         bench = self.bench
-        if bench.motion is not None or self._question is not None or not bench.lamp or self.stops:
-            self._ready_at = 0
+        if bench.lamp != self._lamp or bench.motion is not None or self._question is not None or self.tired:
+            self._lamp, self._since_us = bench.lamp, bench.now_us
             return
-        if not self._ready_at:
-            self._ready_at = bench.now_us + int(bench.chance.uniform(20_000, 200_000) / self.haste)
-        elif bench.now_us >= self._ready_at:
-            self._ready_at = 0
-            bench.knit_row(bench.chance.uniform(500, 1200))
+        waited_us = (bench.now_us - self._since_us) * self.haste
+        if bench.lamp and waited_us > 100_000:
+            self._since_us = bench.now_us
+            bench.knit_row(edges_per_s=bench.chance.uniform(500, 1200))
 
     def answer(self, question: Question) -> Reply | None:
         bench = self.bench
         if question is not self._question:
             self._question = question
             self.asked.append(question)
-            if question.kind in (Kind.READY, Kind.FAULT, Kind.ROW, Kind.UNKNIT):
-                bench.halt()
-                bench.undo_spoiled()
-                if question.kind is Kind.UNKNIT:
-                    bench.rows = bench.rows[: question.pass_number - 1]
-                self._to_the_side()
+            self._do(question)
         if bench.motion is not None:
+            return None
+        if question.kind is Kind.PLAIN and self._plain:
+            self._plain -= 1
+            bench.move(bench.right_line + 5 if bench.place <= bench.left_line else bench.left_line - 5)
             return None
         self._question = None
         return len(bench.rows) if question.kind is Kind.ROW else Answer.GO_ON
+
+    def _do(self, question: Question) -> None:
+        bench, kind = self.bench, question.kind
+        if kind is Kind.PLAIN:
+            self._plain = 2
+        if kind not in (Kind.READY, Kind.FAULT, Kind.ROW, Kind.UNKNIT):
+            return
+        bench.halt()
+        if kind is Kind.ROW:
+            bench.undo_spoiled()
+        else:
+            good = bench.take_down(question.pass_number - 1)
+            # At a fault the pass that did not count may have met every needle already.
+            self.lost += 0 if kind is Kind.UNKNIT else max(0, good - 1)
+        self._to_the_side()
 
     def _to_the_side(self) -> None:
         """To where the next row starts, and over the end sensor there."""
@@ -260,6 +309,7 @@ class Wire:
         self.sent_bytes = 0
         self.unplug_after: int | None = None  # bytes in both directions
         self.spoil: Callable[[bytes], bytes] = lambda data: data
+        self.instant: Callable[[], None] = lambda: None  # called where a program may be killed
         bench.coming.clear()
 
     def clock(self) -> float:
@@ -290,12 +340,14 @@ class Wire:
             raise SerialException("device disconnected")
 
     def write(self, data: bytes) -> int:
+        self.instant()
         self._check()
         through = self.spoil(data[: self._counted(len(data))])
         if self.bench.powered and through:
             self.bench.board.receive(self.bench.now_us + BYTE_US, through)
             self.bench.advance(self.bench.now_us + BYTE_US * len(through))
         self._check()
+        self.instant()
         return len(data)
 
     def read(self, size: int = 1) -> bytes:
@@ -309,6 +361,7 @@ class Wire:
         for _ in taken:
             self.bench.coming.popleft()
         taken = taken[: self._counted(len(taken))]
+        self.instant()
         return self.spoil(taken)
 
 

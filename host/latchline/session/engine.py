@@ -20,7 +20,7 @@ from latchline.errors import Silent
 from latchline.link import host as line
 from latchline.link.faults import board_fault
 from latchline.link.host import Host
-from latchline.link.messages import Bed, Clear, Fault, Message, Status, Stop
+from latchline.link.messages import Ask, Bed, Clear, Fault, Message, Status, Stop
 from latchline.link.messages import Pause as PauseMessage
 from latchline.link.setup import bed_message
 from latchline.plan.model import Plan
@@ -250,8 +250,7 @@ class Session:
             return
         self._tell(told.Greeted(info, self.done, False))
         if self.done < self.plan.passes:
-            half = self._record.known.board is not None
-            yield from self._ask(Question(Kind.READY, self.done + 1, prompts.set_up(self.plan, self.done, half=half)))
+            yield from self._ask(Question(Kind.READY, self.done + 1, prompts.set_up(self.plan, self.done)))
             self._begin()
 
     def _begin(self) -> None:
@@ -403,13 +402,15 @@ class Session:
         status = self.host.fresh_status()
         if status.fault != trouble.fault:
             return  # cleared meanwhile
+        # Reports of passes before the fault may still be on their way; the knitter is told the right number.
+        yield from self._until(lambda now: now.done == self.done, Ask(Ask.STATUS))
         error = board_fault(trouble, self.plan.profile)
         self._faults.append((trouble.fault, trouble.pass_number))
         self._record.event("fault", error.sentence())
-        if status.done == self.done:
-            self._record.rest()
+        self._record.rest()
         self._tell(told.Stopped(error))
-        yield from self._ask(Question(Kind.FAULT, self.done + 1, (error.hint,)))
+        counts = f"pass {self.done + 1} did not count: undo what is knitted of it"
+        yield from self._ask(Question(Kind.FAULT, self.done + 1, (error.what, error.hint, counts)))
         if self.done < self.plan.passes:
             self._record.move()
         fault = trouble.fault
@@ -454,11 +455,10 @@ class Session:
     def _step_back(self, passes: int) -> Work:
         yield from self._rest()
         yield from self._stop_board()
-        before, done = self.done, max(0, self.done - passes)
-        self._record.event("step back", f"from {before} to {done} asked for")
-        back = prompts.set_up(self.plan, done, half=False)
-        taken = before - done
-        lines = (f"un-knit {taken} pass{'es' if taken != 1 else ''}, so that pass {done} is the last", *back)
+        taken = min(passes, self.done)
+        done = self.done - taken
+        self._record.stepping(done)
+        lines = (f"un-knit {taken} pass{'es' if taken != 1 else ''}", *prompts.set_up(self.plan, done))
         yield from self._ask(Question(Kind.UNKNIT, done + 1, lines))
         self._record.settled(done, self._sequence(), f"stepped back by {taken}")
         self._tell(told.SteppedBack(done))

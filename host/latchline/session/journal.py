@@ -43,7 +43,7 @@ CREATE TABLE piece (
     source_name TEXT NOT NULL, source TEXT NOT NULL, created_s REAL NOT NULL
 ) STRICT;
 CREATE TABLE state (
-    done INTEGER NOT NULL, resting INTEGER NOT NULL, board INTEGER, boots INTEGER, sequence INTEGER,
+    done INTEGER NOT NULL, resting INTEGER NOT NULL, board INTEGER, boots INTEGER, sequence INTEGER, back INTEGER,
     finished INTEGER NOT NULL, port TEXT NOT NULL
 ) STRICT;
 CREATE TABLE pass (
@@ -93,11 +93,11 @@ class Journal:
         self._db = connection
         self._now = now
         with _complaints(path):
-            done, resting, board, boots, sequence, finished, port = self._row(
-                "SELECT done, resting, board, boots, sequence, finished, port FROM state"
+            done, resting, board, boots, sequence, back, finished, port = self._row(
+                "SELECT done, resting, board, boots, sequence, back, finished, port FROM state"
             )
             (self.fingerprint,) = self._row("SELECT fingerprint FROM piece")
-        self.known = Known(done, bool(resting), board, boots, sequence)
+        self.known = Known(done, bool(resting), board, boots, sequence, back)
         self.finished = bool(finished)
         self.port: str = port
 
@@ -127,7 +127,7 @@ class Journal:
         with _complaints(path), contextlib.closing(sqlite3.connect(half, isolation_level=None)) as db:
             db.executescript(f"PRAGMA application_id={APPLICATION}; PRAGMA user_version={FORM}; BEGIN; {_TABLES}")
             db.execute("INSERT INTO piece VALUES (?,?,?,?,?,?,?,?,?,?)", (*piece, source_name, source, now()))
-            db.execute("INSERT INTO state VALUES (0,1,NULL,NULL,NULL,0,?)", (port,))
+            db.execute("INSERT INTO state VALUES (0,1,NULL,NULL,NULL,NULL,0,?)", (port,))
             db.execute("COMMIT")
         try:
             os.link(half, path)  # unlike a renaming, this never replaces another journal
@@ -242,6 +242,9 @@ class Journal:
     def move(self) -> None:
         self._write(replace(self.known, resting=False))
 
+    def stepping(self, back: int) -> None:
+        self._write(replace(self.known, back=back), self._remark("step back", f"from {self.known.done} to {back}"))
+
     def settled(self, done: int, sequence: int | None, why: str) -> None:
         before = self.known.done
         statements: list[tuple[str, tuple[Any, ...]]] = [
@@ -250,7 +253,7 @@ class Journal:
         ]
         missing = "INSERT INTO pass (number, arrived_s) VALUES (?,?)"
         statements += [(missing, (number, self._now())) for number in range(before + 1, done + 1)]
-        self._write(replace(self.known, done=done, resting=True, sequence=sequence), *statements)
+        self._write(replace(self.known, done=done, resting=True, sequence=sequence, back=None), *statements)
 
     def event(self, kind: str, text: str) -> None:
         self._write(self.known, self._remark(kind, text))
@@ -279,6 +282,7 @@ class Journal:
             known.board,
             known.boots,
             known.sequence,
+            known.back,
             int(self.finished),
             self.port,
         )
@@ -288,7 +292,8 @@ class Journal:
                 for statement, parameters in statements:
                     self._db.execute(statement, parameters)
                 self._db.execute(
-                    "UPDATE state SET done=?, resting=?, board=?, boots=?, sequence=?, finished=?, port=?", values
+                    "UPDATE state SET done=?, resting=?, board=?, boots=?, sequence=?, back=?, finished=?, port=?",
+                    values,
                 )
                 self._db.execute("COMMIT")
             except BaseException:

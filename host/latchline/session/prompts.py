@@ -26,18 +26,15 @@ def next_band(plan: Plan, number: int) -> int | None:
     return next((band.first for band in plan.bands if band.first > number), None)
 
 
-def set_up(plan: Plan, done: int, *, half: bool) -> tuple[str, ...]:
-    """What to do before going on with pass done + 1, with the carriage anywhere.
-
-    half: whether a pass may be half knitted.
-    """
+def set_up(plan: Plan, done: int) -> tuple[str, ...]:
+    """What to do before going on with pass done + 1, with the carriage anywhere and a pass perhaps half knitted."""
     coming = done + 1
     side = "left" if plan.rightward[coming - 1] else "right"
     band = plan.band_of(coming)
     lines = list(before(plan, coming))
     if coming != band.first:
         lines = [*plan.notes.get(band.first, ()), *lines]
-    if half:
-        lines.insert(0, "undo a pass that is only half knitted")
+    if done:
+        lines.insert(0, f"pass {done} is the last one that counts: undo whatever lies above it")
     lines.append(f"put the carriage at the {side}, past the end sensor")
     return tuple(lines)

@@ -24,6 +24,9 @@ class Record(Protocol):
         """Nothing is counted until `move`."""
 
     def move(self) -> None: ...
+    def stepping(self, back: int) -> None:
+        """The knitter is about to take passes back, until `back` are left."""
+
     def settled(self, done: int, sequence: int | None, why: str) -> None:
         """So many passes are knitted, as was found out or told; nothing is counted until `begin`."""
 
@@ -51,8 +54,11 @@ class Unwritten:
     def move(self) -> None:
         self.known = replace(self.known, resting=False)
 
+    def stepping(self, back: int) -> None:
+        self.known = replace(self.known, back=back)
+
     def settled(self, done: int, sequence: int | None, why: str) -> None:
-        self.known = replace(self.known, done=done, resting=True, sequence=sequence)
+        self.known = replace(self.known, done=done, resting=True, sequence=sequence, back=None)
 
     def event(self, kind: str, text: str) -> None:
         pass

@@ -18,6 +18,8 @@ from dataclasses import dataclass
 
 from latchline.link.messages import Checkpoint, Status
 
+LAG = 1  # passes by which a checkpoint that was torn by a loss of power lies behind
+
 
 @dataclass(frozen=True)
 class Known:
@@ -26,6 +28,7 @@ class Known:
     done: passes knitted. resting: whether nothing can have been counted since then. board, boots:
     the board it last counted with and that one's number of starts; None before the first.
     sequence: of the checkpoint that the board held when counting began, which is no news.
+    back: where a step back that is under way will end; None when there is none.
     """
 
     done: int = 0
@@ -33,6 +36,7 @@ class Known:
     board: int | None = None
     boots: int | None = None
     sequence: int | None = None
+    back: int | None = None
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,8 @@ def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt |
     """What to do with a plan of this fingerprint and so many passes."""
     if found.status.fingerprint == fingerprint:
         return _in_force(known, found)
+    if known.back is not None:
+        return AskRow((known.back, known.done), "a step back was under way")
     checkpoint = found.checkpoint
     tells = bool(checkpoint.valid) and checkpoint.fingerprint == fingerprint
     if known.board is None:
@@ -82,8 +88,8 @@ def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt |
         return Begin(known.done)
     news = tells and known.board == found.board and checkpoint.sequence != known.sequence
     furthest = max(known.done, checkpoint.done) if news else known.done
-    if furthest > known.done + (0 if known.resting else found.slots):
-        return AskRow((known.done, furthest), "journal and board disagree")
+    if news and not known.done - LAG <= checkpoint.done <= known.done + (0 if known.resting else found.slots):
+        return AskRow((known.done, checkpoint.done), "journal and board disagree")
     if known.resting or furthest == passes:
         return Begin(furthest)
     if (known.board, known.boots) == (found.board, found.boots) and not found.status.flags & Status.WRITING:
