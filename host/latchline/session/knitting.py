@@ -8,8 +8,11 @@ from pathlib import Path
 
 from latchline.errors import file_trouble
 from latchline.link.host import Host
+from latchline.link.messages import Bed
 from latchline.link.port import Port, clock_of
+from latchline.link.setup import bed_message
 from latchline.machine.cautions import SHORT_CAUTIONS
+from latchline.machine.sense import watch_limits
 from latchline.plan.model import Plan
 from latchline.session.engine import Session
 from latchline.session.events import Answer, Kind, Question, Reply, Summary
@@ -47,6 +50,7 @@ def knit(port: Port, plan: Plan, journal: Journal, *, agrees: bool = False, wait
         hands,
         clock=clock,
         record=journal,
+        bed=watched_bed(plan) if not virtual else None,
         waits_at_bands=waits_at_bands,
         wait_s=VIRTUAL_WAIT_S if virtual else 0.05,
     )
@@ -61,6 +65,12 @@ def knit(port: Port, plan: Plan, journal: Journal, *, agrees: bool = False, wait
             if virtual and session.question is not None and not agrees:
                 time.sleep(THINKING_S)
     return session.summary()
+
+
+def watched_bed(plan: Plan) -> Bed:
+    """The bed with the limits between which a real board watches its coil supply."""
+    supply_min, current_max = watch_limits(plan.profile)
+    return bed_message(plan.profile, supply_min=supply_min, current_max=current_max)
 
 
 def _display(plan: Plan) -> Display:
