@@ -16,6 +16,7 @@ from latchline.sim.faults import Faults
 LOOK_US = 200_000  # how often she looks at the screen while the lamp is dark
 AFTER_SURPRISE_US = 800_000  # standing still after the lamp went dark in mid pass
 PASSES_KEPT = 300
+WALK_M_S = (0.2, 0.5)  # a carriage that is taken along the bed without knitting
 
 
 class Screen:
@@ -128,6 +129,15 @@ class Knitter:
         elif len(part) and self._at == len(motion):
             self._stand(int(motion.at_us[-1]) + int(self._rng.uniform(0.6, 1.4) * TURN_S * 1e6))
         return part
+
+    def walk(self, towards: int, now_us: int) -> None:
+        """Asked to: slowly past the end sensor on that side (1 right, −1 left), whatever the lamp says."""
+        sensor = self.profile.right_sensor_edge if towards > 0 else self.profile.left_sensor_edge
+        beyond = sensor + towards * int(self._rng.integers(1, 6)) * self.profile.edges_per_needle
+        edge_us = self.profile.edge_mm / self._rng.uniform(*WALK_M_S) * 1000
+        begin_us = now_us + self._reaction_us()
+        self._motion = stroke(self._rng, self.profile, self.hand, [self.place, beyond], edge_us, begin_us=begin_us)
+        self._at, self._stop_us, self._knitting = 0, None, False
 
     # ---- deciding -------------------------------------------------------------------------
 

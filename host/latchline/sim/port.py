@@ -132,6 +132,10 @@ class SimPort(SerialBase):
         """Virtual seconds since the port was opened; what the host takes for its clock."""
         return self.world.now_us / 1e6
 
+    def walk(self, side: str) -> None:
+        """Have the simulated hand take the carriage past the end sensor at the `left` or `right`."""
+        self.world.knitter.walk(1 if side == "right" else -1, self.world.now_us)
+
     @property
     def in_waiting(self) -> int:
         self._check()

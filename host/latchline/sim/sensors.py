@@ -22,6 +22,7 @@ class Sensors:
         self._table = np.array([shown(level, faults) for level in range(16)], np.uint8)
         self._offset = 0  # edges that the encoder has lost or made up
         self._edges = 0
+        self._place = place
         self.pins = int(self._damaged(self._levels(np.array([place]), np.zeros(1, np.int64)))[0])
 
     def _levels(self, places: Places, offset: Places) -> Pins:
@@ -40,12 +41,13 @@ class Sensors:
         if not self.faults.by_name or not len(motion):
             return at_us, self._levels(places, np.zeros(1, np.int64))
         offset = np.full(len(places), self._offset, np.int64)
-        count, steps = len(places), np.sign(np.diff(places, prepend=places[0]))
+        count, steps = len(places), np.sign(np.diff(places, prepend=self._place))
         for name, slip in (("lost", -1), ("extra", 1)):
             for edge in self.faults.struck(name, self._edges, count, self._rng):
-                offset[edge:] += slip * (steps[edge] or 1)
+                offset[edge:] += slip * steps[edge]
         bounces = self.faults.struck("bounce", self._edges, count, self._rng)
         self._edges += count
+        self._place = int(places[-1])
         self._offset = int(offset[-1])
         pins = self._levels(places, offset)
         if bounces:
