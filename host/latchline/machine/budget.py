@@ -20,6 +20,7 @@ from latchline.machine.demand import Demand, Masks, measure_demand, selector_sha
 from latchline.machine.electrical import Electrical, read_electrical
 from latchline.machine.parts import Part, load_part
 from latchline.machine.profile import ADVANCE_MARGIN, LATENCY_MS, Profile
+from latchline.machine.sense import current_pin_v, supply_pin_v
 
 COLD_C = 20.0
 PACE_ROWS_MIN = 30.0  # a steady hand; 20 to 60 is common (memory)
@@ -112,7 +113,7 @@ class _Sums:
         self.peak_a = self.highest_a * demand.at_once_fastest
         wire = self.supply.value(f"awg{electrical.wire_awg:.0f}_ohm_per_km") * 2 * electrical.wire_m / 1000
         self.wire_v = wire * self.peak_a
-        self.shunt_v = self.board.value("shunt_ohm") * self.peak_a
+        self.shunt_v = current_pin_v(self.peak_a)
         self.diode_v = self.supply.value("diode_v")
         self.net_clamp_v = self._net_clamp_v()
         self.interval_ms = coil.needle_interval_ms(profile.pitch_mm, demand.peak_m_s)
@@ -385,10 +386,9 @@ class _Sums:
         lamp_a = (volts - board.value("lamp_v")) / board.value("lamp_ohm")
         base_a = (volts - 0.7) / board.value("buzzer_base_ohm")
         usb_a = sum(board.value(name) for name in ("board_a", "sensors_a", "buzzer_a")) + lamp_a
-        bottom = board.value("divider_bottom_ohm")
-        divided_v = self.electrical.high_v * bottom / (bottom + board.value("divider_top_ohm"))
-        step_v = board.value("reference_v") / board.value("steps")
-        one_steps = self.steady_a(self._low_v(), self.worst.temperature_c) * board.value("shunt_ohm") / step_v
+        sensed_v = supply_pin_v(self.electrical.high_v)
+        one_a = self.steady_a(self._low_v(), self.worst.temperature_c)
+        one_steps = current_pin_v(one_a) / board.value("reference_v") * board.value("steps")
         return [
             at_most("lamp pin", lamp_a, "A", board.value("pin_a"), board.source("pin_a")),
             at_most("buzzer pin", base_a, "A", board.value("pin_a"), board.source("pin_a")),
@@ -398,7 +398,7 @@ class _Sums:
             at_most("current from USB, before configuration", usb_a - board.value("buzzer_a") - lamp_a, "A",
                     board.value("usb_unconfigured_a"), board.source("usb_unconfigured_a"),
                     note="lamp and buzzer are off through reset and boot"),
-            at_most("supply sense at the pin", divided_v, "V", board.value("reference_v"), board.source("reference_v")),
+            at_most("supply sense at the pin", sensed_v, "V", board.value("reference_v"), board.source("reference_v")),
             at_most("current sense at the pin, peak", self.shunt_v, "V", board.value("reference_v"),
                     board.source("reference_v")),
             at_least("one coil seen by the current sense", one_steps, "steps", board.value("coil_steps"),

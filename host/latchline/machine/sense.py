@@ -18,28 +18,36 @@ SAG_SHARE = 0.85  # of the lowest supply: below this the coils can no longer be 
 OVER_SHARE = 1.5  # of the most that the coils may draw together, one coil added
 
 
-def supply_counts(volts: float) -> int:
-    """Converter counts, 0 to 1023, of a coil supply in volts."""
+def supply_pin_v(volts: float) -> float:
+    """What the divider makes of a coil supply in volts."""
     board = load_part("board")
     bottom_ohm = board.value("divider_bottom_ohm")
-    return _counts(volts * bottom_ohm / (bottom_ohm + board.value("divider_top_ohm")))
+    return volts * bottom_ohm / (bottom_ohm + board.value("divider_top_ohm"))
+
+
+def current_pin_v(amperes: float) -> float:
+    """What the shunt makes of the coils' return current in amperes."""
+    return amperes * load_part("board").value("shunt_ohm")
+
+
+def supply_counts(volts: float) -> int:
+    """Converter counts, 0 to 1023, of a coil supply in volts."""
+    return _counts(supply_pin_v(volts))
 
 
 def supply_v(counts: int) -> float:
     """Volts of the coil supply at this count, the middle of its step."""
-    board = load_part("board")
-    bottom_ohm = board.value("divider_bottom_ohm")
-    return _pin_v(counts) * (bottom_ohm + board.value("divider_top_ohm")) / bottom_ohm
+    return _pin_v(counts) / supply_pin_v(1.0)
 
 
 def current_counts(amperes: float) -> int:
     """Converter counts, 0 to 1023, of the coils' return current in amperes."""
-    return _counts(amperes * load_part("board").value("shunt_ohm"))
+    return _counts(current_pin_v(amperes))
 
 
 def current_a(counts: int) -> float:
     """Amperes of return current at this count, the middle of its step."""
-    return _pin_v(counts) / load_part("board").value("shunt_ohm")
+    return _pin_v(counts) / current_pin_v(1.0)
 
 
 def watch_limits(profile: Profile) -> tuple[int, int]:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from latchline.machine.parts import Part, load_part
 from latchline.machine.profile import Profile
+from latchline.machine.sense import current_counts, supply_counts
 from latchline.sim.faults import Faults
 
-COUNTS_MAX = 1023
 SUPPLY_V, COIL_OHM = 12.0, 100.0  # of a profile that says nothing of its coils (assumed)
 SUPPLY_OHM = 0.4  # of supply, fuse and leads (assumed)
 SHORT_OHM, OPEN_OHM = 4.0, 1e9
@@ -41,14 +40,7 @@ class Coils:
         open_v = self.supply_v * (1 - self.sag) if on else self.supply_v
         supply_v = open_v / (1 + SUPPLY_OHM * conductance)
         current_a = supply_v * conductance
-        board = load_part("board")
-        bottom_ohm = board.value("divider_bottom_ohm")
-        divided_v = supply_v * bottom_ohm / (bottom_ohm + board.value("divider_top_ohm"))
-        return _counts(board, divided_v), _counts(board, current_a * board.value("shunt_ohm"))
-
-
-def _counts(board: Part, pin_v: float) -> int:
-    return min(COUNTS_MAX, int(pin_v / board.value("reference_v") * board.value("steps")))
+        return supply_counts(supply_v), current_counts(current_a)
 
 
 def _number(profile: Profile, key: str, otherwise: float) -> float:
