@@ -127,12 +127,16 @@ class ModelBoard(Follower):
                 taken = 0
                 if self.in_bulk and end - at >= runs.SHORTEST_RUN:
                     taken = runs.take(self, at_us[at:end], pins[at:end], step)
-                if not taken:
-                    self.now = int(at_us[at])
-                    self._edge(int(pins[at]), step)
+                if taken:
+                    self._settle()
+                else:
                     taken = 1
+                    self.now = int(at_us[at])
+                    before = self._bearing()
+                    self._edge(int(pins[at]), step)
+                    if self._bearing() != before:
+                        self._settle()
                 at += taken
-                self._settle()
 
     def receive(self, at_us: int, data: bytes) -> None:
         self.run(at_us)
@@ -219,6 +223,10 @@ class ModelBoard(Follower):
 
     def _read(self) -> tuple[int, int]:
         return self.analog(self.register, self.enabled) if self.analog else GOOD_READING
+
+    def _bearing(self) -> tuple[object, ...]:
+        """All that an edge can change of what bears on outputs, frames and waits."""
+        return self.register, self.way, self.under_way, self.fault, self.done, self.certain, self.at_rest, self._paused
 
     def _settle(self, on_beat: bool = False) -> None:
         """Bring outputs and transmitter in line with what has happened, and find the next instant of interest."""

@@ -72,6 +72,10 @@ class Needles:
         if not len(motion) or lines is None:
             return
         places = motion.places
+        if lines == self._lines and self._zone == _zone(lines, int(places.min())) == _zone(lines, int(places.max())):
+            if self._zone == 0:
+                self._way.append(motion)
+            return
         zones = (places >= lines[1]).astype(np.int8) - (places <= lines[0])
         if lines != self._lines:
             self._lines, self._zone, self._from, self._way = lines, int(zones[0]), 0, []
@@ -176,3 +180,8 @@ class Needles:
         change = np.diff(bits, axis=1, prepend=np.uint8(0))
         coils, index = np.nonzero(change)
         return coils * _KEY + times[index], bits[coils, index].astype(bool)
+
+
+def _zone(lines: tuple[int, int], place: int) -> int:
+    """−1 at the left line or beyond it, 1 at the right, 0 between."""
+    return (place >= lines[1]) - (place <= lines[0])

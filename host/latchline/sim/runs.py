@@ -82,7 +82,9 @@ def take(board: ModelBoard, at_us: Times, pins: Pins, step: int) -> int:
 
 def _intervals(board: ModelBoard, at_us: Times, step: int) -> Whole:
     ticks = (at_us - board.started_us) // _TICK_US
-    intervals = np.diff(ticks, prepend=board.last_tick)
+    intervals = ticks.copy()
+    intervals[1:] -= ticks[:-1]
+    intervals[0] -= board.last_tick
     np.minimum(intervals, INTERVAL_MAX, out=intervals)
     if board.fresh or step != board.step:
         intervals[0] = INTERVAL_MAX

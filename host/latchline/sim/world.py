@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -21,10 +22,14 @@ from latchline.sim.trace import Trace
 from latchline.sim.wire import Direction
 
 # The world goes on in slices. Within one, nobody outside the board reacts to anything, so that no
-# slice may be longer than a hand's reaction; shorter ones follow what the host has written.
+# slice may be longer than a hand's reaction. The host hears at the end of a slice what was said in it:
+# so one ends when an answer to what the host wrote, or the board's regular word, should be there.
 SLICE_US = 255_000
-TALKING_US, TALKING_SLICE_US = 12_000, 2_500
+ANSWER_US = 3_000
 REACTION_LEAST_S = 0.26
+
+STATUS_US = 252_000  # from one regular word of the board to the end of the next
+NO_PINS = np.zeros(0, np.uint8)
 
 MakeBoard = Callable[[Analog], Board]
 
@@ -70,7 +75,9 @@ class World:
         self._incoming: deque[tuple[int, bytes]] = deque()
         self._starts = deque(sorted(_starts(faults)))
         self._lamp = False
-        self._heard_us = self._wrote_us = -TALKING_US
+        self._heard_us = self._answer_us = 0
+        self._unplug_us = faults.amount("unplug", 1e12) * 1e6
+        self._unplug_bytes = faults.amount("unplug-byte", 1e15)
         self._passed_bytes = 0
         self.now_us = 0
         self.started_us = [0]
@@ -82,19 +89,18 @@ class World:
     @property
     def unplugged(self) -> bool:
         """Has the cable been pulled?"""
-        after_us = self.faults.amount("unplug", 1e12) * 1e6
-        return self.now_us >= after_us or self._passed_bytes >= self.faults.amount("unplug-byte", 1e15)
+        return self.now_us >= self._unplug_us or self._passed_bytes >= self._unplug_bytes
 
     def write(self, data: bytes) -> None:
         """Bytes from the host, handed to the line now."""
         if not data:
             return
         if "unplug-byte" in self.faults:
-            data = data[: max(0, int(self.faults.amount("unplug-byte")) - self._passed_bytes)]
+            data = data[: max(0, int(self._unplug_bytes) - self._passed_bytes)]
             self._passed_bytes += len(data)
-        self._wrote_us = self.now_us
         self.knitter.screen.host_said(data)
         self._outgoing += self._out.carry(self.now_us, data)
+        self._answer_us = self._out.busy_us + ANSWER_US
 
     def waiting(self) -> int:
         """How many bytes have come in for the host."""
@@ -133,30 +139,25 @@ class World:
 
     def _slice_end_us(self) -> int:
         now_us = self.now_us
-        talking = now_us - self._wrote_us < TALKING_US
-        ends = [now_us + (TALKING_SLICE_US if talking else SLICE_US), self.knitter.horizon_us(now_us)]
-        if self._outgoing:
-            ends.append(self._outgoing[0][0])
+        ends = [now_us + SLICE_US, self.knitter.horizon_us(now_us), self._answer_us, self._heard_us + STATUS_US]
         if self._incoming:
             at_us, data = self._incoming[0]
             ends.append(at_us + (len(data) - 1) * BYTE_US)
-        if self._starts:
-            ends.append(self._starts[0][0])
-        # A board that says how it is every 250 ms is heard as soon as it has spoken.
-        ends.append(self._heard_us + 250_000)
-        return min((end for end in ends if end > now_us), default=now_us + SLICE_US)
+        return min(end for end in ends if end > now_us)
 
     def _slice(self, end_us: int) -> None:
-        board, now_us = self.board, self.now_us
-        while self._starts and self._starts[0][0] <= now_us:
-            board.power(now_us, self._starts.popleft()[1])
-            self.started_us.append(now_us)
-        while self._outgoing and self._outgoing[0][0] <= now_us:
-            board.receive(now_us, self._outgoing.popleft()[1])
+        board = self.board
         motion = self.knitter.move(end_us)
-        at_us, pins = self.sensors.sense(motion)
-        if len(at_us):
-            board.edges(at_us, pins)
+        at_us, pins = self.sensors.sense(motion) if len(motion) else (motion.at_us, NO_PINS)
+        begin = 0
+        for event_us, happen in self._events(end_us):
+            split = int(np.searchsorted(at_us, event_us))
+            if split > begin:
+                board.edges(at_us[begin:split], pins[begin:split])
+                begin = split
+            happen()
+        if begin < len(at_us):
+            board.edges(at_us[begin:], pins[begin:])
         board.run(end_us)
         signals = board.signals()
         self._look_at_lamp(signals)
@@ -170,6 +171,18 @@ class World:
             self._heard_us = first_us + (len(data) - 1) * BYTE_US
             self.knitter.screen.board_said(self._heard_us, data)
         self.now_us = end_us
+
+    def _events(self, end_us: int) -> list[tuple[int, Callable[[], None]]]:
+        """What comes to the board in this slice beside edges, in order of time."""
+        events: list[tuple[int, Callable[[], None]]] = []
+        while self._outgoing and self._outgoing[0][0] <= end_us:
+            at_us, data = self._outgoing.popleft()
+            events.append((at_us, partial(self.board.receive, at_us, data)))
+        while self._starts and self._starts[0][0] <= end_us:
+            at_us, cause = self._starts.popleft()
+            events.append((at_us, partial(self.board.power, at_us, cause)))
+            self.started_us.append(at_us)
+        return sorted(events, key=lambda event: event[0])
 
     def _look_at_lamp(self, signals: Signals) -> None:
         lamp = signals.lamp
