@@ -12,6 +12,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
+from latchline.fabric.gauge import Gauge
 from latchline.link.messages import Bed
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
@@ -191,3 +192,9 @@ def plans(draw: st.DrawFn) -> Plan:
     bands = [draw(band_requests(number, stitches)) for number in range(1, draw(st.integers(1, 3)) + 1)]
     start = draw(st.sampled_from(("left", "right")))
     return compile_plan("drawn", profile, profile.centred(stitches), bands, start=start)
+
+
+@st.composite
+def gauges(draw: st.DrawFn) -> Gauge:
+    """Any gauge that a domestic bed could give, and some that it could not."""
+    return Gauge(draw(st.floats(6, 60)), draw(st.floats(6, 90)))
