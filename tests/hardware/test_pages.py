@@ -22,7 +22,8 @@ def page(name: str) -> str:
 
 
 def test_the_build_order_quotes_the_doctors_own_sentences() -> None:
-    quoted = re.findall(r'"([A-Z][^"]+?)"', re.sub(r"\s+", " ", page("hardware/README.md")))
+    pages = page("hardware/README.md") + page("hardware/fitting.md")
+    quoted = re.findall(r'"([A-Z][^"]+?)"', re.sub(r"\s+", " ", pages))
     assert len(quoted) > 12
     assert set(quoted) <= {ailment.says for ailment in AILMENTS.values()}
 

@@ -128,6 +128,7 @@ def test_a_coil_that_selects_by_letting_go_is_held_to_the_times_the_other_way_ro
     [
         ({"clamp": "driver"}, "peak voltage at the driver", "no"),
         ({"clamp": "driver", "driver": "uln2803a"}, "clamp energy of one release", "no"),
+        ({"inductance_mh": 5000.0}, "clamp energy of one release", "no"),
         ({"fuse_a": 0.315}, "fuse rating", "no"),
         ({"fuse_a": 1.0}, "short-circuit current against the fuse", "look"),
         ({"supply_limit_a": 0.2}, "supply current, peak at the highest speed", "no"),

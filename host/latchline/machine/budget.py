@@ -350,7 +350,7 @@ class _Sums:
         else:
             lines.append(
                 at_most("clamp energy of one release", energy_mj, "mJ",
-                        coil.stored_mj(electrical.inductance_h, self.highest_a), "energy stored in the coil, ½·L·I²")
+                        supply.value("zener_mj"), supply.source("zener_mj"))
             )  # fmt: skip
             lines.append(at_most("clamp heat, busiest selector", energy_mj * releases_s / 1000, "W",
                                  supply.value("zener_w"), supply.source("zener_w")))  # fmt: skip
