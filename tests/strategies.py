@@ -198,3 +198,17 @@ def plans(draw: st.DrawFn) -> Plan:
 def gauges(draw: st.DrawFn) -> Gauge:
     """Any gauge that a domestic bed could give, and some that it could not."""
     return Gauge(draw(st.floats(6, 60)), draw(st.floats(6, 90)))
+
+
+@st.composite
+def simulator_addresses(draw: st.DrawFn) -> str:
+    """`sim://` with a shipped profile and any hand: pace, unevenness, pauses and backing up."""
+    name = draw(st.sampled_from(("standard-200", "double-180", "mid-150", "chunky-112")))
+    options = {
+        "seed": draw(st.integers(0, 2**32)),
+        "pace": draw(st.integers(10, 60)),
+        "jitter": draw(st.sampled_from((0, 0.04, 0.08))),
+        "pauses": draw(st.sampled_from((0, 0.5, 1))),
+        "backing-up": draw(st.sampled_from((0, 0.5, 1))),
+    }
+    return f"sim://{name}?" + "&".join(f"{key}={value}" for key, value in options.items())

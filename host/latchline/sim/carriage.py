@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -55,10 +56,19 @@ NO_MOTION = Motion(np.zeros(0, np.int64), np.zeros(0, np.int64))
 
 
 def cruise_us(profile: Profile, hand: Hand, edges: int) -> float:
-    """Time from edge to edge in mid stroke, so that a pass of so many edges keeps the hand's pace."""
+    """Time from edge to edge in mid stroke, so that passes of so many edges keep the hand's pace, if it can.
+
+    A stretch gathered or lost at constant acceleration takes as long again as at cruising speed.
+    """
     pass_s = max(60 / hand.rows_per_minute - TURN_S, 0.1)
-    ramp = min(RAMP_NEEDLES * profile.edges_per_needle, edges // 4)
-    return max(pass_s * 1e6 / (edges + 2 * ramp * 0.9), fastest_us(profile) * 1.15)
+    overrun = sum(hand.overrun_needles) * profile.edges_per_needle
+    way_m = (edges + overrun) * profile.edge_mm / 1000
+    ramp_m = min(RAMP_NEEDLES * profile.pitch_mm / 1000, way_m / 3)
+    speed_m_s = (way_m + 2 * ramp_m) / pass_s
+    if speed_m_s**2 / (2 * BRISKEST_M_S2) > ramp_m:  # way/v + v/a = time, solved for v
+        root = max(pass_s**2 - 4 * way_m / BRISKEST_M_S2, 0.0)
+        speed_m_s = BRISKEST_M_S2 / 2 * (pass_s - sqrt(root))
+    return max(profile.edge_mm / speed_m_s * 1000, fastest_us(profile) * 1.15)
 
 
 def fastest_us(profile: Profile) -> float:
