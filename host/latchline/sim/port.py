@@ -17,8 +17,9 @@ from urllib.parse import parse_qsl, urlsplit
 import serial
 from serial import PortNotOpenError, SerialBase, SerialException
 
-from latchline.errors import PortError
+from latchline.errors import PortError, file_trouble
 from latchline.machine.profile import Profile, load_profile
+from latchline.sim import memory
 from latchline.sim.carriage import Hand
 from latchline.sim.faults import Faults
 from latchline.sim.world import World
@@ -93,6 +94,20 @@ def _number(given: dict[str, str], key: str, otherwise: float, least: float, mos
     return value
 
 
+def _kept_memory(path: Path | None) -> bytes | None:
+    """What outlived power at an earlier opening. Raises PortError for a file that cannot be that."""
+    if path is None or not path.exists():
+        return None
+    try:
+        kept = path.read_bytes()
+    except OSError as error:
+        raise file_trouble(path, error, PortError) from None
+    if len(kept) != memory.SIZE:
+        hint = f"name a new file, or one of {memory.SIZE} bytes"
+        raise PortError("this is no board's memory", where=str(path), hint=hint)
+    return kept
+
+
 class SimPort(SerialBase):
     """A port whose other end is a `World`.
 
@@ -116,7 +131,7 @@ class SimPort(SerialBase):
             hand=options.hand,
             faults=options.faults,
             trace=bool(options.trace),
-            memory=self._memory.read_bytes() if self._memory and self._memory.exists() else None,
+            memory=_kept_memory(self._memory),
         )
         self._kept = b""
         self._began_s = time.monotonic()

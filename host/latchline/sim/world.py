@@ -75,7 +75,7 @@ class World:
         self._incoming: deque[tuple[int, bytes]] = deque()
         self._starts = deque(sorted(_starts(faults)))
         self._lamp = False
-        self._heard_us = self._answer_us = 0
+        self._heard_us, self._answer_us = 0, ANSWER_US
         self._unplug_us = faults.amount("unplug", 1e12) * 1e6
         self._unplug_bytes = faults.amount("unplug-byte", 1e15)
         self._passed_bytes = 0
