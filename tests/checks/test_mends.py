@@ -21,7 +21,14 @@ LONG = ["1000000000001", "1100000000011", "1110000000111"]
 
 
 @pytest.mark.parametrize(
-    ("technique", "rule"), [("slip", "float-across"), ("fair-isle", "float-across"), ("tuck", "tucks-beside")]
+    ("technique", "rule"),
+    [
+        ("slip", "float-across"),
+        ("fair-isle", "float-across"),
+        ("slip-colours", "float-across"),
+        ("tuck", "tucks-beside"),
+        ("inlay", "laid-in-float"),
+    ],
 )
 def test_breaking_floats_leaves_none_that_is_too_long(technique: str, rule: str) -> None:
     (mend, *_) = found(rule, piece(band(technique, *LONG)))[0].mends

@@ -157,6 +157,22 @@ def test_alternating_finds_stitches_whose_colour_their_row_does_not_carry() -> N
     assert result[0].mends[0].option == "--separation doubled"
 
 
+def test_alternating_wants_of_its_edges_what_the_edge_needles_are_made_to_be() -> None:
+    lines = ["1110", "0000"]
+    assert not found("colour-not-carried", piece(band("slip-colours", *lines, separation="alternating")))
+    lines = ["0110", "1110"]  # made to knit main, the left edge no longer asks for a colour that row 1 lacks
+    (finding,) = found(
+        "colour-not-carried", piece(band("slip-colours", *lines, separation="alternating", edge_needles="knit"))
+    )
+    assert (finding.needles, finding.measured) == ("L1-R1", 2)
+
+
+def test_the_worst_place_of_a_row_is_the_one_that_is_named() -> None:
+    (finding,) = found("float-across", piece(band("slip", "1" + "0" * 6 + "1" + "0" * 8 + "1" + "0" * 7 + "1", rows=2)))
+    assert (finding.measured, finding.places, finding.pass_first) == (8, 6, 1)
+    assert finding.needles == "L4-R4"
+
+
 def test_a_colour_that_no_stitch_takes_is_found() -> None:
     (finding,) = found("yarn-idle", piece(band("slip-colours", "0202", yarns=(Yarn("a"), Yarn("b"), Yarn("c")))))
     assert finding.what == "b is carried and no needle ever knits it"

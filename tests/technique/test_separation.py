@@ -80,6 +80,17 @@ def test_alternating_takes_its_colour_from_the_chart_row_whatever_the_row_repeat
     assert plan.acting_masks().all()
 
 
+@pytest.mark.parametrize(("name", "colours"), [("blank-return", 2), ("blank-return", 4), ("paired", 3), ("paired", 4)])
+def test_an_empty_way_leads_back_to_the_changer(name: str, colours: int) -> None:
+    chart = Chart(np.array([[0, 1, 2, 3]], np.uint8) % colours, strategies.coloured_palette(colours))
+    plan = separated(chart, separation=name, rows=4)
+    empty = ~plan.acting_masks().any(axis=1)
+    assert empty.any()
+    assert not plan.rightward[empty].any()
+    before = np.flatnonzero(empty) - 1
+    assert (plan.colour[before] == plan.colour[empty]).all()
+
+
 def test_an_empty_way_back_is_tied_in_by_the_other_half_of_the_back_bed() -> None:
     chart = Chart(np.array([[0, 1, 2]], np.uint8), strategies.coloured_palette(3))
     plan = separated(chart, "jacquard", separation="paired")
@@ -100,7 +111,7 @@ def test_the_bird_s_eye_back_shows_both_colours_on_every_needle_by_turns() -> No
     even = [int(c) for c, back in zip(plan.colour, plan.back_bed, strict=True) if back == Back.EVEN]
     odd = [int(c) for c, back in zip(plan.colour, plan.back_bed, strict=True) if back == Back.ODD]
     assert sorted(even) == sorted(odd) == [0, 0, 1, 1]
-    assert even != odd
+    assert plan.back_bed.tolist() == [Back.EVEN, Back.ODD] * 4, "passes that follow each other knit different halves"
 
 
 def test_a_jacquard_is_refused_on_one_bed() -> None:
