@@ -166,18 +166,20 @@ class _Sheet:
         """Needle names under and over the grid, every fifth, and both at the centre."""
         profile = self.plan.profile
         size = min(2.8, self.cell * 0.95)
-        last_right = -math.inf
-        for column in range(self.columns.first, self.columns.last + 1):
-            name = profile.needle_name(self.plan.span.first + column)
-            end = column in (self.columns.first, self.columns.last)
-            if int(name[1:]) % 5 and int(name[1:]) != 1 and not end:
-                continue
-            middle = self.x(column) + self.cell / 2
-            half = 0.32 * size * len(name)
-            if middle - half < last_right + 0.4:
-                continue
-            last_right = middle + half
-            bold = int(name[1:]) % 10 == 0
+        named: dict[int, str] = {}
+        ends = (self.columns.first, self.columns.last)
+        for rank in range(4):  # where two names would touch, the end, then the centre, then the round one stays
+            for column in range(self.columns.first, self.columns.last + 1):
+                name = profile.needle_name(self.plan.span.first + column)
+                number = int(name[1:])
+                wanted = (column in ends, number == 1, number % 10 == 0, number % 5 == 0)[rank]
+                letter = 0.3 * size / self.cell  # half a letter's width, in columns
+                if wanted and all(
+                    abs(column - other) > letter * (len(name) + len(there)) for other, there in named.items()
+                ):
+                    named[column] = name
+        for column, name in named.items():
+            middle, bold = self.x(column) + self.cell / 2, int(name[1:]) % 10 == 0
             scene.words(middle, self.top - 1.5, name, size, anchor="middle", bold=bold)
             scene.words(middle, self.top + self.grid_height + 3.4, name, size, anchor="middle", bold=bold)
 
