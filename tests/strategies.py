@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
 from latchline.fabric.gauge import Gauge
 from latchline.link.messages import Bed
+from latchline.machine.electrical import CLAMPS, RANGES
+from latchline.machine.parts import part_names
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
@@ -78,6 +80,18 @@ def coils(draw: st.DrawFn) -> dict[str, float]:
         "pull_in_a": pull_in_a,
         "drop_out_a": pull_in_a * draw(st.floats(0.3, 0.9)),
     }
+
+
+@st.composite
+def electrical_tables(draw: st.DrawFn) -> dict[str, float | str]:
+    """[electrical] tables of values that are each in range, sensible together or not."""
+    table: dict[str, float | str] = {key: draw(st.floats(low, high)) for key, (low, high) in RANGES.items()}
+    if draw(st.integers(0, 3)):
+        table |= draw(coils())
+    table["wire_awg"] = draw(st.sampled_from([22, 24, 26]))
+    table["driver"] = draw(st.sampled_from(part_names("driver")))
+    table["clamp"] = draw(st.sampled_from(CLAMPS))
+    return table
 
 
 @st.composite

@@ -10,7 +10,7 @@ import pytest
 
 from latchline.machine.budget import make_budget
 from latchline.machine.budget_report import as_data
-from latchline.machine.electrical import _RANGES, Electrical
+from latchline.machine.electrical import RANGES, Electrical
 from latchline.machine.profile import load_profile
 from latchline.session.doctor_table import AILMENTS
 
@@ -55,7 +55,7 @@ def test_the_profile_page_lists_every_electrical_key_with_its_range_and_default(
         row[0]: row for row in re.findall(r"^\| `(\w+)` \|.*\| ([^|]+) \| ([^|]+) \|$", section, re.MULTILINE)
     }
     assert set(rows) == {one.name for one in fields(Electrical)}
-    for key, (low, high) in _RANGES.items():
+    for key, (low, high) in RANGES.items():
         if key != "wire_awg":  # three gauges are on file
             assert rows[key][1].strip() == f"{low:g} to {high:g}".replace("-", "−")
     for one in fields(Electrical):

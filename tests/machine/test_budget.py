@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
 from latchline.errors import ProfileError
@@ -18,7 +18,7 @@ from latchline.machine.budget_report import as_data, as_html, as_text
 from latchline.machine.electrical import read_electrical
 from latchline.machine.parts import load_part, part_names
 from latchline.machine.profile import Profile, load_profile, shipped_profiles
-from strategies import coils
+from strategies import coils, electrical_tables
 
 
 def made(name: str = "standard-200", **changes: Any) -> Profile:
@@ -200,6 +200,33 @@ def test_nonsense_in_the_electrical_table_is_refused_with_a_sentence(
     assert "[electrical]" in caught.value.sentence()
 
 
+@given(
+    electrical_tables(),
+    st.sampled_from(shipped_profiles()),
+    st.sampled_from(["high", "low"]),
+    st.floats(1, 120),
+)
+def test_any_table_of_values_in_range_gives_finite_figures_or_one_sentence(
+    table: dict[str, Any], name: str, active: str, pace: float
+) -> None:
+    profile = load_profile(name)
+    profile = replace(profile, electrical=table, selectors=replace(profile.selectors, active=active))
+    budget, sentence = None, ""
+    try:
+        budget = make_budget(profile, pace_rows_min=pace)
+    except ProfileError as refused:
+        sentence = refused.sentence()
+    event("refused" if budget is None else budget.verdict)
+    if budget is None:
+        assert "[electrical]" in sentence
+        return
+    json.dumps(as_data(budget), allow_nan=False)
+    as_text(budget)
+    as_html(budget)
+    for one in budget.lines:
+        assert one.verdict in ("ok", "look", "no")
+
+
 def test_a_missing_key_and_a_missing_table_are_named() -> None:
     profile = load_profile("standard-200")
     with pytest.raises(ProfileError, match=r"has no \[electrical\] table"):
@@ -236,19 +263,28 @@ def test_the_page_carries_every_line_and_two_plots_and_nothing_from_outside(name
     assert "href=" not in page
 
 
-def test_the_curve_of_the_page_crosses_the_pull_in_current_when_the_sums_say() -> None:
-    """The point of the drawn curve nearest to the pull-in current lies at the worst pull-in time."""
+def test_the_curves_of_the_page_cross_the_pull_in_current_when_the_sums_say() -> None:
     from latchline.machine.budget_plots import _pulse
 
     budget = make_budget(load_profile("standard-200"))
-    electrical = budget.electrical
-    points = _pulse(budget, electrical.supply_v, electrical.resistance_ohm, 5.0, 8.0)
-    crossing_ms = next(time_ms for time_ms, current_a in points if current_a >= electrical.pull_in_a)
-    assert crossing_ms == pytest.approx(budget.busiest.pull_in_cold_ms, abs=0.1)
-    after = [
-        current_a for time_ms, current_a in points if time_ms > 5.0 + budget.busiest.release_cold_ms + 0.1
-    ]
-    assert max(after) < electrical.drop_out_a
+    pull_in_a = budget.electrical.pull_in_a
+    for drive, expected_ms in (
+        (budget.cold, budget.busiest.pull_in_cold_ms),
+        (budget.worst, budget.busiest.pull_in_low_ms),
+    ):
+        points = _pulse(budget, drive, 5.0, 8.0)
+        crossing_ms = next(time_ms for time_ms, current_a in points if current_a >= pull_in_a)
+        assert crossing_ms == pytest.approx(expected_ms, abs=0.03)
+        after = [amps for time_ms, amps in points if time_ms > 5.0 + budget.busiest.release_high_ms + 0.03]
+        assert max(after) < budget.electrical.drop_out_a
+
+
+def test_the_curve_of_a_coil_that_never_pulls_in_stays_below() -> None:
+    from latchline.machine.budget_plots import _pulse
+
+    budget = make_budget(made(pull_in_a=0.085, ambient_c=55))
+    assert budget.busiest.pull_in_low_ms is None
+    assert max(amps for _, amps in _pulse(budget, budget.worst, 50.0, 60.0)) <= 0.085
 
 
 @pytest.mark.parametrize("name", part_names())

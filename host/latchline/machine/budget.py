@@ -59,7 +59,18 @@ class SelectorBudget:
 
 
 @dataclass(frozen=True)
+class Drive:
+    """One coil under current: the current it settles at, its own resistance, and that with the driver's."""
+
+    steady_a: float
+    coil_ohm: float
+    loop_ohm: float
+
+
+@dataclass(frozen=True)
 class Budget:
+    """cold, worst: a cold coil on the full supply; the hottest one on the lowest, less all drops."""
+
     profile: Profile
     electrical: Electrical
     driver: Part
@@ -71,6 +82,8 @@ class Budget:
     safe_m_s: float
     fuse_a: float
     net_clamp_v: float
+    cold: Drive
+    worst: Drive
 
     @property
     def verdict(self) -> str:
@@ -139,6 +152,8 @@ class _Sums:
             safe_m_s=self.safe_m_s,
             fuse_a=self.fuse_a,
             net_clamp_v=self.net_clamp_v,
+            cold=self._drive(self.electrical.supply_v, COLD_C),
+            worst=self._drive(self._low_v(), self.worst.temperature_c),
         )
 
     # --- quantities -------------------------------------------------------------------------
@@ -157,12 +172,15 @@ class _Sums:
             )
         return current_a
 
+    def _drive(self, supply_v: float, celsius: float) -> Drive:
+        coil_ohm = coil.resistance_at_ohm(self.electrical.resistance_ohm, celsius)
+        return Drive(self.steady_a(supply_v, celsius), coil_ohm, coil_ohm + self._on_ohm())
+
     def _pull_in_ms(self, supply_v: float, celsius: float) -> float | None:
-        loop_ohm = coil.resistance_at_ohm(self.electrical.resistance_ohm, celsius) + self._on_ohm()
-        steady_a = self.steady_a(supply_v, celsius)
-        if steady_a <= self.electrical.pull_in_a:
+        drive, pull_in_a = self._drive(supply_v, celsius), self.electrical.pull_in_a
+        if drive.steady_a <= pull_in_a:
             return None
-        return coil.pull_in_ms(steady_a, self.electrical.pull_in_a, loop_ohm, self.electrical.inductance_h)
+        return coil.pull_in_ms(drive.steady_a, pull_in_a, drive.loop_ohm, self.electrical.inductance_h)
 
     def _release_ms(self, supply_v: float, celsius: float) -> float:
         resistance_ohm = coil.resistance_at_ohm(self.electrical.resistance_ohm, celsius)
@@ -180,7 +198,7 @@ class _Sums:
                 return self.electrical.clamp_v + self.diode_v
             case "diode":
                 return self.diode_v
-        return self.driver.value("blocking_v") - self.electrical.high_v
+        return max(self.driver.value("blocking_v") - self.electrical.high_v, 0.0)
 
     def _low_v(self) -> float:
         return max(self.electrical.low_v - self.wire_v - self.shunt_v, 0.1)
@@ -264,7 +282,7 @@ class _Sums:
     def _timing(self) -> list[Line]:
         selectors, worst, safe = self.profile.selectors, self.worst, self.safe_m_s
         ours = "this profile's"
-        fastest = min(self.profile.speed_max_m_s, safe)
+        fastest = self.profile.speed_max_m_s
         pace = self.demand.pace_rows_min * fastest / self.demand.peak_m_s
         pull = (selectors.pull_in_ms, f"{ours} pull_in_ms, which the board allows for")
         drop = (selectors.release_ms, f"{ours} release_ms")
@@ -324,7 +342,11 @@ class _Sums:
         zener_v = (
             electrical.clamp_v * (1 + supply.value("zener_share")) if electrical.clamp == "zener" else 0.0
         )
-        peak_v = driver.value("blocking_v") if own else electrical.high_v + zener_v + self.diode_v
+        peak_v = (
+            max(driver.value("blocking_v"), electrical.high_v)
+            if own
+            else electrical.high_v + zener_v + self.diode_v
+        )
         energy_mj = 0.0
         if self.net_clamp_v > 0:
             energy_mj = coil.clamp_energy_mj(

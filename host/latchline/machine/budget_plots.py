@@ -7,7 +7,7 @@ from html import escape
 from math import floor, log10
 
 from latchline.machine import coil
-from latchline.machine.budget import Budget
+from latchline.machine.budget import Budget, Drive
 
 _WIDTH, _HEIGHT = 460.0, 320.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 56.0, 18.0, 84.0, 76.0
@@ -96,9 +96,7 @@ def current_plot(budget: Budget) -> str:
     off_ms = advance_ms + profile.selectors.hold_edges * profile.edge_mm / budget.demand.peak_m_s
     fastest_ms = coil.needle_interval_ms(profile.pitch_mm, profile.speed_max_m_s)
     last_ms = max(off_ms, budget.interval_ms) * 1.15
-    hot_ohm = coil.resistance_at_ohm(electrical.resistance_ohm, budget.busiest.temperature_c)
-    cold = _pulse(budget, electrical.supply_v, electrical.resistance_ohm, off_ms, last_ms)
-    worst = _pulse(budget, electrical.low_v, hot_ohm, off_ms, last_ms)
+    cold, worst = (_pulse(budget, drive, off_ms, last_ms) for drive in (budget.cold, budget.worst))
     top_a = 1.12 * max(max(current for _, current in cold), electrical.pull_in_a)
 
     plot = _Plot("Coil current against the needle's time slot", last_ms, top_a, "ms after switching on", "A")
@@ -128,18 +126,16 @@ def _interval(plot: _Plot, y: float, interval_ms: float, words: str) -> None:
     plot.text(end + 6 if beside else start + 5, y + (5 if beside else 0), words)
 
 
-def _pulse(
-    budget: Budget, supply_v: float, resistance_ohm: float, off_ms: float, last_ms: float
-) -> list[tuple[float, float]]:
+def _pulse(budget: Budget, drive: Drive, off_ms: float, last_ms: float) -> list[tuple[float, float]]:
     """One pulse: the rise until `off_ms`, then the fall against the clamp."""
     inductance_h = budget.electrical.inductance_h
-    peak_a = coil.current_a(off_ms, supply_v / resistance_ohm, resistance_ohm, inductance_h)
-    against_a = budget.net_clamp_v / resistance_ohm
+    peak_a = coil.current_a(off_ms, drive.steady_a, drive.loop_ohm, inductance_h)
+    against_a = budget.net_clamp_v / drive.coil_ohm
 
     def at(time_ms: float) -> float:
         if time_ms <= off_ms:
-            return coil.current_a(time_ms, supply_v / resistance_ohm, resistance_ohm, inductance_h)
-        fallen_a = coil.current_a(time_ms - off_ms, peak_a + against_a, resistance_ohm, inductance_h)
+            return coil.current_a(time_ms, drive.steady_a, drive.loop_ohm, inductance_h)
+        fallen_a = coil.current_a(time_ms - off_ms, peak_a + against_a, drive.coil_ohm, inductance_h)
         return max(0.0, peak_a - fallen_a)
 
     return [(last_ms * n / 400, at(last_ms * n / 400)) for n in range(401)]

@@ -55,8 +55,8 @@ class Electrical:
         return self.supply_v * (1 + self.supply_tolerance_percent / 100)
 
 
-# key → lowest and highest value that is no slip of the pen
-_RANGES = {
+# Lowest and highest value of each key that is no slip of the pen.
+RANGES = {
     "supply_v": (3.0, 60.0),
     "supply_tolerance_percent": (0.0, 30.0),
     "supply_limit_a": (0.05, 20.0),
@@ -120,7 +120,7 @@ def _checked(profile: Profile, key: str, value: float | str) -> float | str:
         if value not in options:
             raise _complaint(profile, key, f'"{value}" is not known here', "accepted: " + ", ".join(options))
         return value
-    low, high = _RANGES[key]
+    low, high = RANGES[key]
     if isinstance(value, str):
         raise _complaint(
             profile, key, f'expected a number, found the text "{value}"', "write it without quotes"
