@@ -73,12 +73,13 @@ def command(
     path = out or Path(f"{file_name(plan.name)}-{show}.{SHOWN[show][0]}")
     form = ending_of(path, SHOWN[show])
     gauge = parse_gauge(gauge_text) if gauge_text else gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
+    needed = _needed(gauge, size) if size else ""
     write_whole(path, _drawn(plan, show, form, gauge, stitch_px, first, last))
     click.echo(str(path))
     width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
     chatter(f"About {width:.1f} × {height:.1f} cm at {_words(gauge)}.")
-    if size:
-        chatter(_needed(gauge, size))
+    if needed:
+        chatter(needed)
 
 
 def _drawn(plan: Plan, show: str, form: str, gauge: Gauge, stitch_px: int | None, first: int, last: int) -> bytes | str:

@@ -229,7 +229,11 @@ def _turns(plan: Plan) -> str:
     places = []
     for needle, side in zip(turn_marks(profile, plan.span), ("left", "right"), strict=True):
         beyond = -needle if side == "left" else needle - (profile.needles - 1)
-        places.append(profile.needle_name(needle) if beyond <= 0 else f"{beyond} needles past the {side} end")
+        places.append(
+            profile.needle_name(needle)
+            if beyond <= 0
+            else f"{beyond} needle{'s' if beyond > 1 else ''} past the {side} end"
+        )
     return f"{places[0]} and {places[1]}: {profile.turn_clearance_needles} needles past the last one in work"
 
 
