@@ -31,7 +31,7 @@ $(VENV)/.tests-installed: pyproject.toml
 	@touch $@ $(VENV)/.installed
 
 demo: $(VENV)/.installed
-	@$(BIN)/latchline examples $(OUT)/examples --replace
+	@$(BIN)/latchline examples $(OUT)/examples --replace >/dev/null
 	@$(BIN)/latchline preview $(OUT)/examples/harbour-blanket.toml --out $(OUT)/demo-fabric.png
 	@$(BIN)/latchline dry-run $(OUT)/examples/harbour-blanket.toml --trace $(OUT)/demo-trace.vcd
 	@echo

@@ -68,7 +68,7 @@ def address_of(plan: Plan, *, seed: int, pace: float | None, faults: Sequence[st
     options += [("pace", f"{pace:g}")] if pace is not None else []
     options += [("fault", fault) for fault in faults]
     options += [("trace", trace)] if trace else []
-    return f"sim://{plan.profile.name}?{urlencode(options, safe=':,@')}"
+    return f"sim://{plan.profile.name}?{urlencode(options, safe=':,@/')}"
 
 
 def dry_run(plan: Plan, address: str, progress: Callable[[int], None] = lambda done: None) -> DryRun:
