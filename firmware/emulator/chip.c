@@ -432,14 +432,12 @@ static void reset_seen(struct avr_t *avr)
     chip->was_reset = true;
 }
 
-static void run_to(struct chip *chip, uint64_t cycle);
-
+/* Stays due until run_to takes it back, lest a sleep that begins in the same step goes past it. */
 static avr_cycle_count_t wake(struct avr_t *avr, avr_cycle_count_t when, void *of)
 {
-    (void)avr;
     (void)when;
     (void)of;
-    return 0;
+    return avr->cycle + 1;
 }
 
 static void run_to(struct chip *chip, uint64_t cycle)

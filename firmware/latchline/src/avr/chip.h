@@ -45,8 +45,15 @@ bool clock_beat(void); /* true once for each millisecond that has begun */
 
 /* edges.c */
 void edges_start(void);
-void edges_take(void); /* hands every edge noted so far to the core */
-bool edges_waiting(void);
+void edges_take(void) __attribute__((noinline)); /* hands every edge noted so far to the core */
+extern volatile uint8_t edges_noted;
+extern volatile uint8_t edges_taken;
+extern volatile bool edges_overrun;
+
+static inline bool edges_waiting(void)
+{
+    return !board.run.direct || edges_overrun;
+}
 
 /* line.c */
 void line_start(void);

@@ -10,6 +10,8 @@
 
 #include "chip.h"
 
+#define BYTES_AT_ONCE 8
+
 struct board board;
 static uint8_t reset_cause __attribute__((section(".noinit")));
 
@@ -160,27 +162,40 @@ static void rest(void)
     sleep_disable();
 }
 
+/* Often asked, seldom with anything to do. */
+static inline void take_edges(void)
+{
+    if (edges_waiting())
+        edges_take();
+}
+
+/* Some bytes at one go, because the loop around costs as much as a byte; no more once a frame has ended. */
+static inline bool take_bytes(void)
+{
+    uint8_t byte = 1;
+    uint8_t left = BYTES_AT_ONCE;
+    while (left != 0 && byte != 0 && line_byte(&byte)) {
+        board_byte(&board, byte);
+        left--;
+    }
+    return left != BYTES_AT_ONCE;
+}
+
 int main(void)
 {
     start();
     for (;;) {
-        uint8_t byte;
-        bool more = false;
+        bool more = take_bytes();
         wdt_reset();
-        edges_take();
-        if (line_byte(&byte)) {
-            board_byte(&board, byte);
-            more = true;
-        }
-        for (uint8_t lost = line_lost(); lost != 0; lost--)
-            board_bytes_lost(&board);
+        take_edges();
         if (clock_beat()) {
-            edges_take();
+            for (uint8_t lost = line_lost(); lost != 0; lost--)
+                board_bytes_lost(&board);
             board_beat(&board);
             converter_begin();
             more = true;
         }
-        edges_take();
+        take_edges();
         more = board_work(&board) || more;
         if (!more)
             rest();

@@ -121,10 +121,10 @@ void board_beat(struct board *board)
     beats->beat = beats->beat == SECOND_MS - 1 ? 0 : (uint16_t)(beats->beat + 1);
     if (beats->buzz_ms != 0)
         beats->buzz_ms--;
+    run_age(board);
     watch_silence(board);
     watch_supply(board);
     probe_beat(board);
     buzz(board);
     link_beat(board);
-    quiet_find(board);
 }

@@ -12,6 +12,7 @@
 #include "coils.h"
 #include "frames.h"
 #include "limits.h"
+#include "run.h"
 
 enum { PIN_A = 1, PIN_B = 2, PIN_LEFT = 4, PIN_RIGHT = 8 };
 
@@ -99,12 +100,6 @@ struct position {
     uint32_t tick;   /* of the edge before */
     uint16_t interval;
     int8_t correction;
-};
-
-/* Edges that need nothing but counting: those that keep the count strictly between these two. */
-struct quiet {
-    int16_t low;
-    int16_t high;
 };
 
 struct plan {
@@ -248,7 +243,7 @@ struct beats {
 struct board {
     const struct ports *ports;
     struct position position;
-    struct quiet quiet;
+    struct run run;
     struct coils coils;
     struct under_way pass;
     struct bed bed;
@@ -270,7 +265,8 @@ struct board {
 /* All coils must be off and the outputs disabled before this; it keeps them so. */
 void board_start(struct board *board, const struct ports *ports, uint8_t reset_cause);
 
-/* The sensor pins as they were at this tick, at each change of A or B. */
+/* The sensor pins as they were at this tick, at each change of A or B. May be left out for an edge that
+ * run_edge has counted. */
 void board_edge(struct board *board, uint8_t pins, uint32_t tick);
 
 /* Edges came that could not be noted; the port has already switched the coils off. */

@@ -7,9 +7,7 @@
 #include <stdint.h>
 
 #include "limits.h"
-
-#define NO_PINS 0xFF
-#define PINS_AB 3
+#include "run.h"
 
 struct coils {
     volatile uint8_t expect;   /* A and B at which `coming` is to be put out at once; NO_PINS for never */

@@ -31,6 +31,7 @@
 
 #define LATE_TICKS 50 /* 0.2 ms from edge to output, for an output that could not be prepared */
 #define STOP_TICKS 25000
+#define RUN_AGE_TICKS 40000 /* 160 ms: far enough below the 65,536 that sixteen bits can tell apart */
 
 #define STATUS_CHANGED_MS 20
 #define STATUS_MS 250

@@ -65,6 +65,8 @@ static void take_ask(struct board *board, uint8_t what)
 
 static void take(struct board *board, uint8_t type, const uint8_t *fields)
 {
+    board->run.direct = false; /* edges that come while things change are noted and looked at afterwards */
+    run_take(board);
     switch (type) {
     case BED:
         if (bed_take(board, fields))
@@ -105,7 +107,7 @@ static void take(struct board *board, uint8_t type, const uint8_t *fields)
     if (type >= PLAN && type <= STOP)
         board->link.due |= DUE_STATUS;
     pass_arm_or_not(board);
-    quiet_find(board);
+    run_find(board);
 }
 
 void board_byte(struct board *board, uint8_t byte)

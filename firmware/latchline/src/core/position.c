@@ -4,45 +4,114 @@
 /* Step for (A, B before) x 4 + (A, B now), A being bit 0: rightward 0, 1, 3, 2, 0. */
 enum { STAY = 0, RIGHT = 1, LEFT = -1, BROKEN = 2 };
 
-static const int8_t steps[16] = {
+static const int8_t ways[16] = {
     STAY,  RIGHT, LEFT,   BROKEN, /* from 0 to 0, 1, 2, 3 */
     LEFT,  STAY,  BROKEN, RIGHT,  /* from 1 */
     RIGHT, BROKEN, STAY,  LEFT,   /* from 2 */
     BROKEN, LEFT, RIGHT,  STAY    /* from 3 */
 };
 
+/* A and B one step on: rightward 0, 1, 3, 2, 0. */
+uint8_t pins_after(uint8_t pins, bool rightward)
+{
+    static const uint8_t onward[4] = {1, 3, 0, 2};
+    static const uint8_t back[4] = {2, 0, 3, 1};
+    return rightward ? onward[pins & PINS_AB] : back[pins & PINS_AB];
+}
+
 static int16_t off_the_bed(const struct board *board)
 {
     return (int16_t)(OFF_THE_BED_NEEDLES * board->bed.edges_per_needle);
 }
 
-/* Where an edge has no more to do than to count: away from the lines, with no pass under way, nothing
- * at rest. Everything else goes through the whole of board_edge. */
-void quiet_find(struct board *board)
+/* Between which counts, both excluded, edges have no more to do than to count. */
+static void quiet_between(const struct board *board, int16_t *low, int16_t *high)
 {
     const struct position *position = &board->position;
-    struct quiet *quiet = &board->quiet;
-    quiet->low = 0;
-    quiet->high = 0;
-    if (!board->bed_set || board->pass.state == PASS_UNDER_WAY || board->coils.rested != 0)
+    const struct plan *plan = &board->plan;
+    *low = INT16_MIN;
+    *high = INT16_MAX;
+    if (!position->certain)
         return;
-    if (!position->certain) {
-        quiet->low = INT16_MIN;
-        quiet->high = INT16_MAX;
+    *low = (int16_t)(board->bed.left_sensor - off_the_bed(board) - 1);
+    *high = (int16_t)(board->bed.right_sensor + off_the_bed(board) + 1);
+    if (plan->fingerprint == 0)
         return;
-    }
-    quiet->low = (int16_t)(board->bed.left_sensor - off_the_bed(board) - 1);
-    quiet->high = (int16_t)(board->bed.right_sensor + off_the_bed(board) + 1);
-    if (board->plan.fingerprint == 0)
-        return;
-    if (position->count <= board->plan.left_line) {
-        quiet->high = board->plan.left_line;
-    } else if (position->count >= board->plan.right_line) {
-        quiet->low = board->plan.right_line;
+    if (position->count <= plan->left_line) {
+        *high = plan->left_line;
+    } else if (position->count >= plan->right_line) {
+        *low = plan->right_line;
     } else {
-        quiet->low = board->plan.left_line;
-        quiet->high = board->plan.right_line;
+        *low = plan->left_line;
+        *high = plan->right_line;
     }
+}
+
+static uint8_t quiet_room(const struct board *board)
+{
+    const struct position *position = &board->position;
+    int16_t low;
+    int16_t high;
+    uint16_t room;
+    if (!board->bed_set || !position->moving || board->pass.state == PASS_UNDER_WAY ||
+        board->ports->ticks(board->ports->world) - position->tick > RUN_AGE_TICKS)
+        return 0;
+    quiet_between(board, &low, &high);
+    room = position->rightward ? (uint16_t)((uint16_t)high - (uint16_t)position->count)
+                               : (uint16_t)((uint16_t)position->count - (uint16_t)low);
+    if (room <= 1)
+        return 0;
+    return (uint8_t)(room > UINT8_MAX ? UINT8_MAX : room - 1);
+}
+
+/* Begins a run, or none. The interrupt must not be counting (`direct` off). */
+void run_find(struct board *board)
+{
+    struct run *run = &board->run;
+    const struct position *position = &board->position;
+    uint8_t next;
+    run->next = NO_PINS;
+    run->room = quiet_room(board);
+    if (run->room == 0)
+        return;
+    next = (uint8_t)((position->pins & ~PINS_AB) | pins_after(position->pins, position->rightward));
+    run->steps = 0;
+    run->tick = (uint16_t)position->tick;
+    run->shortest = UINT16_MAX;
+    run->toggle = next ^ position->pins;
+    run->next = next;
+}
+
+/* Takes over what the run has counted so far; the run goes on. */
+void run_take(struct board *board)
+{
+    struct run *run = &board->run;
+    struct position *position = &board->position;
+    uint8_t steps;
+    uint16_t tick;
+    board->ports->hold();
+    steps = run->steps;
+    run->steps = 0;
+    run->room = (uint8_t)(run->room - steps);
+    tick = run->tick;
+    position->pins = steps == 0 ? position->pins : run->pins;
+    position->interval = steps == 0 ? position->interval : run->interval;
+    if (run->shortest < board->counts.shortest)
+        board->counts.shortest = run->shortest;
+    board->ports->release();
+    if (steps == 0)
+        return;
+    position->tick += (uint16_t)(tick - (uint16_t)position->tick);
+    position->count = (int16_t)(position->rightward ? position->count + steps : position->count - steps);
+    board->counts.edges += steps;
+}
+
+/* Once a millisecond: a run whose latest edge is so old that sixteen bits could not tell how old ends. */
+void run_age(struct board *board)
+{
+    run_take(board);
+    if (board->ports->ticks(board->ports->world) - board->position.tick > RUN_AGE_TICKS)
+        board->run.next = NO_PINS;
 }
 
 void stretch_begin(struct position *position)
@@ -177,47 +246,46 @@ static void impossible(struct board *board, uint8_t before, uint8_t pins)
 void board_edge(struct board *board, uint8_t pins, uint32_t tick)
 {
     struct position *position = &board->position;
-    uint8_t before = position->pins;
-    int8_t way = steps[(before & PINS_AB) << 2 | (pins & PINS_AB)];
-    bool rightward = way == RIGHT;
+    uint8_t before;
+    int8_t way;
+    bool rightward;
     uint16_t interval;
+    if (run_edge(&board->run, pins, (uint16_t)tick))
+        return;
+    run_take(board);
+    before = position->pins;
+    way = ways[(before & PINS_AB) << 2 | (pins & PINS_AB)];
+    rightward = way == RIGHT;
     if (way == STAY)
         return; /* a pulse that was gone before it could be read */
     position->pins = pins;
+    coils_end_rest(board);
     if (way == BROKEN) {
-        coils_end_rest(board);
         impossible(board, before, pins);
-        quiet_find(board);
+        run_find(board);
         return;
     }
     interval = interval_to(position, tick, rightward);
     if (interval < board->counts.shortest)
         board->counts.shortest = interval;
     board->counts.edges++;
+    if (position->moving && position->rightward != rightward)
+        count_up(&board->counts.reversals);
     position->interval = interval;
     position->tick = tick;
-    if (position->moving && position->rightward == rightward && (before & ~PINS_AB) == (pins & ~PINS_AB)) {
-        int16_t count = (int16_t)(position->count + way);
-        if (count > board->quiet.low && count < board->quiet.high) {
-            position->count = count;
-            return;
-        }
-    } else if (position->moving && position->rightward != rightward) {
-        count_up(&board->counts.reversals);
-    }
     position->moving = true;
     position->rightward = rightward;
-    coils_end_rest(board);
     step(board, before, pins, rightward, tick);
     pass_arm_or_not(board);
-    quiet_find(board);
+    run_find(board);
 }
 
 void board_edges_lost(struct board *board)
 {
+    run_take(board);
     board->position.pins = board->ports->pins(board->ports->world);
     position_forget_edge(&board->position);
     if (board->bed_set)
         fault_raise(board, FAULT_EDGES_TOO_FAST, NO_NEEDLE, 0);
-    quiet_find(board);
+    run_find(board);
 }

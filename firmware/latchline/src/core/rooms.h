@@ -45,7 +45,10 @@ void fault_clear(struct board *board, uint8_t number);
 void position_lose(struct board *board);
 void position_forget_edge(struct position *position);
 void stretch_begin(struct position *position);
-void quiet_find(struct board *board);
+uint8_t pins_after(uint8_t pins, bool rightward);
+void run_take(struct board *board);
+void run_find(struct board *board);
+void run_age(struct board *board);
 
 /* passes.c */
 static inline struct slot *slot_of(struct board *board, uint32_t number)

@@ -166,14 +166,6 @@ void selectors_edge(struct board *board, int16_t q, bool forward, uint32_t tick)
     put_out(board, coils, tick);
 }
 
-/* A and B one step on: rightward 0, 1, 3, 2, 0. */
-static uint8_t pins_after(uint8_t pins, bool rightward)
-{
-    static const uint8_t onward[4] = {1, 3, 0, 2};
-    static const uint8_t back[4] = {2, 0, 3, 1};
-    return rightward ? onward[pins & PINS_AB] : back[pins & PINS_AB];
-}
-
 /* What the edge interrupt will put out by itself if the next edge goes forward. */
 void selectors_prepare(struct board *board, int16_t q)
 {
