@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 
 import strategies
-from latchline.checks import across
+from latchline.checks import look
 from latchline.checks.find import findings
 from latchline.fabric import structure as module
 from latchline.fabric.structure import floats, structure
@@ -21,7 +21,7 @@ from latchline.plan.model import Plan
 @given(plan=strategies.plans())
 def test_loops_floats_and_findings_are_the_same_in_short_stretches(stretch: int, plan: Plan) -> None:
     whole = structure(plan), floats(plan), findings(plan)
-    with patch.object(module, "CHUNK_PASSES", stretch), patch.object(across, "CHUNK_PASSES", stretch):
+    with patch.object(module, "CHUNK_PASSES", stretch), patch.object(look, "CHUNK_PASSES", stretch):
         parts = structure(plan), floats(plan), findings(plan)
     assert (whole[0].drawn_by == parts[0].drawn_by).all()
     for field in fields(whole[1]):

@@ -6,11 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from latchline.checks.model import LOOK_AT, MUST_MEND, Finding, Look, Mend, Places, found
+from latchline.checks.look import Look, Places, found
+from latchline.checks.model import LOOK_AT, MUST_MEND, Finding, Mend
 from latchline.fabric.loops import pass_yarns
-from latchline.fabric.structure import CHUNK_PASSES, floats
 from latchline.plan.model import Band
-from latchline.runs import Bools, runs
 from latchline.technique.model import Does
 
 GROUND = Mend(
@@ -28,43 +27,13 @@ def break_floats(needles: int) -> Mend:
     )
 
 
-def float_places(look: Look) -> Places:
-    """Floats within one pass that are longer than the limit; kind: the yarn."""
-    return _floats(look, over_turns=False)
-
-
-def _floats(look: Look, *, over_turns: bool) -> Places:
-    found_floats = floats(look.plan, longer_than=look.own.float_needles or 0)
-    low = np.minimum(found_floats.needle_from, found_floats.needle_to).astype(np.int64) + 1
-    high = np.maximum(found_floats.needle_from, found_floats.needle_to).astype(np.int64) - 1
-    places = Places(
-        size=high - low + 1,
-        pass_first=found_floats.pass_from.astype(np.int64),
-        pass_last=found_floats.pass_to.astype(np.int64),
-        needle_first=low,
-        needle_last=high,
-        kind=found_floats.yarn.astype(np.int64),
-    )
-    return places.where((places.pass_first != places.pass_last) == over_turns)
-
-
-def code_places(look: Look, band: Band, code: Does, longer_than: int) -> Places:
-    """Runs of needles of a band that do the same in one pass; kind: the code."""
-    parts = []
-    for start in range(band.first, band.last + 1, CHUNK_PASSES):
-        marks: Bools = look.codes[start - 1 : min(start - 1 + CHUNK_PASSES, band.last)] == code
-        line, first, last = runs(marks, longer_than)
-        parts.append(np.stack([last - first + 1, line + start, line + start, first, last]))
-    size, pass_first, pass_last, needle_first, needle_last = np.concatenate(parts, axis=1).astype(np.int64)
-    return Places(size, pass_first, pass_last, needle_first, needle_last, np.full(len(size), int(code)))
-
-
 def float_across(look: Look) -> Iterator[Finding]:
-    every, limit, most = float_places(look), look.own.float_needles or 0, look.own.float_needles_most
+    limit, most = look.own.float_needles or 0, look.own.float_needles_most
     yarns = pass_yarns(look.plan).yarns
     pitch = look.plan.profile.pitch_mm
     for band in look.bands_checked("float-across"):
-        places = every.of_band(band)
+        places = look.long_floats.of_band(band)
+        places = places.where(places.pass_first == places.pass_last)
         mends = _float_mends(band, limit)
 
         def describe(
@@ -93,10 +62,11 @@ def _float_mends(band: Band, limit: int) -> tuple[Mend, ...]:
 
 def float_over_turn(look: Look) -> Iterator[Finding]:
     """A yarn that is left in one pass and taken again in another, far along the bed."""
-    every, limit = _floats(look, over_turns=True), look.own.float_needles or 0
+    limit = look.own.float_needles or 0
     yarns = pass_yarns(look.plan).yarns
     for band in look.bands_checked("float-over-turn"):
-        places = every.of_band(band)
+        places = look.long_floats.of_band(band)
+        places = places.where(places.pass_first != places.pass_last)
 
         def describe(size: int, index: int, band: Band = band, places: Places = places) -> Finding:
             yarn = yarns[int(places.kind[index])].name
@@ -119,7 +89,7 @@ def laid_in_float(look: Look) -> Iterator[Finding]:
     limit, most = look.own.laid_in_needles or 0, look.own.float_needles_most
     for band in look.bands_checked("laid-in-float"):
         for code, words in ((Does.LAID_OVER, "over"), (Does.LAID_UNDER, "under")):
-            places = code_places(look, band, code, limit)
+            places = look.doing(band, code, limit)
 
             def describe(size: int, _: int, band: Band = band, words: str = words) -> Finding:
                 return Finding(
@@ -139,7 +109,7 @@ def laid_in_float(look: Look) -> Iterator[Finding]:
 def tucks_beside(look: Look) -> Iterator[Finding]:
     limit, most = look.own.tucks_beside, look.own.tucks_beside_most
     for band in look.bands_checked("tucks-beside"):
-        places = code_places(look, band, Does.TUCK, limit)
+        places = look.doing(band, Does.TUCK, limit)
 
         def describe(size: int, _: int, band: Band = band) -> Finding:
             return Finding(

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from latchline.checks.across import code_places, float_places
-from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Look, Mend, Numbers, Places, found
-from latchline.checks.upward import kept_loops
+from latchline.checks.look import Look, Numbers, Places, found
+from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Mend
 from latchline.fabric.loops import Bools, knits
 from latchline.plan.model import Band
 from latchline.plan.select import select
@@ -72,7 +71,8 @@ def _shifted(band: Band, width: int) -> Mend:
 
 def seam(look: Look) -> Iterator[Finding]:
     """Where the repeat meets itself: runs too long only because two parts of them join there."""
-    beside, kept = float_places(look), kept_loops(look)
+    beside, kept = look.long_floats, look.kept
+    beside = beside.where(beside.pass_first == beside.pass_last)
     for band in look.plan.bands:
         if band.drawing is None:
             continue
@@ -81,14 +81,14 @@ def seam(look: Look) -> Iterator[Finding]:
         if "float-across" in checks:
             sideways.append((beside.of_band(band), look.own.float_needles or 0))
         if "tucks-beside" in checks:
-            sideways.append((code_places(look, band, Does.TUCK, look.own.tucks_beside), look.own.tucks_beside))
+            sideways.append((look.doing(band, Does.TUCK, look.own.tucks_beside), look.own.tucks_beside))
         if "laid-in-float" in checks:
             limit = look.own.laid_in_needles or 0
-            sideways += [(code_places(look, band, code, limit), limit) for code in (Does.LAID_OVER, Does.LAID_UNDER)]
+            sideways += [(look.doing(band, code, limit), limit) for code in (Does.LAID_OVER, Does.LAID_UNDER)]
         for places, limit in sideways:
             yield from _seam(look, band, places.where(_joins_sideways(look, band, places, limit)), limit, "sideways")
         for rule, size, limit in (
-            ("tucks-stacked", kept.tucks, look.own.tucks_stacked),
+            ("tucks-stacked", kept.tucked, look.own.tucks_stacked),
             ("loop-kept", kept.missed, look.own.held_passes),
         ):
             if rule in checks and band.separation is None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from latchline.checks import across, drawing, upward, yarns
-from latchline.checks.model import MUST_MEND, Finding, Look, Rule, in_order
+from latchline.checks.look import Look, Rule
+from latchline.checks.model import MUST_MEND, Finding, in_order
 from latchline.plan.limits import Limits
 from latchline.plan.model import Plan
 

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
-from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Look, Mend, Numbers, Places, found
+from latchline.checks.look import Look, Places, found
+from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Mend
 from latchline.fabric.loops import knits
 from latchline.plan.model import Band
 from latchline.runs import runs
-from latchline.technique.model import Does
-
-NEEDLES_AT_ONCE = 32  # so many needles are followed at a time, to keep memory small
 
 EDGES = Mend("make the end needles knit in every pass", "--edge-needles knit", 'edge_needles = "knit"')
 MIRRORED = Mend("knit every second row as its mirror image", "--mirror-rows", "mirror_rows = true")
@@ -23,63 +20,11 @@ EXCHANGED = Mend(
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Kept:
-    """Stretches of passes in which a needle doesn't knit: equally long arrays.
-
-    needle: place in the span. pass_first, pass_last: from 1. tucks: how many of those passes tuck;
-    in the others the needle misses or is held.
-    """
-
-    needle: Numbers
-    pass_first: Numbers
-    pass_last: Numbers
-    tucks: Numbers
-
-    def places(self, size: Numbers, longer_than: int) -> Places:
-        places = Places(size, self.pass_first, self.pass_last, self.needle, self.needle, self.tucks)
-        return places.where(size > longer_than)
-
-    @property
-    def tucked(self) -> Numbers:
-        return self.tucks
-
-    @property
-    def missed(self) -> Numbers:
-        return self.pass_last - self.pass_first + 1 - self.tucks
-
-
-def kept_loops(look: Look) -> Kept:
-    """Every stretch in which a needle doesn't knit and that is longer than the shortest limit."""
-    shortest = min(look.own.held_passes, look.own.tucks_stacked, look.own.tucks_stacked_fine)
-    parts = []
-    for start in range(0, look.plan.span.width, NEEDLES_AT_ONCE):
-        codes = np.ascontiguousarray(look.codes[:, start : start + NEEDLES_AT_ONCE].T)
-        line, first, last = runs(~knits(codes), shortest)
-        tucks = np.zeros((len(codes), codes.shape[1] + 1), dtype=np.int32)
-        np.cumsum(codes == Does.TUCK, axis=1, dtype=np.int32, out=tucks[:, 1:])
-        parts.append(np.stack([line + start, first + 1, last + 1, tucks[line, last + 1] - tucks[line, first]]))
-    return Kept(*np.concatenate(parts, axis=1).astype(np.int64))
-
-
-def never_knitting(look: Look) -> list[tuple[Band, Numbers]]:
-    """For each band that has some: the needles (places in the span) that knit in none of its passes.
-
-    A band that is over within the limit, and after which the needle knits again, is let pass.
-    """
-    result = []
-    for band in look.bands_checked("never-knits"):
-        idle = ~knits(look.codes_of(band)).any(axis=0)
-        if band.passes <= look.own.held_passes and idle.any():
-            soon = look.codes[band.last : band.first - 1 + look.own.held_passes + 1]
-            idle &= ~knits(soon).any(axis=0)
-        if idle.any():
-            result.append((band, np.flatnonzero(idle).astype(np.int64)))
-    return result
-
-
 def never_knits(look: Look) -> Iterator[Finding]:
-    for band, idle in never_knitting(look):
+    for band in look.bands_checked("never-knits"):
+        idle = look.never_knitting.get(band.first)
+        if idle is None:
+            continue
         marks = np.zeros((1, look.plan.span.width), dtype=np.bool_)
         marks[0, idle] = True
         _, first, last = runs(marks)
@@ -102,7 +47,7 @@ def never_knits(look: Look) -> Iterator[Finding]:
 
 
 def tucks_stacked(look: Look) -> Iterator[Finding]:
-    kept = kept_loops(look)
+    kept = look.kept
     for band in look.bands_checked("tucks-stacked"):
         fine = bool(band.yarns) and look.own.yarn_class(band.yarns[0], look.plan.profile.pitch_mm) == "fine"
         limit = look.own.tucks_stacked_fine if fine else look.own.tucks_stacked
@@ -124,7 +69,7 @@ def tucks_stacked(look: Look) -> Iterator[Finding]:
 
 
 def loop_kept(look: Look) -> Iterator[Finding]:
-    kept, limit = kept_loops(look), look.own.held_passes
+    kept, limit = look.kept, look.own.held_passes
     for band in look.bands_checked("loop-kept"):
         places = _that_knit(look, band, kept.places(kept.missed, limit).of_band(band))
         expected = band.separation.held_most(len(band.yarns)) if band.separation is not None else 0
@@ -173,13 +118,17 @@ def _kept_by_separation(look: Look, band: Band, places: Places) -> Finding:
 
 def _that_knit(look: Look, band: Band, places: Places) -> Places:
     """Without the needles that never knit in the band: they have a finding of their own."""
-    idle = next((needles for other, needles in never_knitting(look) if other is band), None)
+    idle = look.never_knitting.get(band.first)
     return places if idle is None else places.where(~np.isin(places.needle_first, idle))
 
 
 def _row_mends(band: Band) -> tuple[Mend, ...]:
     mends = [ONCE] if band.options.row_repeat > 1 else []
-    if band.chart is not None and not (band.chart.cells == band.chart.cells[:, ::-1]).all():
+    if (
+        band.chart is not None
+        and not band.options.mirror_rows
+        and not (band.chart.cells == band.chart.cells[:, ::-1]).all()
+    ):
         mends.append(MIRRORED)
     return tuple(mends)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import sqrt
 
-from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Look
+from latchline.checks.look import Look
+from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding
 from latchline.plan.model import Band, Yarn
 
 LAID_IN_ONLY = "laid in only"

@@ -1,0 +1,186 @@
+"""What the checks look at: a plan, and facts about it that several rules want to know."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.checks.model import Finding
+from latchline.fabric.loops import Bools, Codes, does, knits
+from latchline.fabric.structure import CHUNK_PASSES, floats
+from latchline.plan.limits import Limits
+from latchline.plan.model import Band, Plan
+from latchline.runs import runs
+from latchline.technique.model import Does
+
+NEEDLES_AT_ONCE = 32  # so many needles are followed at a time, to keep memory small
+
+Numbers = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Where one rule was broken: equally long arrays, one entry a place.
+
+    size: what is measured, the larger the worse. pass_*: from 1. needle_*: places in the span.
+    kind: what else the rule wants to know of a place; each rule says what.
+    """
+
+    size: Numbers
+    pass_first: Numbers
+    pass_last: Numbers
+    needle_first: Numbers
+    needle_last: Numbers
+    kind: Numbers
+
+    def __len__(self) -> int:
+        return len(self.size)
+
+    def where(self, keep: npt.NDArray[np.bool_]) -> Places:
+        parts = (self.size, self.pass_first, self.pass_last, self.needle_first, self.needle_last, self.kind)
+        return Places(*(part[keep] for part in parts))
+
+    def of_band(self, band: Band) -> Places:
+        """Those that begin in the band."""
+        return self.where((self.pass_first >= band.first) & (self.pass_first <= band.last))
+
+    def worst(self, groups: Numbers) -> Iterator[tuple[int, int, int]]:
+        """For each group: its number, the index of its worst place (the first of equals), how many places it has."""
+        order = np.lexsort((self.needle_first, self.pass_first, -self.size, groups))
+        ordered = groups[order]
+        starts = np.flatnonzero(np.append(True, ordered[1:] != ordered[:-1])) if len(ordered) else ordered
+        counts = np.diff(np.append(starts, len(ordered)))
+        for start, count in zip(starts.tolist(), counts.tolist(), strict=True):
+            yield int(ordered[start]), int(order[start]), count
+
+
+@dataclass(frozen=True, eq=False)
+class Kept:
+    """Stretches of passes in which a needle doesn't knit: equally long arrays.
+
+    needle: place in the span. pass_first, pass_last: from 1. tucked: how many of those passes tuck;
+    in the others the needle misses or is held.
+    """
+
+    needle: Numbers
+    pass_first: Numbers
+    pass_last: Numbers
+    tucked: Numbers
+
+    def places(self, size: Numbers, longer_than: int) -> Places:
+        places = Places(size, self.pass_first, self.pass_last, self.needle, self.needle, self.tucked)
+        return places.where(size > longer_than)
+
+    @property
+    def missed(self) -> Numbers:
+        return self.pass_last - self.pass_first + 1 - self.tucked
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """A plan and all that several rules want to know of it, worked out once."""
+
+    plan: Plan
+    limits: Limits
+
+    @cached_property
+    def codes(self) -> Codes:
+        """What every needle does in every pass, uint8 (passes, width)."""
+        return does(self.plan)
+
+    @cached_property
+    def own(self) -> Limits:
+        """The limits with those filled in that go by the bed's pitch."""
+        return self.limits.at(self.plan.profile.pitch_mm)
+
+    def chart_row(self, passes: Numbers) -> Numbers:
+        """The chart rows (from 1, 0 where none) of passes from 1."""
+        return self.plan.chart_row[passes - 1].astype(np.int64)
+
+    def codes_of(self, band: Band) -> Codes:
+        return self.codes[band.first - 1 : band.last]
+
+    def bands_checked(self, rule: str) -> Iterator[Band]:
+        """The bands whose technique asks for the rule."""
+        return (band for band in self.plan.bands if rule in band.technique.checks)
+
+    def needles(self, first: int, last: int) -> str:
+        """The name of a needle or span, from places in the span of the plan."""
+        names = [self.plan.profile.needle_name(self.plan.span.first + int(place)) for place in (first, last)]
+        return names[0] if names[0] == names[1] else "-".join(names)
+
+    @cached_property
+    def kept(self) -> Kept:
+        """Every stretch in which a needle doesn't knit and that is longer than the shortest limit."""
+        shortest = min(self.own.held_passes, self.own.tucks_stacked, self.own.tucks_stacked_fine)
+        parts = []
+        for start in range(0, self.plan.span.width, NEEDLES_AT_ONCE):
+            codes = np.ascontiguousarray(self.codes[:, start : start + NEEDLES_AT_ONCE].T)
+            line, first, last = runs(~knits(codes), shortest)
+            tucks = np.zeros((len(codes), codes.shape[1] + 1), dtype=np.int32)
+            np.cumsum(codes == Does.TUCK, axis=1, dtype=np.int32, out=tucks[:, 1:])
+            parts.append(np.stack([line + start, first + 1, last + 1, tucks[line, last + 1] - tucks[line, first]]))
+        return Kept(*np.concatenate(parts, axis=1).astype(np.int64))
+
+    @cached_property
+    def long_floats(self) -> Places:
+        """Floats longer than the limit, within a pass or over turns; kind: the yarn."""
+        every = floats(self.plan, longer_than=self.own.float_needles or 0)
+        low = np.minimum(every.needle_from, every.needle_to).astype(np.int64) + 1
+        high = np.maximum(every.needle_from, every.needle_to).astype(np.int64) - 1
+        return Places(
+            size=high - low + 1,
+            pass_first=every.pass_from.astype(np.int64),
+            pass_last=every.pass_to.astype(np.int64),
+            needle_first=low,
+            needle_last=high,
+            kind=every.yarn.astype(np.int64),
+        )
+
+    @cached_property
+    def never_knitting(self) -> dict[int, Numbers]:
+        """By the first pass of each band that has some: needles (places in the span) that knit in none of its passes.
+
+        A band that is over within the limit, and after which the needle knits again, is let pass.
+        """
+        result = {}
+        for band in self.bands_checked("never-knits"):
+            idle = ~knits(self.codes_of(band)).any(axis=0)
+            if band.passes <= self.own.held_passes and idle.any():
+                soon = self.codes[band.last : band.first - 1 + self.own.held_passes + 1]
+                idle &= ~knits(soon).any(axis=0)
+            if idle.any():
+                result[band.first] = np.flatnonzero(idle).astype(np.int64)
+        return result
+
+    def doing(self, band: Band, code: Does, longer_than: int) -> Places:
+        """Runs of needles of a band that do the same in one pass; kind: the code."""
+        parts = []
+        for start in range(band.first, band.last + 1, CHUNK_PASSES):
+            marks: Bools = self.codes[start - 1 : min(start - 1 + CHUNK_PASSES, band.last)] == code
+            line, first, last = runs(marks, longer_than)
+            parts.append(np.stack([last - first + 1, line + start, line + start, first, last]))
+        size, pass_first, pass_last, needle_first, needle_last = np.concatenate(parts, axis=1).astype(np.int64)
+        return Places(size, pass_first, pass_last, needle_first, needle_last, np.full(len(size), int(code)))
+
+
+Rule = Callable[[Look], Iterator[Finding]]
+
+
+def found(look: Look, places: Places, groups: Numbers, describe: Callable[[int, int], Finding]) -> Iterator[Finding]:
+    """One finding for each group, with its worst place filled in. describe(size, index) gives the words."""
+    for group, index, count in places.worst(groups):
+        size = int(places.size[index])
+        yield replace(
+            describe(size, index),
+            chart_row=group,
+            pass_first=int(places.pass_first[index]),
+            pass_last=int(places.pass_last[index]),
+            needles=look.needles(int(places.needle_first[index]), int(places.needle_last[index])),
+            places=count,
+            measured=size,
+        )
