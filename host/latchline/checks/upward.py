@@ -124,11 +124,8 @@ def _that_knit(look: Look, band: Band, places: Places) -> Places:
 
 def _row_mends(band: Band) -> tuple[Mend, ...]:
     mends = [ONCE] if band.options.row_repeat > 1 else []
-    if (
-        band.chart is not None
-        and not band.options.mirror_rows
-        and not (band.chart.cells == band.chart.cells[:, ::-1]).all()
-    ):
+    chart = band.chart
+    if chart is not None and not band.options.mirror_rows and not (chart.cells == chart.cells[:, ::-1]).all():
         mends.append(MIRRORED)
     return tuple(mends)
 

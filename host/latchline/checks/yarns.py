@@ -8,14 +8,14 @@ from math import sqrt
 from latchline.checks.look import Look
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding
 from latchline.plan.model import Band, Yarn
+from latchline.technique.model import LAID_IN_ONLY, Does
 
-LAID_IN_ONLY = "laid in only"
 PLAIN_ROWS_OF_COURSE = 8  # a few plain rows before a cast-off curl, and nobody needs to be told
 
 
 def _knitted(band: Band) -> tuple[Yarn, ...]:
     """The yarns that needles knit: all but one that is laid in."""
-    return band.yarns[:1] if band.technique.name == "inlay" else band.yarns
+    return band.yarns[:1] if band.technique.cams.selected == Does.LAID_OVER else band.yarns
 
 
 def yarn_class(look: Look) -> Iterator[Finding]:
@@ -49,17 +49,15 @@ def yarn_class(look: Look) -> Iterator[Finding]:
 
 def stitch_size(look: Look) -> Iterator[Finding]:
     """A number on the dial that does not go with the yarn."""
-    own = look.own
-    sizes = {"fine": (0.0, own.fine_size), "medium": (own.fine_size, own.medium_size)}
-    sizes["heavy"] = (own.medium_size, own.heavy_size)
     seen = set()
     for band in look.plan.bands:
         for yarn in _knitted(band):
-            kind = own.yarn_class(yarn, look.plan.profile.pitch_mm)
-            if yarn.stitch_size is None or kind not in sizes or yarn in seen:
+            kind = look.own.yarn_class(yarn, look.plan.profile.pitch_mm)
+            sizes = look.own.stitch_sizes(kind) if kind is not None else None
+            if yarn.stitch_size is None or sizes is None or yarn in seen:
                 continue
             seen.add(yarn)
-            low, high = sizes[kind]
+            low, high = sizes
             if low <= yarn.stitch_size <= high:
                 continue
             tight = yarn.stitch_size < low

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from latchline.plan.model import Yarn
 from latchline.tables import Table
+from latchline.technique.model import LAID_IN_ONLY, YARN_CLASSES
 
 FLOAT_SPAN_MM = 27.0  # five missed needles at 4.5 mm; common practice, no source
 PITCH_OF_CLASSES_MM = 4.5
@@ -88,11 +89,17 @@ class Limits:
         )
 
     def yarn_class(self, yarn: Yarn, pitch_mm: float) -> str | None:
-        """`fine`, `medium`, `heavy` or `laid in only`; None where the yarn's count is not given."""
+        """One of YARN_CLASSES; None where the yarn's count is not given."""
         if yarn.tex is None:
             return None
         own = self.at(pitch_mm)
-        for name, most in (("fine", own.fine_tex), ("medium", own.medium_tex), ("heavy", own.heavy_tex)):
+        for name, most in zip(YARN_CLASSES, (own.fine_tex, own.medium_tex, own.heavy_tex), strict=False):
             if most is not None and yarn.tex <= most:
                 return name
-        return "laid in only"
+        return LAID_IN_ONLY
+
+    def stitch_sizes(self, name: str) -> tuple[float, float] | None:
+        """The lowest and highest stitch size that a yarn class takes on the dial; None for what is only laid in."""
+        sizes = (0.0, self.fine_size, self.medium_size, self.heavy_size)
+        place = YARN_CLASSES.index(name)
+        return None if name == LAID_IN_ONLY else (sizes[place], sizes[place + 1])

@@ -13,6 +13,8 @@ ANY_CONTRAST = -1  # every stitch but the background is selected
 NO_STITCH = -2  # nothing is selected
 
 WAYS = ("both", "leftward", "rightward")
+LAID_IN_ONLY = "laid in only"  # thicker than a hook takes
+YARN_CLASSES = ("fine", "medium", "heavy", LAID_IN_ONLY)
 
 
 class Back(IntEnum):
@@ -116,8 +118,8 @@ class Technique:
     edge_selected: the state in which an end needle surely knits, or knits the main yarn; None: it
         is left as the chart has it.
     needs_chart: False for techniques that knit without one.
-    feeders: what goes where; accessories: what else the machine needs; yarn_classes: of fine,
-        medium, heavy, those that it suits (common practice, no source).
+    feeders: what goes where; accessories: what else the machine needs; yarn_classes: of
+        YARN_CLASSES, those that it suits (common practice, no source).
     checks: names of the rules that apply (see `checks.find`).
     """
 

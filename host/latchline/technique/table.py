@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from latchline.errors import InputError
-from latchline.technique.model import PLAIN, Cams, Does, Technique
+from latchline.technique.model import PLAIN, YARN_CLASSES, Cams, Does, Technique
 from latchline.technique.separation import DOUBLE_BED, SINGLE_BED
 
 STOCKING = Technique(
@@ -165,7 +165,7 @@ INLAY = Technique(
     colour_work=False,
     feeders=("ground yarn", "inlay yarn"),
     accessories=("inlay brushes",),
-    yarn_classes=("fine", "medium", "heavy", "laid in only"),
+    yarn_classes=YARN_CLASSES,
     checks=("laid-in-float", "yarn-idle", "rows-alike"),
 )
 
