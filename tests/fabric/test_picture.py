@@ -17,7 +17,10 @@ from latchline.errors import InputError
 from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import layout
 from latchline.fabric.picture import draw_fabric, fabric_svg
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan, Yarn
+from latchline.plan.options import Options
 from latchline.technique.model import Technique
 from latchline.technique.table import TECHNIQUES
 
@@ -108,6 +111,50 @@ def test_every_stitch_of_colour_work_has_its_own_yarn_on_the_knit_side() -> None
 
 def three_colours() -> list[Colour]:
     return [Colour(250, 250, 250), Colour(120, 120, 120), Colour(0, 0, 0)]
+
+
+FACTS_OF_THE_TRADE = [
+    # every other needle, shifted each row, in two colours: one-by-one checks
+    ("checks", {}, ["mc", "cm"]),
+    ("checks two rows tall", {"row_repeat": 2}, ["mc", "mc", "cm", "cm"]),
+    ("stripes one stitch wide", {"reversal": 1}, ["cm"]),
+    ("checks, then in opposite phase", {"reversal": 4}, ["mc", "cm"] * 2 + ["cm", "mc"] * 2),
+]
+
+
+@pytest.mark.parametrize(
+    ("name", "options", "motif"), FACTS_OF_THE_TRADE, ids=[name for name, _, _ in FACTS_OF_THE_TRADE]
+)
+def test_every_other_needle_in_two_colours_gives_the_fabric_that_the_trade_knows(
+    name: str, options: dict[str, int], motif: list[str]
+) -> None:
+    """Common practice, no source. The motif repeats, and may begin at another row or stitch of itself."""
+    yarns = [Yarn("m", "#d01818"), Yarn("c", "#1830d0")]
+    plan = plan_of("fair-isle", width=8, rows=16, alternate_needles="only", yarns=yarns, **options)
+    seen = commonest_yarns(draw_fabric(plan, "knit", GAUGE, stitch_px=STITCH_PX), yarns, 8, 16)
+    wanted = [(row * 4)[:8] for row in motif * 16]
+    starts = [[row[1:] + row[:1] if odd else row for row in wanted[at : at + 16]] for at in range(8) for odd in (0, 1)]
+    assert seen in starts
+
+
+def test_tuck_loops_show_behind_the_loop_that_holds_them_on_the_side_they_belong_to() -> None:
+    """A blue band tucks on its second needle from the left: from the knit side, second from the right."""
+    bed = load_profile("standard-200")
+    red, blue = Yarn("red", "#d01818"), Yarn("blue", "#1830d0")
+    bands = [
+        BandRequest("plain", TECHNIQUES["stocking"], Options(rows=4), None, (red,)),
+        BandRequest("tuck", TECHNIQUES["tuck"], Options(rows=4), chart(["xxxxxxxx"] + ["x.xxxxxx"] * 3), (blue,)),
+    ]
+    plan = compile_plan("piece", bed, bed.centred(8), bands)
+    picture = draw_fabric(plan, "knit", GAUGE, stitch_px=24)
+    for column, both in ((6, True), (1, False)):
+        left = 24 + column * 24
+        tall = 24 / GAUGE.row_per_stitch
+        # the height of the tucked rows: over the cast-on row and four plain ones
+        top = picture.height - 24 - round(7.4 * tall)
+        waiting = picture.crop((left + 2, top, left + 22, top + round(1.5 * tall)))
+        red_there, blue_there = colour_share(waiting, red=True) > 0.1, colour_share(waiting, red=False) > 0.02
+        assert (red_there and blue_there) == both
 
 
 def extent(picture: Image.Image) -> tuple[int, int]:

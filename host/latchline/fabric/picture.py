@@ -75,6 +75,8 @@ def _purl_side(canvas: Canvas) -> None:
     loops = canvas.loops
     hanging = np.full(loops.width, _cast_on_yarn(loops), dtype=np.int64)
     _cast_on(canvas, shapes.purl_legs)
+    edge = np.arange(1, loops.width)
+    canvas.stamp_plain(-1.0, edge, _all_of(_cast_on_yarn(loops), edge), shapes.purl_sinker)
     for number, acts in enumerate(loops.acts):
         height, yarns = float(loops.base[number]), loops.yarn[number].astype(np.int64)
         made = np.flatnonzero(knits(acts))
