@@ -64,7 +64,13 @@ class Told:
 
 
 def knit(
-    plan: SmallPlan, url: str, *, patience_s: float = 400.0, wait_s: float = 0.5, machine: Profile | None = None
+    plan: SmallPlan,
+    url: str,
+    *,
+    patience_s: float = 400.0,
+    wait_s: float = 0.5,
+    machine: Profile | None = None,
+    close: bool = True,
 ) -> Told:
     """Knit the plan to its end, clearing faults as they come; gives up after so many virtual seconds."""
     port.register()
@@ -85,5 +91,6 @@ def knit(
             elif isinstance(event, Faulted):
                 told.faults.append(event.fault)
                 host.clear(event.fault.fault)
-    sim.close()
+    if close:
+        sim.close()
     return told

@@ -224,5 +224,6 @@ def simulator_addresses(draw: st.DrawFn) -> str:
         "jitter": draw(st.sampled_from((0, 0.04, 0.08))),
         "pauses": draw(st.sampled_from((0, 0.5, 1))),
         "backing-up": draw(st.sampled_from((0, 0.5, 1))),
+        "clearance": draw(st.sampled_from((0, 4, 15, 20))),
     }
     return f"sim://{name}?" + "&".join(f"{key}={value}" for key, value in options.items())

@@ -22,6 +22,7 @@ SLOWEST = 0.1  # of cruising speed, at the turn
 UNEVEN_OVER_EDGES = 24  # a hand's unevenness is no quicker than this: a carriage has weight
 ENCODER_UNEVEN = 0.01  # edges of the encoder strip that stand a little too early or late
 BETWEEN_LEGS_US = 120_000  # standing still before going the other way within a stroke
+SLOWEST_M_S = 0.1  # in mid stroke; a hand that has more time rests at the turn
 TURN_S = 0.25  # standing still at the turn, on average
 
 
@@ -30,7 +31,8 @@ class Hand:
     """The habits of one pair of hands. Chances are for each pass.
 
     jitter: unevenness of the speed, as a share of it.
-    reaction_s: from seeing the lamp to doing something about it.
+    reaction_s: from seeing the lamp to doing something about it. clearance_needles: how far past the
+    last needle in use the carriage turns, give or take two; None for what the machine's profile says.
     """
 
     rows_per_minute: float = 30.0
@@ -38,7 +40,7 @@ class Hand:
     pauses: float = 0.05
     backing_up: float = 0.05
     reaction_s: float = 0.3
-    overrun_needles: tuple[int, int] = (2, 8)
+    clearance_needles: int | None = None
 
 
 @dataclass(frozen=True)
@@ -56,19 +58,19 @@ NO_MOTION = Motion(np.zeros(0, np.int64), np.zeros(0, np.int64))
 
 
 def cruise_us(profile: Profile, hand: Hand, edges: int) -> float:
-    """Time from edge to edge in mid stroke, so that passes of so many edges keep the hand's pace, if it can.
+    """Time from edge to edge in mid stroke, so that strokes of so many edges keep the hand's pace, if it can.
 
     A stretch gathered or lost at constant acceleration takes as long again as at cruising speed.
     """
     pass_s = max(60 / hand.rows_per_minute - TURN_S, 0.1)
-    overrun = sum(hand.overrun_needles) * profile.edges_per_needle
-    way_m = (edges + overrun) * profile.edge_mm / 1000
+    way_m = edges * profile.edge_mm / 1000
     ramp_m = min(RAMP_NEEDLES * profile.pitch_mm / 1000, way_m / 3)
     speed_m_s = (way_m + 2 * ramp_m) / pass_s
     if speed_m_s**2 / (2 * BRISKEST_M_S2) > ramp_m:  # way/v + v/a = time, solved for v
         root = max(pass_s**2 - 4 * way_m / BRISKEST_M_S2, 0.0)
         speed_m_s = BRISKEST_M_S2 / 2 * (pass_s - sqrt(root))
-    return max(profile.edge_mm / speed_m_s * 1000, fastest_us(profile) * 1.15)
+    fastest, slowest = fastest_us(profile) * 1.15, profile.edge_mm / SLOWEST_M_S * 1000
+    return min(max(profile.edge_mm / speed_m_s * 1000, fastest), slowest)
 
 
 def fastest_us(profile: Profile) -> float:

@@ -8,7 +8,7 @@ from latchline.machine.profile import Profile
 from latchline.machine.sense import current_counts, supply_counts
 from latchline.sim.faults import Faults
 
-SUPPLY_V, COIL_OHM = 12.0, 100.0  # of a profile that says nothing of its coils (assumed)
+SUPPLY_V, COIL_OHM = 12.0, 60.0  # of a profile that says nothing of its coils (assumed)
 SUPPLY_OHM = 0.4  # of supply, fuse and leads (assumed)
 SHORT_OHM, OPEN_OHM = 4.0, 1e9
 

@@ -78,6 +78,7 @@ class Knitter:
         self.place = int(rng.choice([-aside, last + aside]))
         self._motion, self._at = NO_MOTION, 0  # the stroke that is being made, and how far
         self._stop_us: int | None = None  # when a surprise ends it
+        self._begun_us = 0
         self._knitting = False
         self._towards = 1
         self._lamp, self._lamp_us = False, 0
@@ -127,7 +128,8 @@ class Knitter:
         if self._stop_us is not None and self._stop_us <= until_us and self._at < len(motion):
             self._stand(self._stop_us + AFTER_SURPRISE_US)
         elif len(part) and self._at == len(motion):
-            self._stand(int(motion.at_us[-1]) + int(self._rng.uniform(0.6, 1.4) * TURN_S * 1e6))
+            turned_us = int(motion.at_us[-1]) + int(self._rng.uniform(0.6, 1.4) * TURN_S * 1e6)
+            self._stand(max(turned_us, self._begun_us + int(60e6 / self.hand.rows_per_minute)))
         return part
 
     def walk(self, towards: int, now_us: int) -> None:
@@ -181,13 +183,12 @@ class Knitter:
             turns = [self.place, (start + finish) // 2, self.place]
         if self._strikes("lift-off"):
             lifted = int(self._rng.integers(1, 6 * edges))
-        self._go(turns, now_us, pauses=pauses, fast=fast, lifted=lifted)
         self._knitting = True
+        self._go(turns, now_us, pauses=pauses, fast=fast, lifted=lifted)
 
     def _habits(self, start: int, finish: int, towards: int) -> tuple[list[int], dict[int, int]]:
         """Where the carriage turns or stands in an ordinary pass, and for how long it stands."""
         rng, edges = self._rng, self.profile.edges_per_needle
-        low, high = self.hand.overrun_needles
         turns, pauses = [self.place], {}
         inside = start + towards * int(rng.integers(1, abs(finish - start)))
         if rng.random() < self.hand.pauses:
@@ -198,7 +199,18 @@ class Knitter:
         if rng.random() < self.hand.backing_up and backing:
             inside += towards * int(rng.integers(0, abs(finish - inside)))
             turns += [inside, inside - towards * int(rng.integers(1, backing + 1)) * edges]
-        return [*turns, finish + towards * int(rng.integers(low * edges, high * edges + 1))], pauses
+        return [*turns, self._turn(towards, finish)], pauses
+
+    def _turn(self, towards: int, finish: int) -> int:
+        """Where she turns on this side: past the last needle in use, and past the finish line in any case."""
+        plan, edges = self.screen.plan, self.profile.edges_per_needle
+        last = 0 if plan is None else plan.last_needle if towards > 0 else plan.first_needle
+        turn = last * edges + towards * (self._clearance() * edges + int(self._rng.integers(-2 * edges, 2 * edges)))
+        return max(turn, finish + 1) if towards > 0 else min(turn, finish - 1)
+
+    def _clearance(self) -> int:
+        own = self.hand.clearance_needles
+        return self.profile.turn_clearance_needles if own is None else own
 
     def _strikes(self, name: str) -> bool:
         return self.faults.strikes(name, self._strokes, self._rng)
@@ -226,10 +238,12 @@ class Knitter:
         self, turns: list[int], now_us: int, *, pauses: Mapping[int, int] | None = None,
         fast: bool = False, lifted: int = 0,
     ) -> None:  # fmt: skip
-        left, right = self.lines() or (0, 1)
-        edge_us = cruise_us(self.profile, self.hand, right - left)
+        plan = self.screen.plan
+        needles = plan.last_needle - plan.first_needle if plan and self._knitting else self.profile.needles
+        way = (max(needles, 1) + 2 * self._clearance()) * self.profile.edges_per_needle
+        edge_us = cruise_us(self.profile, self.hand, way)
         self._motion = stroke(
             self._rng, self.profile, self.hand, turns, edge_us,
             begin_us=now_us, pauses=pauses, fast=fast, lifted=lifted,
         )  # fmt: skip
-        self._at = 0
+        self._at, self._begun_us = 0, now_us

@@ -64,6 +64,7 @@ def parse_url(url: str) -> Options:
         pauses=_number(last, "pauses", habits.pauses, 0, 1),
         backing_up=_number(last, "backing-up", habits.backing_up, 0, 1),
         reaction_s=_number(last, "reaction", habits.reaction_s, 0.26, 60),
+        clearance_needles=int(_number(last, "clearance", 0, 0, 60)) if "clearance" in last else None,
     )
     options = Options(
         profile=(parts.netloc + parts.path) or Options.profile,
@@ -75,7 +76,7 @@ def parse_url(url: str) -> Options:
         memory=last.pop("memory", ""),
     )
     if last:
-        known = "seed, pace, fault, live, trace, memory, jitter, pauses, backing-up, reaction"
+        known = "seed, pace, fault, live, trace, memory, jitter, pauses, backing-up, reaction, clearance"
         raise PortError(f'the simulator has no option "{next(iter(last))}"', where=url, hint=f"it has {known}")
     return options
 

@@ -9,7 +9,7 @@ from latchline.sim.carriage import Motion, Places
 from latchline.sim.face import PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT, Pins, Times
 from latchline.sim.faults import Faults
 
-BOUNCE_US = 60  # a contact that bounces goes back and forth within this
+PULSE_US = 20  # a contact that bounces opens and closes again within two of these
 _QUADRATURE = np.array([0, PIN_A, PIN_A | PIN_B, PIN_B], np.uint8)  # rightward
 
 
@@ -20,50 +20,52 @@ class Sensors:
         self.profile, self.faults = profile, faults
         self._rng = rng
         self._table = np.array([shown(level, faults) for level in range(16)], np.uint8)
-        self._offset = 0  # edges that the encoder has lost or made up
         self._edges = 0
-        self._place = place
-        self.pins = int(self._damaged(self._levels(np.array([place]), np.zeros(1, np.int64)))[0])
+        self._level = int(self._levels(np.array([place]))[0])  # without the faults
+        self.pins = int(self._table[self._level])
 
-    def _levels(self, places: Places, offset: Places) -> Pins:
-        pins: Pins = _QUADRATURE[(places + offset) % 4]
+    def _levels(self, places: Places) -> Pins:
+        pins: Pins = _QUADRATURE[places % 4]
         pins[places > self.profile.left_sensor_edge] |= PIN_LEFT
         pins[places < self.profile.right_sensor_edge] |= PIN_RIGHT
         return pins
 
-    def _damaged(self, pins: Pins) -> Pins:
-        shown: Pins = self._table[pins]
-        return shown
-
     def sense(self, motion: Motion) -> tuple[Times, Pins]:
         """Every change of the pins that this motion makes, in order."""
-        at_us, places = motion.at_us, motion.places
+        at_us, pins = motion.at_us, self._levels(motion.places)
         if not self.faults.by_name or not len(motion):
-            return at_us, self._levels(places, np.zeros(1, np.int64))
-        offset = np.full(len(places), self._offset, np.int64)
-        count, steps = len(places), np.sign(np.diff(places, prepend=self._place))
-        for name, slip in (("lost", -1), ("extra", 1)):
-            for edge in self.faults.struck(name, self._edges, count, self._rng):
-                offset[edge:] += slip * steps[edge]
-        bounces = self.faults.struck("bounce", self._edges, count, self._rng)
-        self._edges += count
-        self._place = int(places[-1])
-        self._offset = int(offset[-1])
-        pins = self._levels(places, offset)
-        if bounces:
-            at_us, pins = self._bounced(at_us, pins, bounces)
-        pins = self._damaged(pins)
+            return at_us, pins
+        before, self._level = np.concatenate([[self._level], pins[:-1]]), int(pins[-1])
+        lost, extra, bounce = (
+            self.faults.struck(name, self._edges, len(pins), self._rng) for name in ("lost", "extra", "bounce")
+        )
+        self._edges += len(pins)
+        at_us, pins = _inserted(at_us, pins, before, lost, extra, bounce)
+        pins = self._table[pins]
         changed = np.diff(pins, prepend=np.uint8(self.pins)) != 0
-        self.pins = int(pins[-1])
+        if changed.any():
+            self.pins = int(pins[-1])
         return at_us[changed], pins[changed]
 
-    def _bounced(self, at_us: Times, pins: Pins, edges: list[int]) -> tuple[Times, Pins]:
-        """After each of these edges the contact opens and closes once more."""
-        before = [pins[edge - 1] if edge else np.uint8(self.pins) for edge in edges]
-        where = np.repeat(np.array(edges) + 1, 2)
-        again = np.array([pin for old, edge in zip(before, edges, strict=True) for pin in (old, pins[edge])], np.uint8)
-        times = np.array([at_us[edge] + part * BOUNCE_US // 3 for edge in edges for part in (1, 2)], np.int64)
-        return np.insert(at_us, where, times), np.insert(pins, where, again)
+
+def _inserted(
+    at_us: Times, pins: Pins, before: Pins, lost: list[int], extra: list[int], bounce: list[int]
+) -> tuple[Times, Pins]:
+    """Lost changes are never seen; an extra one is a short pulse on the other channel; a bounce one on the same."""
+    if not (lost or extra or bounce):
+        return at_us, pins
+    pulses = {edge: pins[edge] ^ 3 ^ ((pins[edge] ^ before[edge]) & 3) for edge in extra}
+    pulses |= {edge: before[edge] for edge in bounce}
+    edges = sorted(set(pulses) - set(lost))
+    where = np.repeat(np.array(edges, np.int64) + 1, 2)
+    again = np.array([pin for edge in edges for pin in (pulses[edge], pins[edge])], np.uint8)
+    times = np.array([at_us[edge] + part * PULSE_US for edge in edges for part in (1, 2)], np.int64)
+    kept = np.ones(len(pins), bool)
+    kept[lost] = False
+    return (
+        np.insert(at_us, where, times)[np.insert(kept, where, True)],
+        np.insert(pins, where, again)[np.insert(kept, where, True)],
+    )
 
 
 def shown(level: int, faults: Faults) -> int:
