@@ -82,7 +82,7 @@ def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(
                 else (1 - n % 2) * (profile.selectors.count - 1)
             )
             room = profile.edges_per_needle * (profile.selectors.count if bank else 1)
-            edges = min(profile.advance_us / 1000 / edge_ms + profile.selectors.hold_edges, room)
+            edges = min(profile.advance_us / 1000 / edge_ms + 1 + profile.selectors.hold_edges, room)
             on_s[n, one] += selected * edges * edge_ms / 1000
     assert demand.duty_pass == pytest.approx(np.minimum(on_s.max(axis=0) * pace / 60, 1))
     assert demand.duty == pytest.approx(np.minimum(on_s.mean(axis=0) * pace / 60, 1))

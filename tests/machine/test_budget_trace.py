@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from vcdvcd import VCDVCD
 
 from latchline.cli.common import plan_from
-from latchline.machine.demand import most_at_once
+from latchline.machine.demand import measure_demand, most_at_once
 from latchline.plan.model import Plan
 from latchline.plan.piece import load_piece
 from latchline.session.dry_run import address_of, dry_run
@@ -41,13 +42,30 @@ def trace_of(plan: Plan, pace: float, file: Path, habits: str = STEADY) -> tuple
         on[selector] = value
         if index + 1 == len(changes) or changes[index + 1][0] != at:
             most = max(most, sum(on.values()))
-    gaps = np.diff([at for at, _ in signal("position")])
+    first_us = min(at for at, _, value in changes if value)  # before it the hand walks to an end sensor
+    gaps = np.diff([at for at, _ in signal("position") if at >= first_us])
     return most, int(gaps[gaps > 0].min())
 
 
 def from_masks(plan: Plan, edge_us: int) -> int:
     """The budget's count with the advance that a board takes at this time from edge to edge."""
     return most_at_once(plan.profile, plan.driven_masks(), 1 + plan.profile.advance_us // edge_us)
+
+
+@pytest.mark.parametrize(("name", "pace"), [("harbour-blanket", 30), ("tide-mat", 50), ("door-banner", 30)])
+def test_a_dry_run_keeps_each_coil_on_for_no_longer_than_the_budget_reckons_with(
+    name: str, pace: float, tmp_path: Path
+) -> None:
+    plan = load_piece(str(EXAMPLES / f"{name}.toml")).plan()
+    file = tmp_path / "run.vcd"
+    trace_of(plan, pace, file, "")
+    trace = VCDVCD(str(file))
+    demand = measure_demand(plan.profile, plan.driven_masks(), plan.span.first, pace, plan.rightward)
+    for selector in range(plan.profile.selectors.count):
+        changes = trace[next(s for s in trace.signals if s.rpartition(".")[2] == f"selector_{selector}")].tv
+        on_us = sum(end - begin for (begin, value), (end, _) in pairwise(changes) if int(value, 2))
+        reckoned_us = demand.duty[selector] * demand.pass_s * demand.passes * 1e6
+        assert 0.4 * reckoned_us < on_us <= reckoned_us
 
 
 @pytest.mark.parametrize(

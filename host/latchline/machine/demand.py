@@ -72,8 +72,10 @@ def measure_demand(
     pass_s = 60 / pace_rows_min
     mean_m_s = (width + 2 * profile.turn_clearance_needles) * profile.pitch_mm / 1000 / pass_s
     peak_m_s = mean_m_s * PEAK_OVER_MEAN
+    edge_ms = profile.edge_mm / mean_m_s
     room_ms = selector_share(profile) * profile.pitch_mm / mean_m_s
-    on_ms = min(profile.advance_us / 1000 + selectors.hold_edges * profile.edge_mm / mean_m_s, room_ms)
+    # Switched up to one edge early, so that this is the longest that one selection takes.
+    on_ms = min(profile.advance_us / 1000 + (1 + selectors.hold_edges) * edge_ms, room_ms)
     if rightward is None:
         rightward = np.arange(passes) % 2 == 1
     counts = _selected_counts(profile, masks, first_needle, rightward)
