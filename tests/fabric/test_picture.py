@@ -147,14 +147,16 @@ def test_tuck_loops_show_behind_the_loop_that_holds_them_on_the_side_they_belong
     ]
     plan = compile_plan("piece", bed, bed.centred(8), bands)
     picture = draw_fabric(plan, "knit", GAUGE, stitch_px=24)
-    for column, both in ((6, True), (1, False)):
-        left = 24 + column * 24
-        tall = 24 / GAUGE.row_per_stitch
-        # the height of the tucked rows: over the cast-on row and four plain ones
-        top = picture.height - 24 - round(7.4 * tall)
-        waiting = picture.crop((left + 2, top, left + 22, top + round(1.5 * tall)))
-        red_there, blue_there = colour_share(waiting, red=True) > 0.1, colour_share(waiting, red=False) > 0.02
-        assert (red_there and blue_there) == both
+    tall = 24 / GAUGE.row_per_stitch
+    # over the cast-on row and four plain ones, under the next loop
+    top, foot = (picture.height - 24 - round((1 + height) * tall) for height in (6.1, 4.6))
+
+    def between_legs(column: int) -> Image.Image:
+        return picture.crop((24 + column * 24 + 8, top, 24 + column * 24 + 16, foot))
+
+    assert colour_share(between_legs(6), red=True) > 0  # the waiting loop's legs
+    assert colour_share(between_legs(6), red=False) > 0
+    assert colour_share(between_legs(1), red=True) == 0
 
 
 def extent(picture: Image.Image) -> tuple[int, int]:

@@ -85,9 +85,9 @@ def behind(course: float) -> tuple[Strand, ...]:
 def tuck_behind(rise: float, course: float) -> tuple[Strand, ...]:
     """A tuck loop as the knit side shows it: beside and behind the loop that it is held with."""
     left = Strand(
-        _curve((-0.12, -0.05 * course), (0.25, 0.2 * course), (0.33, 0.7 * rise), (0.42, rise)),
-        _even(0.10),
-        0.66,
+        _curve((-0.12, -0.05 * course), (0.30, 0.15 * course), (0.40, 0.5 * rise), (0.43, rise)),
+        _even(0.11),
+        0.82,
     )
     return left, _mirrored(left)
 

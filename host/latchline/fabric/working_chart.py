@@ -207,6 +207,8 @@ class _Sheet:
     def _cells(self, scene: Scene, place: int, number: int, codes: Codes) -> None:
         cams = _cams(self.plan, number)
         if cams[0] == cams[1]:
+            size = min(2.6, self.row * 0.75)
+            scene.words(self.left + 1, self.y(place) - self.row / 2 + 0.33 * size, "all needles knit", size, fill=GREY)
             return
         selected = self.plan.acting_masks(number, number)[0]
         reach = 0.34 * min(self.cell, self.row)
