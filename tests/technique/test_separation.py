@@ -122,6 +122,14 @@ def test_a_jacquard_is_refused_on_one_bed() -> None:
         compile_plan("piece", single, single.centred(2), [band])
 
 
+def test_the_operator_lays_in_before_every_pass_and_sets_and_releases_the_hold() -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    inlay, hold = separated(chart, "inlay", rows=3), separated(chart, "hold", rows=4)
+    assert all("lay the inlay yarn across" in inlay.actions(number)[-1] for number in (1, 2, 3))
+    told = [hold.actions(number)[-1].split(",")[0].split(":")[0] for number in (1, 2, 3, 4)]
+    assert told == ["release the hold", "set the carriage to hold"] * 2  # leftward first, the pattern rightward
+
+
 def test_the_operator_is_told_each_change_of_colour_and_of_backing() -> None:
     chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
     plan = separated(chart, "jacquard", rows=2)
