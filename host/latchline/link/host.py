@@ -154,12 +154,12 @@ class Host:
             self.send(Greet(PROTOCOL, nonce))
             info = self._await(lambda m, nonce=nonce: isinstance(m, BoardInfo) and m.nonce == nonce, ANSWER_S)  # type: ignore[misc]
             if isinstance(info, BoardInfo):
+                self.info = info
                 if info.protocol != PROTOCOL:
                     raise WrongVersion(
                         f"the board speaks protocol {info.protocol}, this program {PROTOCOL}",
                         hint="flash the firmware that came with this version of Latchline",
                     )
-                self.info = info
                 self.status = None
                 self._fault = 0
                 self._events.clear()

@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from math import ceil
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
@@ -161,7 +162,7 @@ class SimPort(SerialBase):
         """Let virtual time pass until `size` bytes are here or the time-out is over."""
         self._check()
         world = self.world
-        wait_us = FOREVER_US if self.timeout is None else round(self.timeout * 1e6)
+        wait_us = FOREVER_US if self.timeout is None else ceil(self.timeout * 1e6)  # never 0, or time would stand
         self._pass_time(world.now_us + wait_us, lambda: world.waiting() >= size or world.unplugged)
         self._check()
         return world.read(size)
