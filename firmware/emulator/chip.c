@@ -369,7 +369,7 @@ static void converter_asks(struct avr_irq_t *irq, uint32_t value, void *of)
 {
     struct chip *chip = of;
     uint32_t channel = value >> 19; /* avr_adc_mux_t: kind 3 bits, gain 8, diff 8, src 13 */
-    uint32_t counts = 819;
+    uint32_t counts = 711;
     (void)irq;
     if (chip->analog != NULL)
         counts = chip->analog(chip->coils, (chip->log.bits & SIGNAL_ENABLED) != 0);

@@ -76,7 +76,7 @@ static uint32_t ticks(void *of)
 
 static uint32_t analog(struct world *world)
 {
-    return world->analog == NULL ? 819 : world->analog(world->coils, (world->bits & SIGNAL_ENABLED) != 0);
+    return world->analog == NULL ? 711 : world->analog(world->coils, (world->bits & SIGNAL_ENABLED) != 0);
 }
 
 static uint16_t supply(void *of)

@@ -73,7 +73,7 @@ class CompiledBoard:
         self.lib = library(path)
 
         def read(coils: int, enabled: int) -> int:
-            supply, current = analog(coils, bool(enabled)) if analog else (819, 0)
+            supply, current = analog(coils, bool(enabled)) if analog else (711, 0)
             return supply | current << 16
 
         self._begun = 0

@@ -135,14 +135,14 @@ class Follower:
         tick = self.tick()
         elapsed = tick - self.last_tick
         self.last_tick = tick
-        self.edge_count += 1
         if step == runs.IMPOSSIBLE:
             self._impossible += 1
             self.fresh = True
             if self.bed:
                 self._raise(IMPOSSIBLE_STEP, before * 16 + pins)
             return
-        turned = step != self.step and self.step != 0
+        self.edge_count += 1
+        turned = step != self.step and not self.fresh
         interval = INTERVAL_MAX if self.fresh or step != self.step else min(elapsed, INTERVAL_MAX)
         self.reversals += turned
         self.step, self.fresh = step, False

@@ -84,17 +84,20 @@ class Writer:
         self.go_on(now_us)
 
     def go_on(self, now_us: int) -> None:
-        """Put the next byte in the making, if there is one and no pass is under way."""
-        if self.writing and self.byte_us is None and not self.waiting:
+        """Put the next byte in the making, if there is one and no pass is under way; leave those that are right."""
+        while self.writing and self.byte_us is None and not self.waiting:
+            if self._written == SLOT_BYTES:
+                self.saved, self.writing = self.writing, None
+                return
             byte = WRITING_ORDER[self._written]
-            self.byte_us = now_us + BYTE_US
-            self._byte = (self.writing.slot * SLOT_BYTES + byte, self.writing.bytes()[byte])
+            place, value = self.writing.slot * SLOT_BYTES + byte, self.writing.bytes()[byte]
             self._written += 1
+            if self._memory[place] != value:
+                self.byte_us = now_us + BYTE_US
+                self._byte = (place, value)
 
     def byte_written(self, now_us: int) -> None:
         place, value = self._byte
         self._memory[place] = value
         self.byte_us = None
-        if self.writing and self._written == SLOT_BYTES:
-            self.saved, self.writing = self.writing, None
         self.go_on(now_us)

@@ -178,7 +178,9 @@ class ModelBoard(Follower):
         self._heard_ms = 0
         self._bad_frames = self._stale = 0
         self._buzz_until_ms = 0
+        self._buzzes = False
         self._low, self._high, self._supply_low, self._watched_ms = 0, 0, False, 0
+        self._well: dict[int, bool] = {}
 
     # ---- time -----------------------------------------------------------------------------
 
@@ -195,34 +197,47 @@ class ModelBoard(Follower):
         patience_ms = self.bed.patience_ms if self.bed and self.plan and not self.fault else 0
         if patience_ms and self.ms() - self._heard_ms > patience_ms:
             self._raise(HOST_SILENT)
-        self._settle(on_beat=self.now == self.started_us + self.ms() * MS_US)
+        self._settle(on_beat=self._on_beat())
 
     def _watch(self) -> None:
         """The readings of supply and current, once a millisecond while the outputs are enabled."""
-        if not self._watching():
-            self._low = self._high = 0
-            self._supply_low = False
+        if not self._on_beat() or self.ms() == self._watched_ms or not self.bed:
             return
-        if self.ms() == self._watched_ms:
-            return
-        assert self.bed
         self._watched_ms = self.ms()
-        supply, current = self._read()
-        self._supply_low = supply < self.bed.supply_min
+        watched = self.enabled and self.analog is not None
+        supply, current = self._read() if watched else GOOD_READING
+        self._supply_low = watched and supply < self.bed.supply_min
         self._low = self._low + 1 if self._supply_low else 0
-        self._high = self._high + 1 if self.bed.current_max and current > self.bed.current_max else 0
+        self._high = self._high + 1 if watched and current > self.bed.current_max > 0 else 0
         if self._low >= SUPPLY_READINGS:
             self._raise(SUPPLY_LOW, supply)
         elif self._high >= CURRENT_READINGS:
             self._raise(CURRENT_HIGH, current)
 
     def _watching(self) -> bool:
-        if self.bed is None or self.analog is None or not (self.bed.supply_min or self.bed.current_max):
-            return False
-        return self.enabled
+        """Is there a reading to take at the next tick that matters?"""
+        uneasy = self._supply_low or self._low or self._high
+        return bool(uneasy) or (self.enabled and not self.reads_well(self.register))
+
+    def reads_well(self, register: int) -> bool:
+        """Whether supply and current stay within the bed's limits with these coils on and the outputs enabled.
+
+        The same coils always read the same, so that each register value is read only once.
+        """
+        bed = self.bed
+        if bed is None or self.analog is None or not (bed.supply_min or bed.current_max):
+            return True
+        if register not in self._well:
+            supply, current = self.analog(register, True)
+            self._well[register] = supply >= bed.supply_min and not 0 < bed.current_max < current
+        return self._well[register]
 
     def _read(self) -> tuple[int, int]:
         return self.analog(self.register, self.enabled) if self.analog else GOOD_READING
+
+    def _on_beat(self) -> bool:
+        """Is this a millisecond tick?"""
+        return (self.now - self.started_us) % MS_US == 0
 
     def _bearing(self) -> tuple[object, ...]:
         """All that an edge can change of what bears on outputs, frames and waits."""
@@ -230,7 +245,9 @@ class ModelBoard(Follower):
 
     def _settle(self, on_beat: bool = False) -> None:
         """Bring outputs and transmitter in line with what has happened, and find the next instant of interest."""
-        self.out.show(self.now, self.register, self.enabled, self.way is not None, self._buzzing())
+        if on_beat:
+            self._buzzes = self._buzzing()
+        self.out.show(self.now, self.register, self.enabled, self.way is not None, self._buzzes)
         status = self._status_state()
         ms = self.ms()
         if on_beat:
@@ -275,6 +292,8 @@ class ModelBoard(Follower):
             yield ms - ms % period + (on if ms % period < on else period)
         if ms < self._buzz_until_ms:
             yield self._buzz_until_ms
+        if self._buzzing() != self._buzzes:
+            yield ms + 1
 
     # ---- lamp, buzzer, status -------------------------------------------------------------
 
@@ -310,7 +329,7 @@ class ModelBoard(Follower):
             | self.enabled << 7
             | (self._writer.writing is not None) << 8
             | self._not_loaded() << 9
-            | self._supply_low << 10
+            | (self._supply_low and self.enabled) << 10
         )
         armed = self.way.number if self.way else 0
         fault = self.fault.fault if self.fault else 0
@@ -455,6 +474,7 @@ class ModelBoard(Follower):
             self._no_plan()
             self._due.pop(Done, None)
             self.bed = bed
+            self._well = {}
             self.certain, self.fresh, self.advance = False, True, 1
         self._due[BedTaken] = BedTaken(bed.check())
 

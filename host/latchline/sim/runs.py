@@ -111,7 +111,7 @@ def _room(board: ModelBoard, step: int) -> int:
 def _move(board: ModelBoard, at_us: Times, pins: int, step: int, intervals: Whole) -> None:
     """What every stretch does, under way or not."""
     count = len(at_us)
-    board.reversals += board.step == -step
+    board.reversals += board.step == -step and not board.fresh
     board.step, board.fresh = step, False
     board.pins = board.seen_pins = int(pins)
     board.now = int(at_us[-1])
@@ -160,7 +160,10 @@ def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> in
     np.subtract.at(changes, off_edge[off], 1 << coils[off])
     register = board.register + np.cumsum(changes)
     changed = np.flatnonzero(changes)
-    board.out.registers(at_us[changed], register[changed])
+    words = register[changed].tolist()
+    if not (board.reads_well(board.register) and all(map(board.reads_well, words))):
+        return 0
+    board.out.registers(at_us[changed].tolist(), words)
     still = on & ~off
     for coil, edge in zip(coils[still].tolist(), on_edge[still].tolist(), strict=True):
         board.on_since_ms[coil] = (int(at_us[edge]) - board.started_us) // _MS_US

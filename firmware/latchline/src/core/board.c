@@ -10,6 +10,8 @@ void board_start(struct board *board, const struct ports *ports, uint8_t reset_c
     board->coils.expect = NO_PINS;
     board->coils.limit_ms = LIMIT_MS_MIN;
     board->counts.shortest = UINT16_MAX;
+    board->run.shortest = UINT16_MAX;
+    board->run.next = NO_PINS;
     board->position.pins = ports->pins(ports->world);
     position_forget_edge(&board->position);
     checkpoint_start(board);

@@ -98,6 +98,7 @@ void run_take(struct board *board)
     position->interval = steps == 0 ? position->interval : run->interval;
     if (run->shortest < board->counts.shortest)
         board->counts.shortest = run->shortest;
+    run->shortest = UINT16_MAX;
     board->ports->release();
     if (steps == 0)
         return;

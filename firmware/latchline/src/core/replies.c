@@ -235,5 +235,6 @@ uint8_t replies_compose(struct board *board, uint8_t *payload)
     if (kind == 0)
         return 0;
     board->link.due = (uint16_t)(due & (uint16_t)~kind);
+    run_take(board);
     return (uint8_t)(put_kind(board, kind, payload) - payload);
 }

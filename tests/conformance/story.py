@@ -1,0 +1,187 @@
+"""One story told to several boards: what the host says, how the carriage goes, when the power comes.
+
+A story does not depend on what the board answers, so that every board gets the very same one. `tell`
+plays it to a board and returns what the board did; `differences` compares two such records.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.link.messages import Bed, Message, PlanStart, from_wire, to_wire
+from latchline.sim.face import BYTE_US, PIN_LEFT, PIN_RIGHT, Board, Pins, Signals, Times
+
+PHASES = (0, 1, 3, 2)  # (A, B) rightward, A being bit 0
+SETTLE_US = 20_000  # a chip reads its memory through before it listens
+
+
+@dataclass(frozen=True)
+class Power:
+    cause: int
+
+
+@dataclass(frozen=True)
+class Said:
+    data: bytes
+
+
+@dataclass(frozen=True)
+class Moved:
+    at_us: Times
+    pins: Pins
+
+
+@dataclass
+class Story:
+    """Grows by its methods, each of which goes on from where the one before ended."""
+
+    bed: Bed
+    now_us: int = 1000
+    place: int = 0  # of the carriage, in edges, as it really is
+    events: list[tuple[int, Power | Said | Moved]] = field(default_factory=list)
+
+    def power(self, cause: int = 1) -> Story:
+        self.events.append((self.now_us, Power(cause)))
+        return self.wait(SETTLE_US)
+
+    def wait(self, us: int) -> Story:
+        self.now_us += us
+        return self
+
+    def say(self, *said: Message | bytes, pause_us: int = 2000) -> Story:
+        for each in said:
+            data = each if isinstance(each, bytes) else to_wire(each)
+            self.events.append((self.now_us, Said(data)))
+            self.now_us += len(data) * BYTE_US + pause_us
+        return self
+
+    def pins(self, place: int) -> int:
+        sensors = (0 if place <= self.bed.left_sensor else PIN_LEFT) | (
+            0 if place >= self.bed.right_sensor else PIN_RIGHT
+        )
+        return PHASES[place % 4] | sensors
+
+    def walk(self, to: int, edge_us: int | Iterable[int] = 1000) -> Story:
+        """To a place, with the time of each edge or one time for all of them."""
+        count = abs(to - self.place)
+        if not count:
+            return self
+        times = np.fromiter(edge_us, np.int64, count) if not isinstance(edge_us, int) else np.full(count, edge_us)
+        at_us = self.now_us + np.cumsum(times)
+        step = 1 if to > self.place else -1
+        pins = [self.pins(self.place + step * (edge + 1)) for edge in range(count)]
+        return self._move(at_us, pins, to)
+
+    def slip(self, edges: int) -> Story:
+        """The carriage moves and the encoder does not tell: edges are lost."""
+        self.place += 4 * edges
+        return self
+
+    def show_pins(self, *pins: int, edge_us: int = 1000) -> Story:
+        """Sensor pins as they would not come from any carriage."""
+        at_us = self.now_us + edge_us * np.arange(1, len(pins) + 1)
+        return self._move(at_us, list(pins), self.place)
+
+    def _move(self, at_us: Times, pins: list[int], to: int) -> Story:
+        self.events.append((int(at_us[0]), Moved(at_us, np.array(pins, np.uint8))))
+        self.now_us = int(at_us[-1])
+        self.place = to
+        return self.wait(100)
+
+
+@dataclass(frozen=True)
+class Record:
+    frames: list[tuple[int, Message | None]]
+    signals: Signals
+    memory: bytes
+    end_us: int
+
+    def of(self, *kinds: type[Message]) -> list[Message]:
+        return [message for _, message in self.frames if isinstance(message, kinds)]
+
+
+def tell(board: Board, story: Story, *, early_us: int = 0) -> Record:
+    """Play a story; `early_us` is how much before its time power comes on, for a board that needs to start up."""
+    for at_us, event in story.events:
+        match event:
+            case Power():
+                board.power(at_us - early_us, event.cause)
+            case Said():
+                board.receive(at_us, event.data)
+            case Moved():
+                board.edges(event.at_us, event.pins)
+    board.run(story.now_us + 400_000)
+    frames = [(at_us, from_wire(data[:-1]) if data[-1:] == b"\0" else None) for at_us, data in board.sent()]
+    return Record(frames, board.signals(), board.memory, story.now_us + 400_000)
+
+
+# ---- comparing ---------------------------------------------------------------------------------------
+
+
+def exact_differences(one: Record, other: Record) -> list[str]:
+    """Every frame and every change of an output, to the microsecond."""
+    found = [
+        f"frame {number}: {a} against {b}"
+        for number, (a, b) in enumerate(zip(one.frames, other.frames, strict=False))
+        if a != b
+    ]
+    if len(one.frames) != len(other.frames):
+        found.append(f"{len(one.frames)} frames against {len(other.frames)}")
+    for name in ("at_us", "register", "enabled", "lamp", "buzzer"):
+        a, b = getattr(one.signals, name), getattr(other.signals, name)
+        if not np.array_equal(a, b):
+            short = min(len(a), len(b))
+            where = np.flatnonzero(a[:short] != b[:short])
+            row = int(where[0]) if len(where) else short
+            found.append(f"signal {name} from row {row}: {_rows(one.signals, row)} against {_rows(other.signals, row)}")
+            break
+    if one.memory != other.memory:
+        found.append(f"memory differs at {[i for i in range(1024) if one.memory[i] != other.memory[i]][:16]}")
+    return found
+
+
+def _rows(signals: Signals, row: int) -> list[tuple[int, str, int]]:
+    part = slice(max(0, row - 1), row + 2)
+    bits = signals.enabled * 1 + signals.lamp * 2 + signals.buzzer * 4
+    return [(int(t), f"{r:04x}", int(b)) for t, r, b in zip(signals.at_us[part], signals.register[part], bits[part], strict=True)]
+
+
+REGISTER_US = 250  # longest time for which a selector may differ: an output that could not be prepared
+SLOW_US = 1500  # lamp, buzzer, output enable: some of these follow the millisecond's beat
+
+
+def differences_in_time(one: Record, other: Record, *, from_us: int) -> list[str]:
+    """Selector by selector, with the time that a real chip takes; everything before `from_us` is start-up."""
+    found = []
+    for name, limit_us in (("register", REGISTER_US), ("enabled", SLOW_US), ("lamp", SLOW_US), ("buzzer", SLOW_US)):
+        times = np.unique(np.concatenate([[from_us], one.signals.at_us, other.signals.at_us, [one.end_us]]))
+        times = times[times >= from_us]
+        a = _at(one.signals, name, times[:-1])
+        b = _at(other.signals, name, times[:-1])
+        differing = 0
+        for begin, end, x, y in zip(times[:-1].tolist(), times[1:].tolist(), a.tolist(), b.tolist(), strict=True):
+            differing = differing + end - begin if x != y else 0
+            if differing > limit_us:
+                found.append(f"{name} at {begin}: {x} against {y}")
+                break
+    return found
+
+
+def _at(signals: Signals, name: str, times: Times) -> npt.NDArray[np.int64]:
+    values = np.concatenate([[0], getattr(signals, name).astype(np.int64)])
+    result: npt.NDArray[np.int64] = values[np.searchsorted(signals.at_us, times, side="right")]
+    return result
+
+
+def plan_of(bed: Bed, *, passes: int = 4, margin: int = 0, span: tuple[int, int] | None = None, fingerprint: int = 0xC0FFEE) -> PlanStart:
+    """A plan whose lines leave all selectors room to act."""
+    first, last = span or (0, bed.needles - 1)
+    reach = bed.advance_max + bed.hold + 1 + margin
+    lead = max(abs(bed.lead_leftward), abs(bed.lead_rightward))
+    left = max(first * bed.edges_per_needle - lead - reach, bed.left_sensor + 2)
+    right = min(last * bed.edges_per_needle + lead + reach, bed.right_sensor - 2)
+    return PlanStart(fingerprint, 1, passes, left, right, first, last)
