@@ -25,7 +25,7 @@ from latchline.technique.model import Technique
 from latchline.technique.table import TECHNIQUES
 
 STITCH_PX = 12
-Darkness = npt.NDArray[np.float64]
+Cover = npt.NDArray[np.float64]
 
 WAYS_TO_KNIT = [
     (technique, separation.name if separation else None)
@@ -48,14 +48,19 @@ def lettered(technique: Technique, separation: str | None, drawing: Chart, shown
     )
 
 
-def darkness(picture: Image.Image, drawing: Chart) -> Darkness:
-    """How dark the fabric is over each cell of a drawing laid over it; row 0 at the bottom."""
+def ink_of(picture: Image.Image, drawing: Chart, technique: Technique) -> Cover:
+    """How much the fabric over each cell of a drawing laid over it looks like ink; row 0 at the bottom.
+
+    Where the ink is another yarn, it is dark. Where it is held loops, it is calm: few edges up a wale.
+    """
     grey = np.asarray(picture.convert("L"), dtype=np.float32)[STITCH_PX:-STITCH_PX, STITCH_PX:-STITCH_PX]
+    if not technique.colour_work and technique.name != "inlay":
+        grey = np.abs(np.diff(grey, axis=0))
     cells = Image.fromarray(grey).resize((drawing.stitches, drawing.rows), Image.Resampling.BOX)
     return -np.asarray(cells, dtype=np.float64)[::-1]
 
 
-def likeness(seen: Darkness, cells: npt.NDArray[np.uint8]) -> float:
+def likeness(seen: Cover, cells: npt.NDArray[np.uint8]) -> float:
     return float(np.corrcoef(seen.ravel(), cells.astype(np.float64).ravel())[0, 1])
 
 
@@ -70,11 +75,11 @@ def test_lettering_reads_the_right_way(
     plan = lettered(technique, separation, drawing, shown_side)
     # a laid-in yarn shows on the purl side only, and there the other way round
     side = "purl" if technique.name == "inlay" else "knit"
-    seen = darkness(draw_fabric(plan, side, GAUGE, stitch_px=STITCH_PX), letter)
+    seen = ink_of(draw_fabric(plan, side, GAUGE, stitch_px=STITCH_PX), letter, technique)
     reads_right = (shown_side == side) != mirrored
     as_drawn, as_in_a_mirror = likeness(seen, letter.cells), likeness(seen, letter.cells[:, ::-1])
     right, wrong = (as_drawn, as_in_a_mirror) if reads_right else (as_in_a_mirror, as_drawn)
-    assert right > wrong + 0.15
+    assert right > wrong + 0.4
     if technique.colour_work:
         upside_down = letter.cells[::-1] if reads_right else letter.cells[::-1, ::-1]
         assert right > 0.7

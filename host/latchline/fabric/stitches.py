@@ -87,7 +87,7 @@ def tuck_behind(rise: float, course: float) -> tuple[Strand, ...]:
     left = Strand(
         _curve((-0.12, -0.05 * course), (0.30, 0.15 * course), (0.40, 0.5 * rise), (0.43, rise)),
         _even(0.11),
-        0.82,
+        0.7,
     )
     return left, _mirrored(left)
 
