@@ -136,8 +136,8 @@ def board_beds(draw: st.DrawFn) -> Bed:
         limit_ms=draw(st.sampled_from((5, 20, 100, 2000))),
         active_low=draw(st.sampled_from((0, 0, 0, 1))),
         patience_ms=draw(st.sampled_from((0, 500, 45_000))),
-        supply_min=0,
-        current_max=0,
+        supply_min=draw(st.sampled_from((0, 0, 700))),
+        current_max=draw(st.sampled_from((0, 0, 150))),
     )
 
 

@@ -125,9 +125,15 @@ def a_pass(number: int, needles: set[int] | None = None) -> Pass:
 # ---- both ways are one ------------------------------------------------------------------------
 
 
+def readings(register: int, enabled: bool) -> tuple[int, int]:
+    """A supply that two coils pull below 700 counts, and a current that four bring above 150."""
+    on = register.bit_count() if enabled else 0
+    return 740 - 25 * on, 40 * on
+
+
 def play(bed: Bed, lines: tuple[int, int], moves: list[tuple[str, int, int]], in_bulk: bool) -> tuple[object, ...]:
     """Everything that can be seen of a board that has been through these moves."""
-    bench = Bench(bed, in_bulk=in_bulk, slots=4)
+    bench = Bench(bed, in_bulk=in_bulk, slots=4, analog=readings)
     rng = np.random.default_rng(1)
     span = sum(1 << needle for needle in range(bed.needles))
     last = 40

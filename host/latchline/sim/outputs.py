@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
-from latchline.sim.face import Signals, Times
+from latchline.sim.face import Signals
 
 
 class Outputs:
@@ -24,14 +23,12 @@ class Outputs:
             self._rows.pop()
         self._rows.append((at_us, *state))
 
-    def registers(self, at_us: Times, register: npt.NDArray[np.int64]) -> None:
+    def registers(self, at_us: list[int], register: list[int]) -> None:
         """Changes of the register alone."""
-        if len(at_us):
+        if at_us:
             _, enabled, lamp, buzzer = self._state
-            self._state = (int(register[-1]), enabled, lamp, buzzer)
-            self._rows += [
-                (at, word, enabled, lamp, buzzer) for at, word in zip(at_us.tolist(), register.tolist(), strict=True)
-            ]
+            self._state = (register[-1], enabled, lamp, buzzer)
+            self._rows += [(at, word, enabled, lamp, buzzer) for at, word in zip(at_us, register, strict=True)]
 
     def taken(self) -> Signals:
         rows, self._rows = self._rows, []
