@@ -83,6 +83,15 @@ def test_mirrored_rows_are_every_second_repeat_of_a_row(chart: Chart, repeat: in
         assert (other[row] == (one[row, ::-1] if row // repeat % 2 else one[row])).all()
 
 
+@given(chart=strategies.coloured_charts(2, stitches=30), most=st.integers(2, 6))
+@pytest.mark.parametrize("technique", ["slip", "fair-isle", "slip-colours", "inlay"])
+def test_no_broken_float_passes_by_more_needles_than_asked(technique: str, chart: Chart, most: int) -> None:
+    drawn = ["".join(map(str, row)) for row in reversed(chart.cells.tolist())]
+    plan = piece(band(technique, *drawn, break_floats=most))
+    rule = "laid-in-float" if technique == "inlay" else "float-across"
+    assert not found(rule, plan, float_needles=most, laid_in_needles=most)
+
+
 @given(chart=strategies.coloured_charts(2, stitches=14), most=st.integers(1, 6))
 @pytest.mark.parametrize("technique", ["slip", "tuck", "fair-isle"])
 def test_breaking_floats_changes_every_other_needle_of_long_runs_and_no_other(
@@ -97,7 +106,9 @@ def test_breaking_floats_changes_every_other_needle_of_long_runs_and_no_other(
             while end < len(was) and was[end] == was[at]:
                 end += 1
             long = end - at > most and (not was[at] or technique == "fair-isle")
+            ends = (at, end - 1) if technique == "fair-isle" else ()  # they would lengthen the run beside them
             for needle in range(at, end):
-                turned = long and (needle + row) % 2 == 1
+                turned = long and (needle + row) % 2 == 1 and needle not in ends
+                turned |= long and technique == "fair-isle" and end - at == 3 and needle == at + 1
                 assert now[needle] == (was[needle] != turned)
             at = end

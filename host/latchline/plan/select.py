@@ -105,12 +105,26 @@ def _chosen(
         chosen = np.where(selected, np.maximum(chosen, 1), 0).astype(np.uint8)
     if options.break_floats:
         mark = ground(2, cells.shape[1])[phase]
-        unselected = mark & within_runs(chosen == 0, options.break_floats)
-        selected = mark & within_runs(chosen != 0, options.break_floats)
-        chosen[unselected] = 1
-        if technique.yarns != 1:  # the other yarn floats behind the selected needles
-            chosen[selected] = 0
+        unselected = within_runs(chosen == 0, options.break_floats)
+        if technique.yarns == 1:
+            chosen[mark & unselected] = 1
+        else:  # the other yarn floats behind the selected needles
+            selected = within_runs(chosen != 0, options.break_floats)
+            chosen[_inside(unselected, mark)] = 1
+            chosen[_inside(selected, mark)] = 0
     return chosen
+
+
+def _inside(runs: Bools, mark: Bools) -> Bools:
+    """Where the ground breaks runs without touching their ends, which would lengthen the run beside them.
+
+    A run of three has one needle inside, which breaks it whether the ground marks it or not.
+    """
+    inside = np.zeros((len(runs), runs.shape[1] + 2), dtype=np.bool_)
+    inside[:, 2:-2] = runs[:, :-2] & runs[:, 1:-1] & runs[:, 2:]
+    alone = ~(inside[:, :-2] | inside[:, 2:])
+    broken: Bools = inside[:, 1:-1] & (mark | alone)
+    return broken
 
 
 def _selected(chosen: Cells, colour: npt.NDArray[np.int64]) -> Bools:
