@@ -82,6 +82,12 @@ def test_a_piece_for_another_bed_is_refused_with_a_sentence() -> None:
     assert "for a bed of 200 needles, and mid-150 has 150" in err
 
 
+def test_a_second_machine_is_refused_with_a_sentence() -> None:
+    status, _, err = budget("mid-150", "--machine", "standard-200", "--technique", "tuck")
+    assert status == 2
+    assert "the machine is named before the piece" in err
+
+
 def test_the_page_is_written_whole(tmp_path: Path) -> None:
     page = tmp_path / "budget.html"
     status, _, err = budget("chunky-112", "--pace", "25", "--report", str(page))

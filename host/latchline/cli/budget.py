@@ -12,7 +12,7 @@ import click
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
 from latchline.cli.files import write_whole
-from latchline.errors import PieceError
+from latchline.errors import InputError, PieceError
 
 if TYPE_CHECKING:
     from latchline.machine.profile import Profile
@@ -69,6 +69,12 @@ def command(
 
 def _plan(profile: Profile, profile_name: str, source: str | None, given: dict[str, Any]) -> Plan | None:
     """The plan whose selections are budgeted, knitted on `profile`; None where no piece is named."""
+    if given.get("machine") is not None:
+        raise InputError(
+            "the machine is named before the piece",
+            where="--machine",
+            hint=f"leave --machine out, or write it in place of {profile_name}",
+        )
     if source is None and not any(value is not None for value in given.values()):
         return None
     if source is None or not source.lower().endswith(".toml"):
