@@ -14,8 +14,9 @@ import numpy.typing as npt
 
 from latchline.errors import InputError
 from latchline.fabric.loops import NO_YARN, Bools, Codes, does, knits, pass_yarns
+from latchline.fabric.structure import structure_of
 from latchline.plan.model import Band, Plan, Yarn
-from latchline.technique.model import Does
+from latchline.technique.model import Back, Does
 
 LIFT_TUCK = 0.2  # how far a tuck loop lifts the next pass, in courses: an assumption
 LIFT_LEAST = 0.25  # even a pass that hardly knits lies above the one before
@@ -31,9 +32,9 @@ class Layout:
     """Loops of passes 1 to n over the cast-on row, needle 0 at the operator's left.
 
     acts: uint8 codes (n, width). yarn: int16 (n, width), the yarn that is knitted or tucked there,
-    NO_YARN where none; second: int16 (n), a yarn that is laid in or carried as contrast.
+    NO_YARN where none. first, second: int16 (n), the yarns of the pass.
     base: float (n + 1), the height of each pass in courses; the last entry is the top edge.
-    top: float (n, width), where the loop made here is drawn through (top edge if it is not).
+    top: float (n, width), where the loop taken here is drawn through (the top edge if it is not).
     first_top: float (width), the same for the loops of the cast-on row.
     tucked: bool (n, width), loops that take tuck loops on before they are drawn through.
     """
@@ -78,7 +79,8 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
             continue
         base[begin + 1 : end + 1] = base[begin] + _heights(band, acts[begin:end])
         if back and band.technique.double_bed:
-            acts[begin:end] = _backing(band, end - begin, acts.shape[1])
+            behind = back_needles(plan.back_bed[first - 1 + begin : first - 1 + end], acts.shape[1])
+            acts[begin:end] = np.where(behind, np.uint8(Does.KNIT), np.uint8(Does.MISS))
             base[begin : end + 1] = np.linspace(base[begin], base[end], end - begin + 1)
     yarn = np.where((acts == Does.MISS) | (acts == Does.HELD), NO_YARN, first_yarn[:, None]).astype(np.int16)
     yarn = np.where(acts == Does.KNIT_CONTRAST, second[:, None], yarn).astype(np.int16)
@@ -106,27 +108,26 @@ def _heights(band: Band, acts: Codes) -> Heights:
     return np.cumsum(lift)
 
 
-def _backing(band: Band, passes: int, width: int) -> Codes:
-    """What the back needles do: all of them knit, or every other one by turns."""
-    if band.options.backing == "full":
-        return np.full((passes, width), Does.KNIT, dtype=np.uint8)
-    odd = (np.arange(width)[None] + np.arange(passes)[:, None]) % 2
-    return np.where(odd, Does.MISS, Does.KNIT).astype(np.uint8)
+def back_needles(back_bed: Codes, width: int) -> Bools:
+    """Which back needles knit in each pass: bool (passes, width)."""
+    even = np.arange(width) % 2 == 0
+    of_kind = {Back.ALL: np.ones(width, dtype=np.bool_), Back.EVEN: even, Back.ODD: ~even}
+    table = np.zeros((max(Back) + 1, width), dtype=np.bool_)
+    for kind, needles in of_kind.items():
+        table[kind] = needles
+    knitting: Bools = table[back_bed]
+    return knitting
 
 
 def _tops(acts: Codes, base: Heights) -> tuple[Heights, Heights, Bools]:
-    passes, width = acts.shape
-    made = knits(acts)
-    top = np.empty((passes, width))
-    tucked = np.zeros((passes, width), dtype=np.bool_)
-    after = np.full(width, base[-1])
-    waits = np.zeros(width, dtype=np.bool_)
-    for number in range(passes - 1, -1, -1):
-        top[number] = after
-        tucked[number] = waits
-        after = np.where(made[number], base[number], after)
-        waits = np.where(made[number], False, waits | (acts[number] == Does.TUCK))
-    return top, after, tucked
+    """Where each loop is drawn through, where each cast-on loop is, and which loops take tuck loops on."""
+    drawn_by = structure_of(acts).drawn_by
+    top = base[np.maximum(drawn_by, 1) - 1]
+    with_tucks = np.zeros((len(acts) + 2, acts.shape[1]), dtype=np.bool_)
+    number, needle = np.nonzero(acts == Does.TUCK)
+    with_tucks[drawn_by[number + 1, needle], needle] = True
+    tucked: Bools = with_tucks[drawn_by[1:], np.arange(acts.shape[1])]
+    return top[1:], top[0], tucked
 
 
 def courses_of(plan: Plan) -> float:

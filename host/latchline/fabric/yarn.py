@@ -22,6 +22,7 @@ from latchline.fabric.gauge import (
     loop_length_from_count,
     loop_length_from_gauge,
 )
+from latchline.fabric.layout import back_needles
 from latchline.fabric.loops import NO_YARN, Bools, Codes, PassYarns, does, pass_yarns, takes_first, takes_second
 from latchline.machine.profile import Profile
 from latchline.plan.model import Band, Plan, Yarn
@@ -31,7 +32,6 @@ from latchline.technique.model import Does
 # A tuck loop is not drawn down over the sinkers as a knitted one is. An assumption, no source.
 TUCK_PER_KNIT = 0.8
 CHUNK_PASSES = 2048
-BACK_NEEDLES = {"full": 1.0, "alternate": 0.5}  # share of the back needles that knit in a pass
 
 
 @dataclass(frozen=True)
@@ -153,6 +153,7 @@ def _band_use(plan: Plan, band: Band, carried: PassYarns, lengths: Sequence[Loop
         last = min(start + CHUNK_PASSES - 1, band.last)
         acts = does(plan, start, last)
         nothing = np.zeros_like(acts, dtype=np.bool_)
+        behind = back_needles(plan.back_bed[start - 1 : last], plan.span.width)
         knit, tuck, laid = takes_first(acts), acts == Does.TUCK, _laid_in(acts)
         for yarn_of, knits, tucks, lies in (
             (carried.first[start - 1 : last], knit & ~tuck, tuck, nothing),
@@ -161,10 +162,7 @@ def _band_use(plan: Plan, band: Band, carried: PassYarns, lengths: Sequence[Loop
             for place in np.unique(yarn_of[yarn_of != NO_YARN]).tolist():
                 places.add(place)
                 mine = yarn_of == place
-                counts[place] += _count(knits[mine], tucks[mine], lies[mine])
-                if band.technique.double_bed:
-                    share = BACK_NEEDLES[band.options.backing]
-                    counts[place, 0] += round(np.count_nonzero(mine) * plan.span.width * share)
+                counts[place] += _count(knits[mine], tucks[mine], lies[mine], behind[mine])
     return [_use(plan, band, carried.yarns[place], counts[place], lengths[place]) for place in sorted(places)]
 
 
@@ -179,10 +177,15 @@ def _laid_in(acts: Codes) -> Bools:
     return laid
 
 
-def _count(knit: Bools, tuck: Bools, laid: Bools) -> tuple[int, int, int]:
-    """Loops knitted, loops tucked, and needles passed: laid along, or between the first and the last loop of a pass."""
-    formed = knit | tuck
+def _count(knit: Bools, tuck: Bools, laid: Bools, behind: Bools) -> tuple[int, int, int]:
+    """Loops knitted on both beds, loops tucked, and needles passed.
+
+    Passed are needles along which the yarn is laid, and those between the first and the last loop
+    of a pass that take none, on either bed.
+    """
+    formed = knit | tuck | behind
     after = np.logical_or.accumulate(formed, axis=1)
     before = np.logical_or.accumulate(formed[:, ::-1], axis=1)[:, ::-1]
     passed = (after & before & ~formed) | laid
-    return int(np.count_nonzero(knit)), int(np.count_nonzero(tuck)), int(np.count_nonzero(passed))
+    loops = np.count_nonzero(knit) + np.count_nonzero(behind)
+    return int(loops), int(np.count_nonzero(tuck)), int(np.count_nonzero(passed))
