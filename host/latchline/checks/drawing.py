@@ -173,7 +173,7 @@ def colour_not_carried(look: Look) -> Iterator[Finding]:
 def _wanted(look: Look, band: Band) -> Numbers:
     """The palette index that each stitch of each knitted row is meant to show, after all options."""
     assert band.chart is not None
-    rows = np.arange(band.passes // 2, dtype=np.int64)
+    rows = np.arange(band.passes // 2, dtype=np.int32)
     edge = band.technique.edge_selected if band.edge_knit else None
     wanted = np.zeros((len(rows), look.plan.span.width), dtype=np.int64)
     nothing = np.zeros(len(rows), dtype=np.uint8)

@@ -43,7 +43,7 @@ class _Part:
     """A compiled band before it is put in its place in the plan."""
 
     band: Band
-    table: npt.NDArray[np.bool_]
+    table: npt.NDArray[np.uint8]
     of_pass: npt.NDArray[np.int32]
     chart_row: npt.NDArray[np.int32]
     knitted_row: npt.NDArray[np.int32]
@@ -70,7 +70,7 @@ def compile_plan(
     if total > PASSES_MAX:
         raise InputError(f"the piece would have {total} passes", hint=f"at most {PASSES_MAX}")
 
-    table = np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts])
+    table = np.concatenate([_packed(np.zeros((1, span.width), dtype=np.bool_))] + [part.table for part in parts])
     offsets = np.cumsum([1] + [len(part.table) for part in parts])
     acting = np.concatenate(
         [part.of_pass + offset for part, offset in zip(parts, offsets[:-1], strict=True)], dtype=np.int32
@@ -83,7 +83,7 @@ def compile_plan(
         profile=profile,
         span=span,
         bands=bands,
-        table=np.packbits(table, axis=1, bitorder="little"),
+        table=table,
         acting=acting,
         driven=driven,
         rightward=rightward,
@@ -106,6 +106,8 @@ def fit(drawing: Chart, span: Span, options: Options, technique: Technique) -> C
     chart = mirror(drawing) if shown == "knit" else drawing
     if options.once_at is not None:
         return place(chart, span.width, options.once_at - span.first)
+    if chart.stitches == span.width and options.shift % span.width == 0:
+        return chart
     return tile(chart, span.width, options.shift)
 
 
@@ -159,10 +161,10 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
     no_chart = chart is None
     return _Part(
         band=band,
-        table=chosen.table,
+        table=_packed(chosen.table),
         of_pass=chosen.of_pass,
         chart_row=np.zeros(passes, dtype=np.int32) if no_chart else chosen.chart_row + np.int32(1),
-        knitted_row=(steps.row + 1).astype(np.int32),
+        knitted_row=steps.row + np.int32(1),
         colour=steps.yarn,
         back_bed=steps.back,
         start=start,
@@ -212,12 +214,16 @@ def _yarns(request: BandRequest, count: int) -> tuple[Yarn, ...]:
     return tuple(given)
 
 
+def _packed(table: npt.NDArray[np.bool_]) -> npt.NDArray[np.uint8]:
+    return np.packbits(table, axis=1, bitorder="little")
+
+
 def _set_up_pass(yarns: tuple[Yarn, ...], span: Span) -> _Part:
     """The plain pass by which a next-pass machine pushes the needles for the first patterned one."""
     band = Band("set-up pass", STOCKING, Options(rows=1), 1, 1, yarns[:1])
     return _Part(
         band=band,
-        table=np.zeros((1, span.width), dtype=np.bool_),
+        table=_packed(np.zeros((1, span.width), dtype=np.bool_)),
         of_pass=np.zeros(1, dtype=np.int32),
         chart_row=np.zeros(1, dtype=np.int32),
         knitted_row=np.ones(1, dtype=np.int32),
@@ -240,7 +246,8 @@ def _in_order(parts: Sequence[_Part], start: str | None) -> tuple[tuple[Band, ..
         None,
     )
     chosen = start or next((part.band.options.start for part in parts[:1]), None) or need or "right"
-    rightward = (np.arange(total) % 2 == 0) == (chosen == "left")
+    rightward = np.zeros(total, dtype=np.bool_)
+    rightward[0 if chosen == "left" else 1 :: 2] = True
     bands = []
     for part, first in zip(parts, firsts[:-1].tolist(), strict=True):
         here = "left" if rightward[first - 1] else "right"

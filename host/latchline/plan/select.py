@@ -54,7 +54,7 @@ def select(cells: Cells, steps: Steps, options: Options, technique: Technique, e
     chosen = _chosen(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), options, technique)
     if edge is not None and chosen.shape[1]:
         chosen[:, [0, -1]] = int(edge)
-    return Selections(_selected(chosen, colour - 2), of_pass, chart_row.astype(np.int32))
+    return Selections(_selected(chosen, colour - 2), of_pass, chart_row)
 
 
 def ground(rows: int, width: int) -> Bools:
@@ -62,17 +62,17 @@ def ground(rows: int, width: int) -> Bools:
     return ((np.arange(width) + np.arange(rows)[:, None]) % 2).astype(np.bool_)
 
 
-def _reversed(row: npt.NDArray[np.int64], reversal: int) -> npt.NDArray[np.int64]:
+def _reversed(row: npt.NDArray[np.int32], reversal: int) -> npt.NDArray[np.int32]:
     if reversal <= 0:
-        return np.full(len(row), -reversal, dtype=np.int64)
+        return np.full(len(row), -reversal, dtype=np.int32)
     return row // reversal % 2
 
 
-def _distinct(key: npt.NDArray[np.int64], keys: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int32]]:
+def _distinct(key: npt.NDArray[np.int32], keys: int) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
     """Like numpy.unique with its inverse, without sorting: keys are small whole numbers."""
     used = np.zeros(keys, dtype=np.bool_)
     used[key] = True
-    distinct = np.flatnonzero(used)
+    distinct = np.flatnonzero(used).astype(np.int32)
     place = np.empty(keys, dtype=np.int32)
     place[distinct] = np.arange(len(distinct), dtype=np.int32)
     return distinct, place[key]
@@ -80,8 +80,8 @@ def _distinct(key: npt.NDArray[np.int64], keys: int) -> tuple[npt.NDArray[np.int
 
 def _chosen(
     cells: Cells,
-    chart_row: npt.NDArray[np.int64],
-    phase: npt.NDArray[np.int64],
+    chart_row: npt.NDArray[np.int32],
+    phase: npt.NDArray[np.int32],
     is_reversed: Bools,
     options: Options,
     technique: Technique,
@@ -127,7 +127,7 @@ def _inside(runs: Bools, mark: Bools) -> Bools:
     return broken
 
 
-def _selected(chosen: Cells, colour: npt.NDArray[np.int64]) -> Bools:
+def _selected(chosen: Cells, colour: npt.NDArray[np.int32]) -> Bools:
     """Which stitches of each row are of the row's colour."""
     any_contrast = colour == ANY_CONTRAST
     if any_contrast.all():

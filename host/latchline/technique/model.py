@@ -59,13 +59,13 @@ PLAIN = Cams("plain", Does.KNIT, Does.KNIT)
 class Steps:
     """What each pass of a band knits: equally long arrays, one entry a pass.
 
-    row: int64, the knitted row from 0, before row repeat and the chart's height are applied.
+    row: int32, the knitted row from 0, before row repeat and the chart's height are applied.
     colour: int16, the palette index whose stitches are selected, or ANY_CONTRAST or NO_STITCH.
     yarn: int16, the palette index of the yarn in the carriage; −1 where it is not one of the
         chart's colours. back: uint8, what the back bed does (`Back`).
     """
 
-    row: npt.NDArray[np.int64]
+    row: npt.NDArray[np.int32]
     colour: npt.NDArray[np.int16]
     yarn: npt.NDArray[np.int16]
     back: npt.NDArray[np.uint8]
@@ -100,7 +100,7 @@ class Separation:
 def one_pass_a_row(rows: int) -> Steps:
     """The steps of every technique that is not separated."""
     return Steps(
-        row=np.arange(rows, dtype=np.int64),
+        row=np.arange(rows, dtype=np.int32),
         colour=np.full(rows, ANY_CONTRAST, dtype=np.int16),
         yarn=np.full(rows, -1, dtype=np.int16),
         back=np.zeros(rows, dtype=np.uint8),

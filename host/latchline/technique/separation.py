@@ -16,14 +16,14 @@ import numpy.typing as npt
 
 from latchline.technique.model import NO_STITCH, Back, Separation, Steps
 
-Rows = npt.NDArray[np.int64]
+Rows = npt.NDArray[np.int32]
 Palette = npt.NDArray[np.int16]
 
 
 def _doubled(rows: int, colours: int, _repeat: int) -> Steps:
     """Each colour out and back on the same needles."""
     yarn = np.tile(np.arange(colours, dtype=np.int16).repeat(2), rows)
-    return _steps(np.arange(rows, dtype=np.int64).repeat(2 * colours), yarn)
+    return _steps(np.arange(rows, dtype=np.int32).repeat(2 * colours), yarn)
 
 
 def _blank_return(rows: int, colours: int, _repeat: int) -> Steps:
@@ -46,13 +46,13 @@ def _paired(rows: int, colours: int, _repeat: int) -> Steps:
     up, down = order.repeat(passes), order[::-1].repeat(passes)
     empty = np.append(False, up[1:] == up[:-1])  # the same places in both orders
     yarn = np.tile(np.concatenate([up, down]), (rows + 1) // 2)[: rows * len(up)]
-    steps = _steps(np.arange(rows, dtype=np.int64).repeat(len(up)), yarn)
+    steps = _steps(np.arange(rows, dtype=np.int32).repeat(len(up)), yarn)
     return replace(steps, colour=np.where(np.tile(empty, rows), np.int16(NO_STITCH), yarn))
 
 
 def _alternating(rows: int, colours: int, repeat: int) -> Steps:
     """One colour for each chart row, out and back; the other needles keep the loop that they have."""
-    row = np.arange(rows, dtype=np.int64).repeat(2)
+    row = np.arange(rows, dtype=np.int32).repeat(2)
     return _steps(row, (row // repeat % colours).astype(np.int16))
 
 
