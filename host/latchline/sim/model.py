@@ -7,7 +7,6 @@ takes long quiet stretches of edges at one go; a property test holds the two to 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
 
 from latchline.link import frames, messages
 from latchline.link.messages import (
@@ -39,7 +38,8 @@ from latchline.sim.face import BYTE_US, Analog, Pins, Signals, Times
 from latchline.sim.follower import CURRENT_HIGH, HOST_SILENT, MS_US, SUPPLY_LOW, Follower
 from latchline.sim.outputs import Outputs
 
-NEVER_US = 1 << 62
+NEVER_MS = 1 << 50
+NEVER_US = NEVER_MS * MS_US
 SLOTS = 32
 NEEDLES_MAX = 255
 VERSION = bytes((0, 1, 0))
@@ -125,7 +125,7 @@ class ModelBoard(Follower):
                 if self.wake_us <= at_us[at]:
                     self.run(int(at_us[at]))
                 taken = 0
-                if self.in_bulk and end - at >= runs.SHORTEST_RUN:
+                if self.in_bulk and end - at >= runs.SHORTEST_IDLE:
                     taken = runs.take(self, at_us[at:end], pins[at:end], step)
                 if taken:
                     self._settle()
@@ -177,7 +177,7 @@ class ModelBoard(Follower):
         self._greeted, self._refusing = False, False
         self._heard_ms = 0
         self._bad_frames = self._stale = 0
-        self._buzz_until_ms = 0
+        self._buzz_until_ms = self._rest_ms = 0
         self._buzzes = False
         self._low, self._high, self._supply_low, self._watched_ms = 0, 0, False, 0
         self._well: dict[int, bool] = {}
@@ -254,57 +254,51 @@ class ModelBoard(Follower):
             self._make_due(ms, status)
         if self._due and self._free_us <= self.now:
             self._send(status)
-        self.wake_us = min(self._instants(ms, status))
-
-    def _instants(self, ms: int, status: tuple[int, ...]) -> Iterator[int]:
-        """Every coming instant at which something may happen without an edge."""
-        yield NEVER_US
-        if self._inbox:
-            yield self._inbox[0][0]
+        wake_us = self.started_us + max(self._beat_of_interest(ms, status), ms + 1) * MS_US
         if self._due:
-            yield self._free_us
+            wake_us = min(wake_us, self._free_us)
+        if self._inbox:
+            wake_us = min(wake_us, self._inbox[0][0])
         if self._writer.byte_us is not None:
-            yield self._writer.byte_us
-        for at_ms in self._instants_ms(ms, status):
-            yield self.started_us + max(at_ms, ms + 1) * MS_US
+            wake_us = min(wake_us, self._writer.byte_us)
+        self.wake_us = wake_us
 
-    def _instants_ms(self, ms: int, status: tuple[int, ...]) -> Iterator[int]:
+    def _beat_of_interest(self, ms: int, status: tuple[int, ...]) -> int:
+        """The next tick at which something may happen without an edge; one too early does no harm."""
+        beat = NEVER_MS
         if Status not in self._due:
             if status != self._status_sent:
-                yield self._status_ms + STATUS_SOONEST_MS
+                beat = self._status_ms + STATUS_SOONEST_MS
             elif self._greeted and self._status_ms + STATUS_MS - self._heard_ms <= HEARD_MS:
-                yield self._status_ms + STATUS_MS
+                beat = self._status_ms + STATUS_MS
         if self._seen < self.done and Done not in self._due:
-            yield self._done_ms + DONE_AGAIN_MS
+            beat = min(beat, self._done_ms + DONE_AGAIN_MS)
         if self.fault and Fault not in self._due:
-            yield self._fault_ms + FAULT_AGAIN_MS
+            beat = min(beat, self._fault_ms + FAULT_AGAIN_MS)
         if self._probe:
-            yield self._probe[1]
+            beat = min(beat, self._probe[1])
         elif self.bed and self.register:
-            yield min(
-                since + self.bed.limit_ms for coil, since in enumerate(self.on_since_ms) if self.register >> coil & 1
-            )
+            if ms >= self._rest_ms:  # no coil that goes on later comes to its limit sooner
+                on = [since for coil, since in enumerate(self.on_since_ms) if self.register >> coil & 1]
+                self._rest_ms = min(on) + self.bed.limit_ms
+            beat = min(beat, self._rest_ms)
         if self.plan and self.bed and self.bed.patience_ms and not self.fault:
-            yield self._heard_ms + self.bed.patience_ms + 1
-        if self._watching():
-            yield ms + 1
-        for period, on in self._beeps():
-            yield ms - ms % period + (on if ms % period < on else period)
-        if ms < self._buzz_until_ms:
-            yield self._buzz_until_ms
-        if self._buzzing() != self._buzzes:
-            yield ms + 1
+            beat = min(beat, self._heard_ms + self.bed.patience_ms + 1)
+        if self._watching() or self._buzzing() != self._buzzes:
+            return ms + 1
+        for period, on_ms in self._beeps():
+            beat = min(beat, ms - ms % period + (on_ms if ms % period < on_ms else period))
+        return min(beat, self._buzz_until_ms) if ms < self._buzz_until_ms else beat
 
     # ---- lamp, buzzer, status -------------------------------------------------------------
 
-    def _beeps(self) -> Iterator[tuple[int, int]]:
+    def _beeps(self) -> list[tuple[int, int]]:
         """Period and time on of each pattern that the buzzer has to sound."""
-        if self.fault:
-            yield 500, 100
-        if self.at_rest and self.under_way:
-            yield 1000, 50
-        if self._not_loaded() and self.certain and not self._paused and not self.under_way:
-            yield 1000, 50
+        beeps = [(500, 100)] if self.fault else []
+        waiting = self._not_loaded() and self.certain and not self._paused
+        if waiting if not self.under_way else self.at_rest:
+            beeps.append((1000, 50))
+        return beeps
 
     def _buzzing(self) -> bool:
         ms = self.ms()
@@ -428,7 +422,8 @@ class ModelBoard(Follower):
             case Probe():
                 self._take_probe(message)
             case Buzz():
-                self._buzz_until_ms = self.ms() + 10 * message.time_10ms
+                next_beat = -(-(self.now - self.started_us) // MS_US)
+                self._buzz_until_ms = next_beat + 10 * message.time_10ms
             case Ask():
                 kind = {0: Status, 1: Counts, 2: Checkpoint, 3: Fault}.get(message.what)
                 if kind:

@@ -24,7 +24,7 @@ Steps = npt.NDArray[np.int8]
 Whole = npt.NDArray[np.int64]
 
 IMPOSSIBLE = 2
-SHORTEST_RUN = 6
+SHORTEST_RUN, SHORTEST_IDLE = 8, 3  # below these, one by one is quicker
 _SENSORS = PIN_LEFT | PIN_RIGHT
 _TICK_US, _MS_US = 4, 1000
 
@@ -59,7 +59,7 @@ def take(board: ModelBoard, at_us: Times, pins: Pins, step: int) -> int:
     """Take as many of these edges, all of one stretch, as are quiet; tells how many (0: take one by itself)."""
     count = int(np.searchsorted(at_us, board.wake_us)) if at_us[-1] >= board.wake_us else len(at_us)
     if (
-        count < SHORTEST_RUN
+        count < SHORTEST_IDLE
         or step in (0, IMPOSSIBLE)
         or (int(pins[0]) ^ board.seen_pins) & _SENSORS
         or not int(pins[0]) & _SENSORS
@@ -68,14 +68,14 @@ def take(board: ModelBoard, at_us: Times, pins: Pins, step: int) -> int:
         return 0
     if not board.under_way:
         count = min(count, _room(board, step))
-        if count < SHORTEST_RUN:
+        if count < SHORTEST_IDLE:
             return 0
         _move(board, at_us[:count], pins[count - 1], step, _intervals(board, at_us[:count], step))
         return count
     way, bed = board.way, board.bed
     assert way is not None
     assert bed is not None
-    if step != way.sign or bed.active_low or board.at_rest or board.revived:
+    if count < SHORTEST_RUN or step != way.sign or bed.active_low or board.at_rest or board.revived:
         return 0
     return _knit(board, bed, way, at_us[:count], pins)
 
@@ -101,9 +101,9 @@ def _room(board: ModelBoard, step: int) -> int:
         beyond = 64 * bed.edges_per_needle
         left, right = bed.left_sensor - beyond, bed.right_sensor + beyond
         limits += [left, left - 1, right, right + 1]
-    if plan:
-        # at a line, and one edge to either side of it, the board looks closer
-        limits += [line + side for line in (plan.left_line, plan.right_line) for side in (-1, 0, 1)]
+    if plan:  # the edges that come to a line or leave it
+        left, right = plan.left_line, plan.right_line
+        limits += [left + 1, right] if step > 0 else [left, right - 1]
     ahead = [(limit - place) * step for limit in limits]
     return min((room - 1 for room in ahead if room > 0), default=0)
 
@@ -149,9 +149,12 @@ def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> in
     on_edge[points <= way.reach] = -1  # was on before
     off_edge = points + bed.hold - start - 1
     coils = way.coils[chosen]
-    count = min(count, _quiet(board, bed, at_us[:count], on_edge, off_edge, coils))
-    if count < SHORTEST_RUN:
-        return 0
+    share = bed.count if bed.layout_kind == 1 else 1
+    tight = bed.advance_max + bed.hold == share * bed.edges_per_needle
+    if tight or at_us[count - 1] - at_us[0] >= (bed.limit_ms - 1) * _MS_US:
+        count = min(count, _quiet(board, bed, at_us[:count], on_edge, off_edge, coils))
+        if count < SHORTEST_RUN:
+            return 0
 
     on = (on_edge >= 0) & (on_edge < count)
     off = off_edge < count
