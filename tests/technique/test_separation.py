@@ -105,6 +105,14 @@ def test_alternate_backing_is_refused_where_ways_back_are_empty(name: str, colou
         separated(chart, "jacquard", separation=name, backing="alternate")
 
 
+def test_an_unknown_separation_is_answered_with_the_names() -> None:
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    with pytest.raises(
+        InputError, match='"tripled" is not known; accepted: doubled, blank-return, paired, alternating'
+    ):
+        separated(chart, separation="tripled")
+
+
 def test_the_bird_s_eye_back_shows_both_colours_on_every_needle_by_turns() -> None:
     chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
     plan = separated(chart, "jacquard", backing="alternate", rows=4)

@@ -188,9 +188,10 @@ def _steps(
     ]
     wanted = [item for item in able if options.separation in (None, item.name)]
     if not wanted:
-        on = " on alternate back needles" if halved else ""
+        named = any(item.name == options.separation for item in technique.separations)
+        cannot = f"does not do {colours} colours" + (" on alternate back needles" if halved else "")
         raise InputError(
-            f'the separation "{options.separation}" does not do {colours} colours{on}',
+            f'the separation "{options.separation}" {cannot if named else "is not known"}',
             where=request.name,
             hint="accepted: " + ", ".join(item.name for item in able),
         )
