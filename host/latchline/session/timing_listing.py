@@ -7,6 +7,7 @@ import io
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
+from math import isfinite
 from typing import Any
 
 from latchline.session.timing import PassTiming
@@ -115,6 +116,11 @@ def as_summary(summary: TimingSummary) -> Iterator[str]:
         f"{_times(summary.hesitations, 'stop')} on the way, backed up {_times(summary.backings, 'time')}, "
         f"{_times(summary.missed_edges, 'edge')} missed, {summary.doubled_edges} too many."
     )
+
+
+def as_figures(one: Difference) -> dict[str, Any]:
+    """For JSON; the error is null where a session of one pass leaves it unknown."""
+    return asdict(one) | {"error": one.error if isfinite(one.error) else None, "clear": one.clear}
 
 
 _WORDS = {

@@ -1,0 +1,122 @@
+"""`latchline timing`: how the knitting went, pass by pass."""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from latchline.cli import chatter, print_json
+
+if TYPE_CHECKING:
+    from latchline.session.timing import PassTiming
+
+
+@click.command("timing")
+@click.argument("journals", metavar="[JOURNAL]...", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--format", "form", type=click.Choice(["text", "csv", "json"]), default="text", show_default=True)
+@click.option("--json", "as_json", is_flag=True, help="The same as --format json.")
+@click.option("--picture", metavar="FILE.png|.svg", type=click.Path(path_type=Path), help="Draw the session.")
+def command(journals: tuple[Path, ...], form: str, as_json: bool, picture: Path | None) -> None:
+    """Show how the knitting went, pass by pass.
+
+    Without a journal the one last written to is taken. With two or more, each is compared with the
+    first: means, their differences, and whether these are more than scatter.
+
+    \b
+      latchline timing
+      latchline timing blanket.latchline --format csv > blanket.csv
+      latchline timing --picture session.svg
+      latchline timing monday.latchline friday.latchline
+    """
+    form = "json" if as_json else form
+    if len(journals) > 1:
+        if form == "csv" or picture is not None:
+            raise click.UsageError("a CSV or a picture is of one journal; a comparison prints as text or JSON")
+        _compare(journals, form)
+        return
+    path = journals[0] if journals else _newest()
+    name, timings = _timings(path)
+    if picture is not None:
+        _draw(picture, name, timings)
+    _print(name, timings, form)
+
+
+def _timings(path: Path) -> tuple[str, list[PassTiming]]:
+    """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
+    from latchline.errors import JournalError
+    from latchline.session.journal import Journal
+    from latchline.session.timing import time_passes
+
+    with Journal.open(path) as journal:
+        plan, records = journal.plan(), journal.pass_records()
+    if not records:
+        raise JournalError("no pass has been knitted yet", where=str(path), hint="knit a row first")
+    return plan.name, time_passes(records, plan.profile, plan.span)
+
+
+def _newest() -> Path:
+    """The journal last written to. Raises JournalError when there is none."""
+    from latchline.errors import JournalError
+    from latchline.session.journal import SUFFIX, journal_folder
+
+    paths = list(journal_folder().glob(f"*{SUFFIX}"))
+    if not paths:
+        raise JournalError("there is no journal yet", hint="knit something first, or name a journal")
+    return max(paths, key=lambda path: (path.stat().st_mtime, path.name))
+
+
+def _print(name: str, timings: list[PassTiming], form: str) -> None:
+    from latchline.session import timing_listing as listing
+    from latchline.session.timing_statistics import summarise
+
+    if form == "csv":
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(newline="")  # the lines end in CR LF already
+        click.echo(listing.as_csv(timings), nl=False)
+        return
+    summary = summarise(timings)
+    if form == "json":
+        print_json({"piece": name, **listing.as_json(timings, summary)})
+        return
+    for line in listing.as_table(timings):
+        click.echo(line)
+    click.echo()
+    for line in listing.as_summary(summary):
+        click.echo(line)
+
+
+def _draw(path: Path, name: str, timings: list[PassTiming]) -> None:
+    from latchline.cli.files import ending_of, write_whole
+    from latchline.session.timing_picture import picture
+
+    ending = ending_of(path, ("png", "svg"))
+    canvas = picture(timings, f"{name}: {len(timings)} pass{'es' if len(timings) != 1 else ''}")
+    write_whole(path, canvas.svg() if ending == "svg" else canvas.png())
+    chatter(f"Drew {path}.")
+
+
+def _compare(journals: tuple[Path, ...], form: str) -> None:
+    from latchline.session import timing_listing as listing
+    from latchline.session.timing_statistics import compare
+
+    (first_name, first), *others = (_timings(path) for path in journals)
+    found = [(name, compare(first, second)) for name, second in others]
+    if form == "json":
+        print_json(
+            {
+                "first": first_name,
+                "compared": [
+                    {"second": name, "figures": [listing.as_figures(one) for one in differences]}
+                    for name, differences in found
+                ],
+            }
+        )
+        return
+    for (name, differences), path in zip(found, journals[1:], strict=True):
+        click.echo(f"first: {first_name} ({journals[0].name}), second: {name} ({path.name})")
+        for line in listing.as_comparison(differences):
+            click.echo(line)
