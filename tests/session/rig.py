@@ -217,11 +217,13 @@ class Bench:
     def cut_power(self) -> None:
         self.powered = False
         self._listen()
+        self.lamp = False
 
     def restore_power(self, cause: int = POWER_ON) -> None:
         if not self.powered:
             self.board.edges(np.array([self.now_us]), self._pins(np.array([self.place])))
         self.powered = True
+        self.lamp = False
         self.board.power(self.now_us, cause)
         self._listen()
 
@@ -237,12 +239,17 @@ class Knitter:
         self.asked: list[Question] = []
         self.haste = haste
         self.tired = False  # leaves the carriage alone
+        self.regrets = False  # has gone without the lamp, and will undo that when she stands
         self.lost = 0
         self._question: Question | None = None
         self._since_us = 0
         self._lamp = False
         self._plain = 0
         bench.hand = self.act
+
+    @property
+    def busy(self) -> bool:
+        return self._question is not None
 
     def forget(self) -> None:
         """The screen has gone dark."""
@@ -251,6 +258,10 @@ class Knitter:
     def act(self) -> None:
         """Called by time itself: knit on when the lamp is lit and nothing is asked."""
         bench = self.bench
+        if self.regrets and bench.motion is None and self._question is None:
+            self.regrets = False
+            bench.undo_spoiled()
+            self._to_the_side()
         if bench.lamp != self._lamp or bench.motion is not None or self._question is not None or self.tired:
             self._lamp, self._since_us = bench.lamp, bench.now_us
             return
@@ -278,7 +289,7 @@ class Knitter:
         bench, kind = self.bench, question.kind
         if kind is Kind.PLAIN:
             self._plain = 2
-        if kind not in (Kind.READY, Kind.FAULT, Kind.ROW, Kind.UNKNIT):
+        if kind in (Kind.BAND, Kind.WRONG):
             return
         bench.halt()
         if kind is Kind.ROW:

@@ -65,4 +65,4 @@ def _journal(source: str | None, port: str | None) -> Journal:
     chatter("There is no journal of this piece as it is now; going by what the board remembers.")
     path = new_path(journal_folder(), plan, time.time())
     text = Path(source).read_text(encoding="utf-8")
-    return Journal.create(path, plan, source_name=source, source=text, port=port or "")
+    return Journal.create(path, plan, source_name=source, source=text, port=port or "", lost=True)

@@ -36,6 +36,7 @@ BUZZ_S = 0.2
 PATIENCE_S = 15.0  # how long a board that must answer may be quiet
 PACE_PASSES = 10  # over how many passes the pace is taken
 ARRIVALS_KEPT = 100
+LOOK_S = 0.05  # how often the carriage's place is asked for while plain rows are counted
 
 Work = Iterator[None]
 
@@ -127,6 +128,7 @@ class Session:
         self._restarts = 0
         self._times: deque[float] = deque(maxlen=ARRIVALS_KEPT)
         self._side = 0
+        self._look_at = 0.0
         self._work = self._run()
 
     # The face
@@ -244,9 +246,9 @@ class Session:
             self._record.begin(info, self._record.known.sequence)
             self.host.adopt(self.plan, decision.done)
             self._tell(told.Greeted(info, self.done, True))
-            if status.flags & Status.PAUSED:
-                yield from self._until(lambda now: not now.flags & Status.PAUSED, PauseMessage(0))
             self._hold_back(max(status.received, self.done))
+            if status.flags & Status.PAUSED:
+                yield from self._pause()
             return
         self._tell(told.Greeted(info, self.done, False))
         if self.done < self.plan.passes:
@@ -424,27 +426,37 @@ class Session:
             case told.Note(text):
                 self._record.event("note", text)
             case told.Pause():
-                yield from self._rest()
-                yield from self._ask(Question(Kind.PAUSED, self.done + 1))
-                yield from self._move()
+                yield from self._pause()
             case told.PlainRows():
                 yield from self._knit_plain()
             case told.StepBack(passes):
                 yield from self._step_back(passes)
 
+    def _pause(self) -> Work:
+        yield from self._rest()
+        if self.done == self.plan.passes:
+            return
+        # The carriage may have set off just then: what it knits while paused is not selected and does not count.
+        yield from self._ask(Question(Kind.PAUSED, self.done + 1, prompts.carriage(self.plan, self.done)))
+        yield from self._move()
+
     def _knit_plain(self) -> Work:
         """Rows outside the plan: nothing is driven, and the carriage's way is counted for the knitter."""
         yield from self._rest()
+        if self.done == self.plan.passes:
+            return
         self.plain_rows, self._side = 0, 0
-        side = "left" if self.plan.rightward[self.done] else "right"
-        lines = ("set the carriage to plain", f"end with the carriage at the {side} again: an even number of rows")
-        yield from self._ask(Question(Kind.PLAIN, self.done + 1, lines))
+        lines = ("set the carriage to plain", "knit an even number of rows, then set the carriage back")
+        yield from self._ask(Question(Kind.PLAIN, self.done + 1, (*prompts.carriage(self.plan, self.done), *lines)))
         self._record.event("plain rows", str(self.plain_rows))
         yield from self._move()
 
     def _count_plain_rows(self) -> None:
         if self.question is None or self.question.kind is not Kind.PLAIN or self.host.status is None:
             return
+        if self._clock() >= self._look_at:
+            self._look_at = self._clock() + LOOK_S
+            self.host.send(Ask(Ask.STATUS))
         left_line, right_line = self.plan.profile.turn_lines(self.plan.span)
         position = self.host.status.position
         side = -1 if position <= left_line else 1 if position >= right_line else 0

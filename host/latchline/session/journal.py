@@ -112,9 +112,13 @@ class Journal:
         source_name: str = "",
         source: str = "",
         port: str = "",
+        lost: bool = False,
         now: Callable[[], float] = time.time,
     ) -> Journal:
-        """A new journal for a plan. It appears under its name only when it is whole."""
+        """A new journal for a plan. It appears under its name only when it is whole.
+
+        lost: it takes the place of one that was lost, so that passes may be knitted already.
+        """
         half = path.with_name(f".{path.name}.{os.getpid()}")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -127,7 +131,7 @@ class Journal:
         with _complaints(path), contextlib.closing(sqlite3.connect(half, isolation_level=None)) as db:
             db.executescript(f"PRAGMA application_id={APPLICATION}; PRAGMA user_version={FORM}; BEGIN; {_TABLES}")
             db.execute("INSERT INTO piece VALUES (?,?,?,?,?,?,?,?,?,?)", (*piece, source_name, source, now()))
-            db.execute("INSERT INTO state VALUES (0,1,NULL,NULL,NULL,NULL,0,?)", (port,))
+            db.execute("INSERT INTO state VALUES (0,?,NULL,NULL,NULL,NULL,0,?)", (int(not lost), port))
             db.execute("COMMIT")
         try:
             os.link(half, path)  # unlike a renaming, this never replaces another journal

@@ -26,15 +26,17 @@ def next_band(plan: Plan, number: int) -> int | None:
     return next((band.first for band in plan.bands if band.first > number), None)
 
 
+def carriage(plan: Plan, done: int) -> tuple[str, ...]:
+    """Where fabric and carriage must be before pass done + 1, which is within the plan."""
+    side = "left" if plan.rightward[done] else "right"
+    last = (f"pass {done} is the last one that counts: undo whatever lies above it",) if done else ()
+    return (*last, f"put the carriage at the {side}, past the end sensor")
+
+
 def set_up(plan: Plan, done: int) -> tuple[str, ...]:
     """What to do before going on with pass done + 1, with the carriage anywhere and a pass perhaps half knitted."""
     coming = done + 1
-    side = "left" if plan.rightward[coming - 1] else "right"
-    band = plan.band_of(coming)
-    lines = list(before(plan, coming))
-    if coming != band.first:
-        lines = [*plan.notes.get(band.first, ()), *lines]
-    if done:
-        lines.insert(0, f"pass {done} is the last one that counts: undo whatever lies above it")
-    lines.append(f"put the carriage at the {side}, past the end sensor")
-    return tuple(lines)
+    first = plan.band_of(coming).first
+    notes = plan.notes.get(first, ()) if coming != first else ()
+    *undo, side = carriage(plan, done)
+    return (*undo, *notes, *before(plan, coming), side)

@@ -26,7 +26,8 @@ class Known:
     """What a journal knows.
 
     done: passes knitted. resting: whether nothing can have been counted since then. board, boots:
-    the board it last counted with and that one's number of starts; None before the first.
+    the board it last counted with and that one's number of starts; None before the first (then
+    resting tells that the piece is new, not resting that its journal was lost).
     sequence: of the checkpoint that the board held when counting began, which is no news.
     back: where a step back that is under way will end; None when there is none.
     """
@@ -81,11 +82,7 @@ def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt |
     checkpoint = found.checkpoint
     tells = bool(checkpoint.valid) and checkpoint.fingerprint == fingerprint
     if known.board is None:
-        if tells and 0 < checkpoint.done < passes:
-            return AskRow(
-                (checkpoint.done, checkpoint.done + 1), "the board has knitted this piece, but no journal tells how far"
-            )
-        return Begin(known.done)
+        return _without_journal(checkpoint.done if tells else 0, passes, new=known.resting)
     news = tells and known.board == found.board and checkpoint.sequence != known.sequence
     furthest = max(known.done, checkpoint.done) if news else known.done
     if news and not known.done - LAG <= checkpoint.done <= known.done + (0 if known.resting else found.slots):
@@ -96,6 +93,16 @@ def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt |
         return Begin(furthest)
     why = "the board was restarted" if known.board == found.board else "this is another board"
     return AskRow((furthest, furthest + 1), why)
+
+
+def _without_journal(saved: int, passes: int, *, new: bool) -> Begin | AskRow:
+    """A journal that has nothing in it yet: of a piece that is new, or in place of one that was lost."""
+    if new and saved in (0, passes):
+        return Begin(0)  # after a finished piece the board still tells of it
+    if saved:
+        other = saved + 1 if saved < passes else 0
+        return AskRow((saved, other), "the board has knitted this piece, but no journal tells how far")
+    return AskRow((0, 1), "neither a journal nor the board tells how far this piece is")
 
 
 def _in_force(known: Known, found: Found) -> Adopt | AskRow:
