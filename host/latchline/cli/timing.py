@@ -39,13 +39,13 @@ def command(journals: tuple[Path, ...], form: str, as_json: bool, picture: Path 
         _compare(journals, form)
         return
     path = journals[0] if journals else _newest()
-    name, timings = _timings(path)
+    name, timings = timings_of(path)
     if picture is not None:
         _draw(picture, name, timings)
     _print(name, timings, form)
 
 
-def _timings(path: Path) -> tuple[str, list[PassTiming]]:
+def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
     """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
     from latchline.errors import JournalError
     from latchline.session.journal import Journal
@@ -103,7 +103,7 @@ def _compare(journals: tuple[Path, ...], form: str) -> None:
     from latchline.session import timing_listing as listing
     from latchline.session.timing_statistics import compare
 
-    (first_name, first), *others = (_timings(path) for path in journals)
+    (first_name, first), *others = (timings_of(path) for path in journals)
     found = [(name, compare(first, second)) for name, second in others]
     if form == "json":
         print_json(

@@ -161,7 +161,7 @@ def of_error(error: LatchlineError, info: BoardInfo | None = None) -> Diagnosis 
 def _line(seen: Observed) -> list[Diagnosis]:
     found = []
     if seen.restarts:
-        found.append(Diagnosis("board-restarts", f"{seen.restarts} times while the doctor watched"))
+        found.append(Diagnosis("board-restarts", "while the doctor watched"))
     if seen.bad_frames or seen.unanswered:
         detail = f"{seen.bad_frames} damaged frames, {seen.unanswered} of {seen.asked} questions had to be repeated"
         found.append(Diagnosis("bytes-lost", detail))

@@ -142,7 +142,6 @@ class Watch:
         self._stretches.append(Stretch(REST, tuple(samples), self._taken_faults()))
 
     def _walk(self, walker: Walker, side: str) -> None:
-        self._said(f"walk {side}")
         samples = [self._sample()]
         walker.walk(side)
         began, moved_at = self._clock(), None
@@ -168,8 +167,8 @@ class Watch:
     # ---- coils --------------------------------------------------------------------------------
 
     def _try_coils(self) -> None:
+        self._said(f"switching on selectors 0 to {self._bed.count - 1} in turn: each should click once")
         for selector in range(self._bed.count):
-            self._said(f"selector {selector}")
             idle = self._sample().counts
             self._taken_faults()
             probed = self._probe(selector)

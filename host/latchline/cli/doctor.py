@@ -1,0 +1,167 @@
+"""`latchline doctor`: find out what is wrong with the board, the line, the sensors or the coils."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from latchline.cli import chatter, print_json
+
+if TYPE_CHECKING:
+    from latchline.link.host import Host
+    from latchline.link.port import Port
+    from latchline.machine.profile import Profile
+    from latchline.session.doctor import Diagnosis, Observed
+    from latchline.session.doctor_listing import Examination, UsbPort
+
+
+@click.command("doctor")
+@click.option("--port", metavar="PORT", default="auto", help="As /dev/ttyUSB0 or sim://standard-200.  [the one on USB]")
+@click.option("--machine", metavar="NAME|FILE", help="Machine profile.  [standard-200]")
+@click.option("--no-walk", is_flag=True, help="Leave the carriage alone: line and coils only.")
+@click.option("--no-coils", is_flag=True, help="Leave the selectors off: line and sensors only.")
+@click.option("--json", "as_json", is_flag=True, help="Print everything seen as JSON.")
+@click.option("--bundle", metavar="FILE.zip", type=click.Path(path_type=Path), help="Write a file for a question.")
+@click.option("--journal", metavar="JOURNAL", type=click.Path(path_type=Path), help="Put its timings in the bundle.")
+def command(
+    port: str,
+    machine: str | None,
+    no_walk: bool,
+    no_coils: bool,
+    as_json: bool,
+    bundle: Path | None,
+    journal: Path | None,
+) -> int:
+    """Find out what is wrong with the board, the line, the sensors or the coils.
+
+    The doctor listens to the board's clock, tries the line, asks you to take the carriage to the
+    left, to the right and back, switches on one selector after the other, and names each fault with
+    its likely cause and the next step. The bundle names no folder, user, computer, piece or serial
+    number.
+
+    \b
+      latchline doctor
+      latchline doctor --port /dev/ttyUSB0 --machine chunky-112
+      latchline doctor --port "sim://standard-200?fault=a-dead"
+      latchline doctor --bundle question.zip
+    """
+    from latchline.machine.profile import load_profile
+    from latchline.session import doctor_listing as listing
+
+    if journal is not None and bundle is None:
+        raise click.UsageError("--journal goes with --bundle")
+    if bundle is not None:
+        from latchline.cli.files import ending_of
+
+        ending_of(bundle, ("zip",))
+    profile = load_profile(machine or _simulated(port) or "standard-200")
+    passes_csv = _passes_csv(journal) if journal is not None else ""
+    done = _examine(port, profile, walks=not no_walk, coils=not no_coils)
+    if as_json:
+        print_json(listing.as_values(done))
+    else:
+        for line in listing.as_text(done):
+            click.echo(line)
+    if bundle is not None:
+        from latchline.cli.files import write_whole
+
+        write_whole(bundle, listing.bundle(done, passes_csv))
+        chatter(f"Wrote {bundle}.")
+    return 1 if done.found else 0
+
+
+def _simulated(port: str) -> str | None:
+    """The profile of a simulated port."""
+    if not port.startswith("sim://"):
+        return None
+    from latchline.sim.port import parse_url
+
+    return parse_url(port).profile
+
+
+def _examine(port: str, profile: Profile, *, walks: bool, coils: bool) -> Examination:
+    """Open, greet, observe, diagnose. An error on the way is a diagnosis where it is one of the doctor's."""
+    from latchline.cli.knit import connect
+    from latchline.errors import LinkError
+    from latchline.link.host import Host
+    from latchline.link.port import clock_of
+    from latchline.machine.profile import load_profile, shipped_profiles
+    from latchline.session.doctor import diagnose, of_error
+    from latchline.session.doctor_listing import Examination
+
+    usb = _usb_ports()
+    for one in usb:
+        chatter(f"serial port: {one}")
+    found: list[Diagnosis] = []
+    seen: Observed | None = None
+    host: Host | None = None
+    try:
+        with closing(connect(port)) as line:
+            host = Host(line, clock_of(line))
+            chatter(f"greeting the board on {line.port}")
+            seen = _observe(host, line, profile, walks, coils)
+            found = diagnose(seen, profile, [load_profile(name) for name in shipped_profiles()])
+    except LinkError as error:
+        diagnosis = of_error(error, host.info if host is not None else None)
+        if diagnosis is None:
+            raise
+        found = [diagnosis]
+    return Examination("" if port == "auto" and host is None else port, usb, profile, tuple(found), seen)
+
+
+def _observe(host: Host, line: Port, profile: Profile, walks: bool, coils: bool) -> Observed:
+    from latchline.link.port import clock_of
+    from latchline.link.setup import bed_message
+    from latchline.machine.sense import watch_limits
+    from latchline.session.doctor_walk import Watch
+
+    info = host.greet()
+    supply_min, current_max = watch_limits(profile)
+    bed = bed_message(profile, supply_min=supply_min, current_max=current_max)
+    if coils:
+        chatter("The selectors will be switched on one by one: keep fingers clear of carriage and needles.")
+    walker = _Walker(host, getattr(line, "walk", None)) if walks else None
+    return Watch(host, bed, clock_of(line), chatter).observe(info, walker, coils=coils)
+
+
+class _Walker:
+    """Whoever stands at the machine, or the simulator's own hand."""
+
+    def __init__(self, host: Host, simulated: Callable[[str], None] | None) -> None:
+        self._host, self._simulated = host, simulated
+
+    def walk(self, side: str) -> None:
+        if self._simulated is not None:
+            chatter(f"the simulated hand takes the carriage to the {side}")
+            self._simulated(side)
+            return
+        self._host.buzz(0.2)
+        chatter(f"Take the carriage to your {side.upper()}, slowly, past the end sensor there, and leave it.")
+
+
+def _usb_ports() -> tuple[UsbPort, ...]:
+    from serial.tools.list_ports import comports
+
+    from latchline.session.doctor_listing import UsbPort
+
+    return tuple(
+        UsbPort(port.device, port.product or "", port.vid, port.pid)
+        for port in sorted(comports())
+        if port.vid is not None
+    )
+
+
+def _passes_csv(journal: Path) -> str:
+    """The timings of a journal, its times counted from the first pass."""
+    from dataclasses import replace
+
+    from latchline.cli.timing import timings_of
+    from latchline.session.timing_listing import as_csv
+
+    _, timings = timings_of(journal)
+    began_s = timings[0].start_s
+    return as_csv([replace(one, start_s=one.start_s - began_s, end_s=one.end_s - began_s) for one in timings])
