@@ -6,14 +6,20 @@ fault of the code, and a modest number of examples.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import cycle
+
 import numpy as np
 import numpy.typing as npt
+from conformance.story import Story
 from hypothesis import settings
 from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
 from latchline.fabric.gauge import Gauge
-from latchline.link.messages import Bed
+from latchline.link.messages import (
+    Ask, Bed, Buzz, Clear, Greet, Message, Pass, Pause, PlanStart, Probe, Seen, Stop,
+)  # fmt: skip
 from latchline.machine.electrical import CLAMPS, RANGES
 from latchline.machine.parts import part_names
 from latchline.machine.profile import load_profile
@@ -227,3 +233,115 @@ def simulator_addresses(draw: st.DrawFn) -> str:
         "clearance": draw(st.sampled_from((0, 4, 15, 20))),
     }
     return f"sim://{name}?" + "&".join(f"{key}={value}" for key, value in options.items())
+
+
+# --- stories for boards ------------------------------------------------------------------------------
+
+
+@st.composite
+def beds(draw: st.DrawFn, *, limit_ms: tuple[int, int] = (5, 300)) -> Bed:
+    """Any bed that a board accepts, small enough that a pass over it is soon told."""
+    bank = draw(st.booleans())
+    count = draw(st.integers(1, 16) if bank else st.integers(1, 2))
+    edges = draw(st.integers(1, 16))
+    room = (count if bank else 1) * edges
+    if room < 2:
+        edges = room = 2
+    advance_max = draw(st.integers(1, room - 1))
+    needles = draw(st.integers(2, 24))
+    return Bed(
+        needles=needles,
+        edges_per_needle=edges,
+        left_sensor=-draw(st.integers(20, 90)),
+        right_sensor=(needles - 1) * edges + draw(st.integers(20, 90)),
+        tolerance=draw(st.integers(0, 8)),
+        backing=draw(st.integers(0, 60)),
+        layout_kind=int(bank),
+        count=count,
+        lead_leftward=draw(st.integers(-20, 20)),
+        lead_rightward=draw(st.integers(-20, 20)),
+        advance=draw(st.integers(1, 2000)),
+        advance_max=advance_max,
+        hold=draw(st.integers(1, room - advance_max)),
+        limit_ms=draw(st.integers(*limit_ms)),
+        active_low=draw(st.integers(0, 1)),
+        patience_ms=draw(st.sampled_from((0, 0, 200, 900))),
+        supply_min=0,
+        current_max=0,
+    )
+
+
+def messages_to_a_board(fingerprint: int, bed: Bed) -> st.SearchStrategy[Message]:
+    """What a host may say at any time, sensible or not."""
+    number = st.integers(0, 8)
+    return st.one_of(
+        st.builds(Seen, st.just(fingerprint), number),
+        st.builds(Pause, st.integers(0, 1)),
+        st.builds(Clear, st.integers(0, 14)),
+        st.builds(Ask, st.integers(0, 4)),
+        st.builds(Probe, st.integers(0, 3), st.integers(0, 30)),
+        st.builds(Buzz, st.integers(0, 5)),
+        st.builds(Greet, st.just(1), number),
+        st.just(Stop()),
+        st.just(bed),
+        st.builds(Pass, st.just(fingerprint), number, st.integers(0, 1), st.just(bytes(32))),
+    )
+
+
+@st.composite
+def stories(draw: st.DrawFn, *, edge_us: tuple[int, int] = (60, 20_000), steady: bool = False) -> Story:
+    """A host and a hand that do as they like, over any bed.
+
+    edge_us: shortest and longest time from edge to edge. steady: only such times as a clock a few ticks off
+    would read alike, for boards that take time to follow.
+    """
+    bed = draw(beds(limit_ms=(1500, 2000)) if steady else beds())  # a rest may fall to one beat or the next
+    turn = 15
+    lines = max(bed.left_sensor + 1, -turn), min(bed.right_sensor - 1, (bed.needles - 1) * bed.edges_per_needle + turn)
+    plan = PlanStart(77, 1, draw(st.integers(1, 8)), *lines, 0, bed.needles - 1)
+    story = Story(bed, place=draw(st.integers(-5, 30))).power().say(b"\0", Greet(1, 7), bed, plan)
+    rightward = draw(st.booleans())
+    for passes in range(1, plan.last + 1):
+        mask = draw(st.integers(0, (1 << bed.needles) - 1)).to_bytes(32, "little")
+        story.say(Pass(77, passes, int((passes % 2 == 1) == rightward), mask))
+    waits = (60_000,) if steady else (500, 60_000)  # long enough to have written a checkpoint, or not
+    ends = (bed.left_sensor - 3, bed.right_sensor + 3)
+    story.walk(ends[0] if rightward else ends[1], 700)
+    for _ in range(draw(st.integers(1, 9))):
+        match draw(st.sampled_from(("cross", "cross", "cross", "turn", "wait", "say", "noise", "slip", "power"))):
+            case "cross":
+                to = ends[1] if story.place < sum(ends) // 2 else ends[0]
+                story.walk(to, _paces(draw, bed, edge_us, steady)).wait(draw(st.sampled_from(waits)))
+            case "turn":
+                story.walk(draw(st.integers(*ends)), _paces(draw, bed, edge_us, steady)).wait(min(waits))
+            case "wait":
+                story.wait(1000 * draw(st.integers(1, 1200)) + 500)
+            case "say":
+                story.say(draw(messages_to_a_board(77, bed)))
+            case "noise":
+                story.say(draw(st.binary(min_size=1, max_size=60)))
+            case "slip":
+                story.slip(draw(st.sampled_from((-1, 1))))
+            case "power":
+                story.wait(60_000).power(draw(st.sampled_from((1, 2, 4, 8)))).say(b"\0", Greet(1, 9), Ask(2), bed, plan)
+                for passes in range(1, plan.last + 1):
+                    story.say(Pass(77, passes, int((passes % 2 == 1) == rightward), bytes(32)))
+    return story.wait(60_000).say(Ask(1), Ask(2), Ask(3), Ask(0))
+
+
+def _paces(draw: st.DrawFn, bed: Bed, edge_us: tuple[int, int], steady: bool) -> Iterator[int]:
+    """Times from edge to edge, without end: one pace and another, and between them a few changes."""
+    shortest, longest = edge_us
+    paces = draw(st.lists(st.integers(shortest, longest), min_size=1, max_size=4))
+    if steady:
+        paces = [_unmistakable(pace, bed.advance) for pace in paces]
+    each = draw(st.integers(1, 40))
+    return (pace for pace in cycle(paces) for _ in range(each))
+
+
+def _unmistakable(pace_us: int, advance: int) -> int:
+    """A pace at which advance / interval rounds to the same number for a few ticks more or less."""
+    ticks = pace_us // 4
+    while len({advance // (ticks + off) for off in range(-4, 5)}) > 1:
+        ticks += 1
+    return ticks * 4

@@ -417,7 +417,7 @@ static void after_reset(struct chip *chip)
     chip->patched_count = 0;
     avr_extint_set_strict_lvl_trig(avr, 0, 0);
     avr_extint_set_strict_lvl_trig(avr, 1, 0);
-    chip->levels = (uint8_t)~chip->levels & 15; /* so that every pin is driven anew */
+    put_levels(chip, (uint8_t)~chip->levels & 15); /* there and back, so that every pin is driven anew */
     put_levels(chip, (uint8_t)~chip->levels & 15);
     avr_interrupt_reset(avr);
     hear_next(chip);

@@ -95,6 +95,7 @@ class CompiledBoard:
         return int(self._face)
 
     def power(self, at_us: int, cause: int) -> None:
+        self.run(at_us)
         self._whole = self.sent()
         if self._partial:  # cut short by the power
             self._whole.append((self._begun, bytes(self._partial)))

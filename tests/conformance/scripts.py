@@ -13,7 +13,7 @@ from latchline.link.messages import (
 
 BANK = Bed(
     needles=40, edges_per_needle=4, left_sensor=-48, right_sensor=204, tolerance=2, backing=32, layout_kind=1,
-    count=16, lead_leftward=8, lead_rightward=8, advance=1375, advance_max=12, hold=1, limit_ms=250, active_low=0,
+    count=16, lead_leftward=8, lead_rightward=8, advance=1300, advance_max=12, hold=1, limit_ms=250, active_low=0,
     patience_ms=45_000, supply_min=0, current_max=0,
 )  # fmt: skip
 CARRIAGE = dataclasses.replace(BANK, layout_kind=0, count=1, edges_per_needle=8, left_sensor=-64, right_sensor=380,
@@ -36,7 +36,7 @@ def begun(bed: Bed = BANK, passes: int = 4, **options: int) -> tuple[Story, Plan
 
 def to_and_fro(story: Story, plan: PlanStart, passes: int, edge_us: int = 1100) -> Story:
     for number in range(passes):
-        story.walk(plan.right_line + 3 if number % 2 == 0 else plan.left_line - 3, edge_us).wait(30_000)
+        story.walk(plan.right_line + 3 if number % 2 == 0 else plan.left_line - 3, edge_us).wait(70_000)
     return story
 
 
@@ -108,7 +108,7 @@ def stands_still_on_a_coil() -> Story:
 def stands_still_and_goes_on_at_once() -> Story:
     story, plan = begun()
     for stop in range(50, 66):
-        story.walk(stop, 900).wait(300_000).walk(stop + 1, 700)
+        story.walk(stop, 900).wait(300_163).walk(stop + 1, 700)
     return story.wait(20_000).say(Clear(7))
 
 
@@ -196,7 +196,11 @@ def stopped() -> Story:
 def another_bed() -> Story:
     story, plan = begun()
     other = dataclasses.replace(BANK, hold=2)
-    broken = dataclasses.replace(BANK, hold=0), dataclasses.replace(BANK, limit_ms=4), dataclasses.replace(BANK, count=17)
+    broken = (
+        dataclasses.replace(BANK, hold=0),
+        dataclasses.replace(BANK, limit_ms=4),
+        dataclasses.replace(BANK, count=17),
+    )
     story.say(BANK, Ask(0), *broken, Ask(0), other, Ask(0))
     return story.say(dataclasses.replace(plan, left_line=-90), dataclasses.replace(plan, fingerprint=0), Ask(0))
 

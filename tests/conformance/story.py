@@ -6,13 +6,17 @@ plays it to a board and returns what the board did; `differences` compares two s
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-from latchline.link.messages import Bed, Message, PlanStart, from_wire, to_wire
+from latchline.link.messages import (
+    Bed, BedTaken, BoardInfo, Checkpoint, Counts, Done, Fault, Message, PlanStart, Probed, Refused, Status, from_wire,
+    to_wire,
+)  # fmt: skip
 from latchline.sim.face import BYTE_US, PIN_LEFT, PIN_RIGHT, Board, Pins, Signals, Times
 
 PHASES = (0, 1, 3, 2)  # (A, B) rightward, A being bit 0
@@ -71,7 +75,7 @@ class Story:
         if not count:
             return self
         times = np.fromiter(edge_us, np.int64, count) if not isinstance(edge_us, int) else np.full(count, edge_us)
-        at_us = self.now_us + np.cumsum(times)
+        at_us = self.now_us + 37 + np.cumsum(times)  # never together with a beat or a byte
         step = 1 if to > self.place else -1
         pins = [self.pins(self.place + step * (edge + 1)) for edge in range(count)]
         return self._move(at_us, pins, to)
@@ -147,7 +151,10 @@ def exact_differences(one: Record, other: Record) -> list[str]:
 def _rows(signals: Signals, row: int) -> list[tuple[int, str, int]]:
     part = slice(max(0, row - 1), row + 2)
     bits = signals.enabled * 1 + signals.lamp * 2 + signals.buzzer * 4
-    return [(int(t), f"{r:04x}", int(b)) for t, r, b in zip(signals.at_us[part], signals.register[part], bits[part], strict=True)]
+    return [
+        (int(t), f"{r:04x}", int(b))
+        for t, r, b in zip(signals.at_us[part], signals.register[part], bits[part], strict=True)
+    ]
 
 
 REGISTER_US = 250  # longest time for which a selector may differ: an output that could not be prepared
@@ -172,12 +179,17 @@ def differences_in_time(one: Record, other: Record, *, from_us: int) -> list[str
 
 
 def _at(signals: Signals, name: str, times: Times) -> npt.NDArray[np.int64]:
-    values = np.concatenate([[0], getattr(signals, name).astype(np.int64)])
+    states = getattr(signals, name).astype(np.int64)
+    if name == "register":
+        states = np.where(signals.enabled, states, 0)  # what the register holds reaches no coil then
+    values = np.concatenate([[0], states])
     result: npt.NDArray[np.int64] = values[np.searchsorted(signals.at_us, times, side="right")]
     return result
 
 
-def plan_of(bed: Bed, *, passes: int = 4, margin: int = 0, span: tuple[int, int] | None = None, fingerprint: int = 0xC0FFEE) -> PlanStart:
+def plan_of(
+    bed: Bed, *, passes: int = 4, margin: int = 0, span: tuple[int, int] | None = None, fingerprint: int = 0xC0FFEE
+) -> PlanStart:
     """A plan whose lines leave all selectors room to act."""
     first, last = span or (0, bed.needles - 1)
     reach = bed.advance_max + bed.hold + 1 + margin
@@ -185,3 +197,51 @@ def plan_of(bed: Bed, *, passes: int = 4, margin: int = 0, span: tuple[int, int]
     left = max(first * bed.edges_per_needle - lead - reach, bed.left_sensor + 2)
     right = min(last * bed.edges_per_needle + lead + reach, bed.right_sensor - 2)
     return PlanStart(fingerprint, 1, passes, left, right, first, last)
+
+
+# What a chip's own clock may read differently, in its own units: ticks of 4 µs and units of 256 µs.
+TICKS_OFF = 3
+SLACK: dict[type[Message], dict[str, int]] = {
+    Done: {"start": 2 * TICKS_OFF, "shortest": TICKS_OFF},
+    Fault: {"detail": TICKS_OFF},
+    Counts: {"shortest": TICKS_OFF},
+}
+
+
+def close_differences(one: Record, other: Record, *, from_us: int = 0) -> list[str]:
+    """What differs between a board without latency and a chip: every kind of frame in its order, the last
+    STATUS field by field, every selector in time, and the whole memory."""
+    found = []
+    for kind in (BoardInfo, BedTaken, Refused, Done, Fault, Counts, Checkpoint, Probed):
+        a, b = _without_repeats(one.of(kind)), _without_repeats(other.of(kind))
+        if len(a) != len(b):
+            found.append(f"{len(a)} {kind.__name__} against {len(b)}: {a[-1:]} {b[-1:]}")
+        found += [f"{x} against {y}" for x, y in zip(a, b, strict=False) if not _alike(x, y)]
+    if one.of(Status)[-1:] != other.of(Status)[-1:]:
+        found.append(f"last {one.of(Status)[-1:]} against {other.of(Status)[-1:]}")
+    if one.memory != other.memory:
+        found.append(f"memory differs at {[i for i in range(1024) if one.memory[i] != other.memory[i]][:16]}")
+    return found + differences_in_time(one, other, from_us=from_us)
+
+
+def _without_repeats(messages: list[Message]) -> list[Message]:
+    """DONE and FAULT are said again every so often; how often may differ by one at the very end."""
+    kept: list[Message] = []
+    for message in messages:
+        if not isinstance(message, Done | Fault) or message not in kept:
+            kept.append(message)
+    return kept
+
+
+def _alike(one: Message, other: Message) -> bool:
+    if type(one) is not type(other):
+        return False
+    slack = SLACK.get(type(one), {})
+    for item in dataclasses.fields(one):
+        a, b = getattr(one, item.name), getattr(other, item.name)
+        if isinstance(one, Done) and isinstance(other, Done) and item.name == "tenths":
+            if any(abs(x - y) > 1 for x, y in zip(one.tenth_units, other.tenth_units, strict=True)):
+                return False
+        elif a != b and (item.name not in slack or abs(a - b) > slack[item.name]):
+            return False
+    return True

@@ -127,16 +127,19 @@ class ModelBoard(Follower):
                 taken = 0
                 if self.in_bulk and end - at >= runs.SHORTEST_IDLE:
                     taken = runs.take(self, at_us[at:end], pins[at:end], step)
-                if taken:
-                    self._settle()
-                else:
+                if not taken:
                     taken = 1
-                    self.now = int(at_us[at])
-                    before = self._bearing()
-                    self._edge(int(pins[at]), step)
-                    if self._bearing() != before:
-                        self._settle()
+                    self._edge_alone(int(at_us[at]), int(pins[at]), step)
                 at += taken
+
+    def _edge_alone(self, at_us: int, pins: int, step: int) -> None:
+        self.now = at_us
+        before, register = self._bearing(), self.register
+        self._edge(pins, step)
+        if self._bearing() != before or not self.reads_well(self.register):
+            self._settle()
+        elif self.register != register:
+            self.out.show(at_us, self.register, self.enabled, self.way is not None, self._buzzes)
 
     def receive(self, at_us: int, data: bytes) -> None:
         self.run(at_us)
@@ -240,8 +243,8 @@ class ModelBoard(Follower):
         return (self.now - self.started_us) % MS_US == 0
 
     def _bearing(self) -> tuple[object, ...]:
-        """All that an edge can change of what bears on outputs, frames and waits."""
-        return self.register, self.way, self.under_way, self.fault, self.done, self.certain, self.at_rest, self._paused
+        """All that an edge can change, the register apart, of what bears on outputs, frames and waits."""
+        return self.way, self.under_way, self.fault, self.done, self.certain, self.at_rest, self._paused
 
     def _settle(self, on_beat: bool = False) -> None:
         """Bring outputs and transmitter in line with what has happened, and find the next instant of interest."""
@@ -277,10 +280,10 @@ class ModelBoard(Follower):
             beat = min(beat, self._fault_ms + FAULT_AGAIN_MS)
         if self._probe:
             beat = min(beat, self._probe[1])
-        elif self.bed and self.register:
+        elif self.bed and self.under_way:
             if ms >= self._rest_ms:  # no coil that goes on later comes to its limit sooner
                 on = [since for coil, since in enumerate(self.on_since_ms) if self.register >> coil & 1]
-                self._rest_ms = min(on) + self.bed.limit_ms
+                self._rest_ms = min(on, default=ms) + self.bed.limit_ms
             beat = min(beat, self._rest_ms)
         if self.plan and self.bed and self.bed.patience_ms and not self.fault:
             beat = min(beat, self._heard_ms + self.bed.patience_ms + 1)

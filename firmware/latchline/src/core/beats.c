@@ -70,6 +70,8 @@ static void buzz(struct board *board)
                  board->pass.state != PASS_UNDER_WAY && !pass_loaded(board));
     bool sound = (board->fault.number != FAULT_NONE && beats->beat % FAULT_BUZZ_EVERY < FAULT_BUZZ_MS) ||
                  (hint && beats->beat < HINT_BUZZ_MS) || beats->buzz_ms != 0;
+    if (beats->buzz_ms != 0)
+        beats->buzz_ms--;
     if (sound != beats->buzzer) {
         beats->buzzer = sound;
         board->ports->buzzer(board->ports->world, sound);
@@ -119,8 +121,6 @@ void board_beat(struct board *board)
 {
     struct beats *beats = &board->beats;
     beats->beat = beats->beat == SECOND_MS - 1 ? 0 : (uint16_t)(beats->beat + 1);
-    if (beats->buzz_ms != 0)
-        beats->buzz_ms--;
     run_age(board);
     watch_silence(board);
     watch_supply(board);

@@ -14,6 +14,7 @@ bool coils_beat(struct coils *coils, void (*hold)(void), void (*release)(void))
             coils->on_ms[coil] = 0;
         } else if (++coils->on_ms[coil] >= coils->limit_ms) {
             due |= bit;
+            coils->on_ms[coil] = 0;
         }
         bit = (uint16_t)(bit << 1);
     }

@@ -101,6 +101,8 @@ void pass_arm_or_not(struct board *board)
     q = along(pass, board->position.count);
     if (q == pass->start_line)
         selectors_prepare(board, q);
+    else
+        board->coils.expect = NO_PINS;
 }
 
 static void pass_begin(struct board *board, uint32_t tick)

@@ -53,7 +53,7 @@ static uint8_t quiet_room(const struct board *board)
     int16_t low;
     int16_t high;
     uint16_t room;
-    if (!board->bed_set || !position->moving || board->pass.state == PASS_UNDER_WAY ||
+    if (!board->bed_set || !position->moving || board->pass.state == PASS_UNDER_WAY || board->coils.expect != NO_PINS ||
         board->ports->ticks(board->ports->world) - position->tick > RUN_AGE_TICKS)
         return 0;
     quiet_between(board, &low, &high);

@@ -175,8 +175,8 @@ static uint8_t *put_counts(const struct board *board, uint8_t *at)
     at = put_u16(at, counts->overruns);
     at = put_u16(at, counts->stale);
     at = put_u16(at, counts->shortest);
-    at = put_u16(at, board->beats.supply);
-    return put_u16(at, board->beats.current);
+    at = put_u16(at, board->ports->supply(board->ports->world));
+    return put_u16(at, board->ports->current(board->ports->world));
 }
 
 static uint8_t *put_checkpoint(const struct board *board, uint8_t *at)

@@ -119,25 +119,26 @@ static int16_t reach_forward(const struct board *board, int16_t q)
     return reach > board->pass.reach ? reach : board->pass.reach;
 }
 
-/* Puts `coils` out unless the edge interrupt has; sets the time of those that go on anew to zero. */
+/* Puts `coils` out unless the edge interrupt has. The time of those that go off is set to zero here, not
+ * that of those that go on, because a beat may have counted for them since the interrupt switched them. */
 static void put_out(struct board *board, uint16_t coils, uint32_t tick)
 {
     struct coils *shared = &board->coils;
     const struct ports *ports = board->ports;
-    uint16_t fresh;
+    uint16_t gone;
     uint8_t coil;
     bool late;
     ports->hold();
     shared->expect = NO_PINS;
     late = shared->latched != coils;
-    fresh = (uint16_t)(coils & (uint16_t)~shared->wanted);
+    gone = (uint16_t)(shared->wanted & (uint16_t)~coils);
     shared->latched = coils;
     shared->wanted = coils;
     if (late)
         ports->put_register(ports->world, coils);
     ports->release();
-    for (coil = 0; fresh != 0; coil++, fresh >>= 1) {
-        if ((fresh & 1) != 0) {
+    for (coil = 0; gone != 0; coil++, gone >>= 1) {
+        if ((gone & 1) != 0) {
             ports->hold();
             shared->on_ms[coil] = 0;
             ports->release();
