@@ -2,7 +2,7 @@
 
 A pass lies at one height. How far it lifts the next one is an approximation for pictures only:
 the share of needles that knit, so that tuck and slip come out shorter than plain fabric, as they
-do; passes that share a chart row by colour lie at the same height.
+do; passes that share a row by colour lie side by side, so a later pass may lie lower than the one before.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
         begin, end = max(band.first, first) - first, min(band.last, last) - first + 1
         if begin >= end:
             continue
-        base[begin + 1 : end + 1] = base[begin] + _heights(band, acts[begin:end])
+        base[begin : end + 1] = base[begin] + _heights(band, acts[begin:end], _row_before(plan, band, first))
         if back and band.technique.double_bed:
             behind = back_needles(plan.back_bed[first - 1 + begin : first - 1 + end], acts.shape[1])
             acts[begin:end] = np.where(behind, np.uint8(Does.KNIT), np.uint8(Does.MISS))
@@ -88,8 +88,22 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
     return Layout(carried.yarns, acts, yarn, first_yarn, second, base, top, first_top, tucked)
 
 
-def _heights(band: Band, acts: Codes) -> Heights:
-    """Height after each pass of a band, from its foot."""
+def _row_before(plan: Plan, band: Band, first: int) -> Codes | None:
+    """The passes before `first` that knit the same row, where colours share rows; None if there are none."""
+    if first <= band.first or not band.technique.separations:
+        return None
+    rows = plan.knitted_row[band.first - 1 : first]
+    start = band.first + int(np.flatnonzero(rows == rows[-1])[0])
+    return does(plan, start, first - 1) if start < first else None
+
+
+def _heights(band: Band, acts: Codes, row_before: Codes | None = None) -> Heights:
+    """Where each pass of a band lies, from the band's foot, and the band's top: (passes + 1).
+
+    row_before: earlier passes of the first row, which lie beside those drawn.
+    """
+    if row_before is not None:
+        return _heights(band, np.concatenate([row_before, acts]))[len(row_before) :]
     made = knits(acts)
     if band.technique.separations:
         before: npt.NDArray[np.int64] = np.cumsum(made, axis=0) - made
@@ -97,15 +111,12 @@ def _heights(band: Band, acts: Codes) -> Heights:
         high = np.where(made, before, -1).max(axis=1)
         idle = high < 0
         if (idle | (low == high)).all():  # every needle knits once a course: courses are true heights
-            after = np.cumsum(made, axis=0).max(axis=1)
-            start = np.where(idle, 0, high)
-            start = np.maximum.accumulate(start)
-            ends = np.append(start[1:], after[-1]).astype(np.float64)
-            return ends
+            foot = high[np.maximum.accumulate(np.where(idle, 0, np.arange(len(acts))))]  # idle: as the one before
+            return np.append(np.maximum(foot, 0), np.cumsum(made, axis=0)[-1].max()).astype(np.float64)
     lift = made.mean(axis=1) + LIFT_TUCK * (acts == Does.TUCK).mean(axis=1)
     if not band.technique.separations:  # there a row's passes add up by themselves
         lift = np.where(lift > 0, np.maximum(lift, LIFT_LEAST), 0.0)
-    return np.cumsum(lift)
+    return np.concatenate([[0.0], np.cumsum(lift)])
 
 
 def back_needles(back_bed: Codes, width: int) -> Bools:

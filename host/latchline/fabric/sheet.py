@@ -214,6 +214,8 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
         ("turn", _turns(plan)),
         ("row counter", f"{band.first - 1} when the band starts, {band.last} when it is done"),
     ]
+    if plan.profile.drive == "next-pass" and band.technique.needs_chart:
+        rows.append(("selection", f"one pass ahead: pass {band.first - 1} pushes the needles of pass {band.first}"))
     if band.separation is not None:
         rows.append(("colours", band.separation.title))
     if band.technique.double_bed:

@@ -17,7 +17,7 @@ import numpy.typing as npt
 Points = npt.NDArray[np.float64]
 
 STEPS = 24
-FINE = 4  # samples along each side of a pixel
+FINE = 3  # samples along each side of a pixel
 EDGE = 1.22  # a strand's dark edge reaches this far, in radii
 TWIST = 0.07  # how deep the ply's shading is
 

@@ -14,16 +14,17 @@ import numpy as np
 
 from latchline.errors import InputError
 from latchline.fabric.gauge import Gauge
+from latchline.fabric.layout import back_needles
 from latchline.fabric.loops import NO_YARN, Codes, PassYarns, does, pass_yarns
 from latchline.fabric.scene import Disc, Scene
 from latchline.machine.needles import Span
 from latchline.plan.model import Band, Plan, Yarn
-from latchline.technique.model import Does
+from latchline.technique.model import Back, Does
 
 PAPER_MM = (210.0, 297.0)  # A4 (ISO 216)
 MARGIN = 10.0
 LEFT, RIGHT = 27.0, 47.0  # room beside the grid for numbers, and for yarns and remarks
-HEAD, FOOT = 24.0, 34.0
+HEAD, FOOT = 24.0, 40.0
 CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
 FOLDED_FROM = 4  # plain passes in a row that become one line
 PASSES_MAX = 20_000
@@ -196,6 +197,8 @@ class _Sheet:
         chart_row = int(plan.chart_row[line.first - 1])
         if chart_row and not line.folded:
             scene.words(MARGIN + 7, base, str(chart_row), 2.5, anchor="end", fill=GREY)
+        if plan.band_of(line.first).technique.double_bed:
+            _back_dots(scene, MARGIN + 9, middle, int(plan.back_bed[line.first - 1]))
         self._yarn(scene, line, right + 20, middle)
         if line.folded:
             band = plan.band_of(line.first)
@@ -335,6 +338,12 @@ def _bar(scene: Scene, x: float, y: float, reach: float) -> None:
     scene.line(x - reach, y, x + reach, y, 0.4)
 
 
+def _back_dots(scene: Scene, x: float, y: float, back: int) -> None:
+    """Four needles of the back bed from the span's left: filled ones knit."""
+    for needle, knits_there in enumerate(back_needles(np.array([back], dtype=np.uint8), 4)[0].tolist()):
+        scene.items.append(Disc(x + 1.5 * needle, y, 0.6, INK if knits_there else "#ffffff", INK, 0.15))
+
+
 # Marks of selected needles: of the main or only yarn, then of each further colour.
 _MARKS: tuple[Mark, ...] = (_square, _dot, _triangle, _cross)
 _UNSELECTED: dict[int, Mark] = {int(Does.TUCK): _arch, int(Does.MISS): _bar}
@@ -396,6 +405,10 @@ def _legend(scene: Scene, sheet: _Sheet, y: float, codes: Codes) -> None:
             mark(scene, x + 2.2, y - 1.2, 1.3)
         scene.words(x + 6, y, words, 3.0)
         x += 12 + 1.55 * len(words)
+    if any(sheet.plan.band_of(line.first).technique.double_bed for line in sheet.lines):
+        y += 5
+        _back_dots(scene, MARGIN, y - 1.2, Back.EVEN)
+        scene.words(MARGIN + 8, y, "needles of the back bed that knit, counted from the left of those in work", 3.0)
     y += 6
     scene.arrow(MARGIN + 2.2, y - 1.2, 3, rightward=True)
     scene.words(
