@@ -286,12 +286,13 @@ FROM_BOARD: tuple[type[Message], ...] = (
 )  # fmt: skip
 
 _BY_NUMBER = {kind.number: kind for kind in FROM_HOST + FROM_BOARD}
+_FIELDS = {kind.number: [item.name for item in dataclasses.fields(kind)] for kind in _BY_NUMBER.values()}
 LENGTHS = {kind.number: 1 + struct.calcsize("<" + kind.layout) for kind in FROM_HOST + FROM_BOARD}
 
 
 def pack(message: Message) -> bytes:
     """The payload of a message. Raises struct.error when a field is out of its range."""
-    values = [getattr(message, item.name) for item in dataclasses.fields(message)]
+    values = [getattr(message, name) for name in _FIELDS[message.number]]
     return bytes((message.number,)) + struct.pack("<" + message.layout, *values)
 
 

@@ -17,7 +17,7 @@ STOP_TICKS = 25000
 TENTH_TICKS = 64
 
 
-@dataclass
+@dataclass(eq=False)
 class Way:
     """The pass that is armed or under way. Places are in q: edges along its direction.
 
