@@ -10,6 +10,7 @@ from binascii import crc_hqx
 
 PAYLOAD_MAX = 45  # the longest message, DONE
 FRAME_MAX = PAYLOAD_MAX + 4  # stuffed payload and check, without the closing zero
+_CODES = [bytes((length + 1,)) for length in range(254)]  # what stands before a group of so many bytes
 
 
 def crc16(data: bytes) -> int:
@@ -19,8 +20,10 @@ def crc16(data: bytes) -> int:
 
 def stuff(payload: bytes) -> bytes:
     """COBS of a payload, without the closing zero."""
-    out = bytearray()
     groups = payload.split(b"\0")
+    if len(payload) < 254:
+        return b"".join([_CODES[len(group)] + group for group in groups])
+    out = bytearray()
     for number, group in enumerate(groups, 1):
         while len(group) >= 254:
             out += b"\xff" + group[:254]
@@ -33,18 +36,17 @@ def stuff(payload: bytes) -> bytes:
 
 def unstuff(stuffed: bytes) -> bytes | None:
     """The payload, or None when the stuffing does not come out even."""
-    out = bytearray()
-    at = 0
-    while at < len(stuffed):
+    if 0 in stuffed:
+        return None
+    groups = []
+    at, end = 0, len(stuffed)
+    while at < end:
         code = stuffed[at]
-        group = stuffed[at + 1 : at + code]
-        if code == 0 or len(group) != code - 1 or 0 in group:
-            return None
-        out += group
+        groups.append(stuffed[at + 1 : at + code])
         at += code
-        if code < 255 and at < len(stuffed):
-            out.append(0)
-    return bytes(out)
+        if code < 255 and at < end:
+            groups.append(b"\0")
+    return b"".join(groups) if at == end else None
 
 
 def encode(payload: bytes) -> bytes:
@@ -60,7 +62,7 @@ def decode(frame: bytes) -> bytes | None:
     The length that belongs to the message's type is for the reader of messages to check.
     """
     stuffed, check = frame[:-3], frame[-3:]
-    if not stuffed or len(check) < 3 or any(byte < 0x80 for byte in check) or check[0] > 0x83:
+    if not stuffed or len(check) < 3 or min(check) < 0x80 or check[0] > 0x83:
         return None
     if (check[0] & 0x03) << 14 | (check[1] & 0x7F) << 7 | check[2] & 0x7F != crc16(stuffed):
         return None
