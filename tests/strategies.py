@@ -18,7 +18,18 @@ from hypothesis import strategies as st
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
 from latchline.fabric.gauge import Gauge
 from latchline.link.messages import (
-    Ask, Bed, Buzz, Clear, Greet, Message, Pass, Pause, PlanStart, Probe, Seen, Stop,
+    Ask,
+    Bed,
+    Buzz,
+    Clear,
+    Greet,
+    Message,
+    Pass,
+    Pause,
+    PlanStart,
+    Probe,
+    Seen,
+    Stop,
 )  # fmt: skip
 from latchline.machine.electrical import CLAMPS, RANGES
 from latchline.machine.parts import part_names

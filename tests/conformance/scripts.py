@@ -7,8 +7,20 @@ import random
 from collections.abc import Callable
 
 from conformance.story import Story, plan_of
+
 from latchline.link.messages import (
-    Ask, Bed, Buzz, Clear, Greet, Pass, Pause, PlanStart, Probe, Seen, Stop, to_wire,
+    Ask,
+    Bed,
+    Buzz,
+    Clear,
+    Greet,
+    Pass,
+    Pause,
+    PlanStart,
+    Probe,
+    Seen,
+    Stop,
+    to_wire,
 )  # fmt: skip
 
 BANK = Bed(
@@ -106,7 +118,7 @@ def stands_still_on_a_coil() -> Story:
 
 
 def stands_still_and_goes_on_at_once() -> Story:
-    story, plan = begun()
+    story, _plan = begun()
     for stop in range(50, 66):
         story.walk(stop, 900).wait(300_163).walk(stop + 1, 700)
     return story.wait(20_000).say(Clear(7))
@@ -126,7 +138,7 @@ def loaded_for_the_other_direction() -> Story:
 
 
 def impossible_step() -> Story:
-    story, plan = begun()
+    story, _plan = begun()
     phase = story.walk(50).pins(story.place)
     story.show_pins(phase ^ 3).wait(20_000).say(Ask(3), Ask(1), Clear(1))
     return story.walk(120).walk(BANK.left_sensor - 3)
@@ -146,13 +158,13 @@ def a_small_correction() -> Story:
 
 
 def both_sensors() -> Story:
-    story, plan = begun()
+    story, _plan = begun()
     phase = story.walk(50).pins(story.place) & 3
     return story.show_pins(phase ^ 1).say(Ask(3)).wait(50_000)
 
 
 def off_the_bed() -> Story:
-    story, plan = begun()
+    story, _plan = begun()
     return story.walk(BANK.left_sensor - 64 * 4 - 9, 700).wait(5000).say(Ask(0), Clear(14)).walk(-10, 700)
 
 
@@ -211,7 +223,7 @@ def another_version() -> Story:
 
 
 def a_host_that_falls_silent() -> Story:
-    story, plan = begun(dataclasses.replace(BANK, patience_ms=300))
+    story, _plan = begun(dataclasses.replace(BANK, patience_ms=300))
     return story.walk(60).wait(400_000).say(Ask(0), Ask(3), Clear(9)).wait(1_500_000)
 
 
@@ -242,7 +254,7 @@ def many_checkpoints() -> Story:
 
 def noise(seed: int = 5) -> Story:
     chance = random.Random(seed)
-    story, plan = begun()
+    story, _plan = begun()
     story.say(*(chance.randbytes(chance.randint(1, 90)) for _ in range(60)), pause_us=100)
     return story.say(b"\0", Greet(1, 4), Ask(0))
 

@@ -14,7 +14,19 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.link.messages import (
-    Bed, BedTaken, BoardInfo, Checkpoint, Counts, Done, Fault, Message, PlanStart, Probed, Refused, Status, from_wire,
+    Bed,
+    BedTaken,
+    BoardInfo,
+    Checkpoint,
+    Counts,
+    Done,
+    Fault,
+    Message,
+    PlanStart,
+    Probed,
+    Refused,
+    Status,
+    from_wire,
     to_wire,
 )  # fmt: skip
 from latchline.sim.face import BYTE_US, PIN_LEFT, PIN_RIGHT, Board, Pins, Signals, Times

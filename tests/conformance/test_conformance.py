@@ -6,13 +6,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from boards import chip, native
 from conformance import scripts
 from conformance.story import Story, close_differences, exact_differences, tell
 from hypothesis import given, settings
-from strategies import stories
 
+from boards import chip, native
 from latchline.sim.model import ModelBoard
+from strategies import stories
 
 SLOTS = 16  # of the firmware
 CHIP_START_US = 530  # from power to the start of the chip's clock, emulated; test_chip.py measures it
