@@ -37,6 +37,7 @@ class Layout:
     top: float (n, width), where the loop taken here is drawn through (the top edge if it is not).
     first_top: float (width), the same for the loops of the cast-on row.
     tucked: bool (n, width), loops that take tuck loops on before they are drawn through.
+    on_back: bool (n), passes drawn as the back bed knits them: its knit side is the fabric's other side.
     """
 
     yarns: tuple[Yarn, ...]
@@ -48,6 +49,7 @@ class Layout:
     top: Heights
     first_top: Heights
     tucked: Bools
+    on_back: Bools
 
     @property
     def width(self) -> int:
@@ -72,20 +74,21 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
     acts = does(plan, first, last)
     carried = pass_yarns(plan)
     first_yarn, second = carried.first[first - 1 : last].copy(), carried.second[first - 1 : last].copy()
-    base = np.zeros(len(acts) + 1)
+    base, on_back = np.zeros(len(acts) + 1), np.zeros(len(acts), dtype=np.bool_)
     for band in plan.bands:
         begin, end = max(band.first, first) - first, min(band.last, last) - first + 1
         if begin >= end:
             continue
         base[begin : end + 1] = base[begin] + _heights(band, acts[begin:end], _row_before(plan, band, first))
         if back and band.technique.double_bed:
+            on_back[begin:end] = True
             behind = back_needles(plan.back_bed[first - 1 + begin : first - 1 + end], acts.shape[1])
             acts[begin:end] = np.where(behind, np.uint8(Does.KNIT), np.uint8(Does.MISS))
             base[begin : end + 1] = np.linspace(base[begin], base[end], end - begin + 1)
     yarn = np.where((acts == Does.MISS) | (acts == Does.HELD), NO_YARN, first_yarn[:, None]).astype(np.int16)
     yarn = np.where(acts == Does.KNIT_CONTRAST, second[:, None], yarn).astype(np.int16)
     top, first_top, tucked = _tops(acts, base)
-    return Layout(carried.yarns, acts, yarn, first_yarn, second, base, top, first_top, tucked)
+    return Layout(carried.yarns, acts, yarn, first_yarn, second, base, top, first_top, tucked, on_back)
 
 
 def _row_before(plan: Plan, band: Band, first: int) -> Codes | None:

@@ -71,8 +71,12 @@ def _knit_side(canvas: Canvas) -> None:
 
 
 def _purl_side(canvas: Canvas) -> None:
-    """Upwards: legs of the new loops, heads of those that they are drawn through, then sinkers, tucks and floats."""
+    """Upwards: legs of the new loops, heads of those that they are drawn through, then sinkers, tucks and floats.
+
+    The back bed's stitches show their legs on this side, as the front bed's do on the other.
+    """
     loops = canvas.loops
+    shows_legs = np.zeros(loops.width, dtype=np.bool_)
     hanging = np.full(loops.width, _cast_on_yarn(loops), dtype=np.int64)
     _cast_on(canvas, shapes.purl_legs)
     edge = np.arange(1, loops.width)
@@ -80,18 +84,24 @@ def _purl_side(canvas: Canvas) -> None:
     for number, acts in enumerate(loops.acts):
         height, yarns = float(loops.base[number]), loops.yarn[number].astype(np.int64)
         made = np.flatnonzero(knits(acts))
+        if loops.on_back[number]:
+            canvas.stamp_risen(height, loops.top[number][made], made, yarns[made], shapes.knit_side_loop, False)
+            hanging[made], shows_legs[made] = yarns[made], True
+            continue
         canvas.stamp_risen(height, loops.top[number][made], made, yarns[made], shapes.purl_legs)
         under = np.flatnonzero(acts == Does.LAID_UNDER)
         canvas.stamp_plain(height, under, _all_of(loops.second[number], under), shapes.behind)
-        canvas.stamp_plain(height, made, hanging[made], shapes.purl_head)
-        hanging[made] = yarns[made]
+        heads = made[~shows_legs[made]]
+        canvas.stamp_plain(height, heads, hanging[heads], shapes.purl_head)
+        hanging[made], shows_legs[made] = yarns[made], False
         for yarn in sorted({int(loops.first[number]), int(loops.second[number])} - {NO_YARN}):
             _sinkers_and_floats(canvas, yarns == yarn, height, yarn)
         tucks = np.flatnonzero(acts == Does.TUCK)
         canvas.stamp_risen(height, loops.top[number][tucks], tucks, yarns[tucks], shapes.purl_tuck)
         over = np.flatnonzero(acts == Does.LAID_OVER)
         canvas.stamp_plain(height, over, _all_of(loops.second[number], over), shapes.float_past)
-    canvas.stamp_plain(loops.courses, np.arange(loops.width), hanging, shapes.purl_head)
+    heads = np.flatnonzero(~shows_legs)
+    canvas.stamp_plain(loops.courses, heads, hanging[heads], shapes.purl_head)
 
 
 def _all_of(yarn: int, places: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
