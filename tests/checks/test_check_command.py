@@ -56,6 +56,9 @@ def test_all_lists_every_chart_row_at_length(tmp_path: Path) -> None:
     short, full = (run("check", path, "--technique", "slip", *more).out for more in ((), ("--all",)))
     assert short.count("float-across") == 1
     assert "The same in chart row 3." in short
+    path.write_text("#........#\n#.......##\n##########\n")
+    assert "past 8 needles" in run("check", path, "--technique", "slip").out
+    assert "past 7 needles" not in run("check", path, "--technique", "slip").out
     assert full.count("float-across") == 2
 
 

@@ -128,6 +128,12 @@ def test_a_needle_that_rests_in_a_short_band_and_knits_soon_after_is_no_fault() 
     assert found("never-knits", piece(band("stocking", rows=2), band("slip", "101", rows=2)))
 
 
+@pytest.mark.parametrize(("rests", "count"), [(2, 0), (3, 1)])
+def test_a_needle_may_rest_through_short_bands_for_four_passes_in_all(rests: int, count: int) -> None:
+    plan = piece(band("slip", "101", rows=2), band("slip", "101", rows=rests, name="then"), band("stocking", rows=2))
+    assert len(found("never-knits", plan)) == count
+
+
 def test_a_needle_that_never_knits_is_not_also_called_stacked_or_kept() -> None:
     for technique, rule in (("tuck", "tucks-stacked"), ("slip", "loop-kept")):
         assert not found(rule, piece(band(technique, "1010101", rows=9)))
@@ -216,6 +222,12 @@ def test_a_seam_is_found_where_two_runs_join_that_are_each_short_enough() -> Non
     assert not found("seam", piece(band("slip", "1000000"), width=14)), "too long by itself: not the seam's fault"
 
 
+def test_a_seam_is_found_where_one_part_is_as_long_as_a_float_may_be() -> None:
+    for line in ("01100000", "00000110"):
+        (finding,) = found("seam", piece(band("slip", line, edge_needles="as-chart"), width=16))
+        assert finding.measured == 6
+
+
 def test_a_seam_follows_the_shift() -> None:
     plan = piece(band("slip", "0001000", edge_needles="as-chart", shift=3), width=24)
     assert [finding.places for finding in found("seam", plan)] == [2]
@@ -226,6 +238,9 @@ def test_a_seam_is_found_where_the_top_of_the_chart_meets_its_bottom() -> None:
     (finding,) = found("seam", piece(band("tuck", *tall, rows=14)))
     assert (finding.measured, finding.pass_first, finding.pass_last) == (6, 5, 10)
     assert not found("seam", piece(band("tuck", *tall, rows=7)))
+    one_above = ["1011", "1011", "1011", "1011", "1111", "1011"]
+    (finding,) = found("seam", piece(band("tuck", *one_above, rows=12)))
+    assert (finding.measured, finding.pass_first, finding.pass_last) == (5, 3, 7)
 
 
 def test_chart_rows_that_fall_on_the_plain_way_back_are_found() -> None:
