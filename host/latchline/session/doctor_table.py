@@ -1,6 +1,6 @@
 """What the doctor can find: each fault in one sentence, its likely cause, and the next step.
 
-`says` is the heading of its section in docs/how-to/doctor.md; a test holds the two together.
+`says` is the heading of its section in docs/troubleshooting.md; a test holds the two together.
 """
 
 from __future__ import annotations
