@@ -18,10 +18,10 @@ from latchline.fabric.yarn import YarnNeed, gauge_of, yarn_need
 from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class, yarn_class
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import DIRECTIONS, Profile
+from latchline.plan.limits import WEIGHTS_ROWS
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.plan.piece import Piece
 
-WEIGHTS_EVERY = 10  # rows, in two-colour work: common practice, no source
 CHANGES_LISTED = 24
 HANDS_CAUTION = "Stop the carriage beyond the turn mark before your hands go to the yarn or the needles."
 CARRIAGE_CAUTION = SHORT_CAUTIONS[4]
@@ -275,11 +275,11 @@ def _stitch_size(yarn: Yarn) -> str:
 
 
 def _rhythm(band: Band) -> Iterable[str]:
-    if not band.technique.colour_work or band.technique.double_bed or band.passes < WEIGHTS_EVERY:
+    if not band.technique.colour_work or band.technique.double_bed or band.passes < WEIGHTS_ROWS:
         return
-    marks = list(range(band.first - 1 + WEIGHTS_EVERY, band.last + 1, WEIGHTS_EVERY))
+    marks = list(range(band.first - 1 + WEIGHTS_ROWS, band.last + 1, WEIGHTS_ROWS))
     shown = ", ".join(str(mark) for mark in marks[:12]) + (" …" if len(marks) > 12 else "")
-    yield f"Move the edge weights up every {WEIGHTS_EVERY} passes: at row counter {shown}."
+    yield f"Move the edge weights up every {WEIGHTS_ROWS} passes: at row counter {shown}."
 
 
 def _changes(plan: Plan, band: Band) -> Iterable[str]:

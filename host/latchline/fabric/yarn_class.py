@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from latchline.fabric.gauge import Gauge
+from latchline.plan.limits import Limits
+from latchline.technique.model import LAID_IN_ONLY
 
 FOUR_INCHES_PER_10_CM = 1.016
 CREDIT = "Source: Craft Yarn Council's www.YarnStandards.com"
@@ -36,7 +38,7 @@ WEIGHT_CLASSES = (
 )
 
 # Yarn class → highest stitch size on a dial up to 12. Common practice, no source.
-STITCH_SIZE_MOST = {"fine": 4.0, "medium": 8.0, "heavy": 12.0}
+STITCH_SIZE_MOST = {"fine": Limits.fine_size, "medium": Limits.medium_size, "heavy": Limits.heavy_size}
 
 
 def weight_class(gauge: Gauge) -> WeightClass:
@@ -50,14 +52,12 @@ def weight_class(gauge: Gauge) -> WeightClass:
 
 def yarn_class(stitch_size: float) -> str:
     """`fine`, `medium`, `heavy`, or `laid in only` for what is thicker than the dial takes."""
-    return next((name for name, most in STITCH_SIZE_MOST.items() if stitch_size <= most), "laid in only")
+    return next((name for name, most in STITCH_SIZE_MOST.items() if stitch_size <= most), LAID_IN_ONLY)
 
 
 def stitch_size_range(name: str) -> tuple[float, float]:
-    """The lowest and highest stitch size that a yarn class takes on a dial up to 12."""
-    below = 0.0
-    for other, most in STITCH_SIZE_MOST.items():
-        if other == name:
-            return below, most
-        below = most
-    raise KeyError(name)
+    """The lowest and highest stitch size that a yarn class takes on a dial up to 12. Raises KeyError for others."""
+    sizes = Limits().stitch_sizes(name) if name in STITCH_SIZE_MOST else None
+    if sizes is None:
+        raise KeyError(name)
+    return sizes

@@ -10,6 +10,7 @@ from latchline.technique.model import LAID_IN_ONLY, YARN_CLASSES
 
 FLOAT_SPAN_MM = 27.0  # five missed needles at 4.5 mm; common practice, no source
 PITCH_OF_CLASSES_MM = 4.5
+WEIGHTS_ROWS = 10  # rows of two-colour work between moves of the edge weights; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class Limits:
     tucks_beside: int = 2
     tucks_beside_most: int = 6
     laid_in_needles: int | None = None
-    weights_rows: int = 10
+    weights_rows: int = WEIGHTS_ROWS
     alike_rows: int = 20
     tightness_most: float = 1.5
     fine_tex: float | None = None

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+from latchline.plan.limits import WEIGHTS_ROWS
 from latchline.plan.model import Plan
-
-WEIGHTS_ROWS = 10  # common practice, no source: move the weights up every ten rows of two-colour work
 
 
 def before(plan: Plan, number: int) -> tuple[str, ...]:
