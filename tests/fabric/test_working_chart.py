@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pypdf
@@ -193,7 +193,11 @@ def test_names_beyond_the_built_in_letters_do_no_harm() -> None:
     assert scenes_pdf([scene], "x").startswith(b"%PDF")
 
 
-def test_a_chart_of_endless_passes_is_refused_in_one_sentence() -> None:
-    plan = plan_of("fair-isle", chart(["x."]), rows=20_001)
-    with pytest.raises(InputError, match="hundreds of pages"):
-        chart_pages(plan, GAUGE)
+@pytest.mark.parametrize(
+    ("draw", "rows"),
+    [(lambda plan: list(chart_pages(plan, GAUGE)), 4001), (lambda plan: chart_scene(plan, GAUGE), 1001)],
+)
+def test_a_chart_of_endless_passes_is_refused_in_one_sentence(draw: Callable[[Plan], object], rows: int) -> None:
+    with pytest.raises(InputError, match="is too long") as caught:
+        draw(plan_of("fair-isle", chart(["x."]), rows=rows))
+    assert "--passes" in caught.value.hint

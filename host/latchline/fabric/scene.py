@@ -7,7 +7,7 @@ built-in fonts hold no others: a letter that they lack is shown as a question ma
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from typing import Any
@@ -232,7 +232,7 @@ def _dashes(
     return pieces
 
 
-def scenes_pdf(scenes: Sequence[Scene], title: str) -> bytes:
+def scenes_pdf(scenes: Iterable[Scene], title: str) -> bytes:
     """One page a drawing, as a PDF file."""
     from reportlab.pdfgen.canvas import Canvas
 
@@ -253,15 +253,16 @@ def draw_on_canvas(canvas: Any, scene: Scene, left_mm: float, bottom_mm: float) 
     canvas.saveState()
     canvas.translate(left_mm, bottom_mm + scene.height_mm)
     canvas.setLineJoin(1)
+    pen: dict[Any, Any] = {}
     for item in scene.items:
         match item:
             case Words():
                 _pdf_words(canvas, item)
             case Disc():
-                _pdf_pen(canvas, item.fill, item.stroke, item.line_mm, ())
+                _pdf_pen(canvas, pen, item.fill, item.stroke, item.line_mm, ())
                 canvas.circle(item.x, -item.y, item.radius, stroke=bool(item.stroke), fill=bool(item.fill))
             case Shape():
-                _pdf_pen(canvas, item.fill, item.stroke, item.line_mm, item.dash)
+                _pdf_pen(canvas, pen, item.fill, item.stroke, item.line_mm, item.dash)
                 path = canvas.beginPath()
                 path.moveTo(item.points[0][0], -item.points[0][1])
                 for x, y in item.points[1:]:
@@ -272,13 +273,18 @@ def draw_on_canvas(canvas: Any, scene: Scene, left_mm: float, bottom_mm: float) 
     canvas.restoreState()
 
 
-def _pdf_pen(canvas: Any, fill: str | None, stroke: str | None, line_mm: float, dash: Sequence[float]) -> None:
-    if fill:
-        canvas.setFillColor(fill)
-    if stroke:
-        canvas.setStrokeColor(stroke)
-    canvas.setLineWidth(line_mm)
-    canvas.setDash(*((list(dash), 0) if dash else ([], 0)))
+def _pdf_pen(
+    canvas: Any, pen: dict[Any, Any], fill: str | None, stroke: str | None, line_mm: float, dash: Sequence[float]
+) -> None:
+    """Set what differs from `pen`, the settings so far: setting is what costs most."""
+    wanted = ((canvas.setFillColor, fill), (canvas.setStrokeColor, stroke), (canvas.setLineWidth, line_mm))
+    for setting, value in wanted:
+        if value is not None and pen.get(setting.__name__) != value:
+            setting(value)
+            pen[setting.__name__] = value
+    if pen.get("dash", ()) != tuple(dash):
+        canvas.setDash(list(dash), 0)
+        pen["dash"] = tuple(dash)
 
 
 def _pdf_words(canvas: Any, item: Words) -> None:

@@ -7,15 +7,16 @@ shape or words, so that a black and white print loses nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
 from latchline.errors import InputError
 from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import back_needles
-from latchline.fabric.loops import NO_YARN, Codes, PassYarns, does, pass_yarns
+from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
 from latchline.fabric.scene import Disc, Scene
 from latchline.machine.needles import Span
 from latchline.plan.model import Band, Plan, Yarn
@@ -27,7 +28,8 @@ LEFT, RIGHT = 27.0, 47.0  # room beside the grid for numbers, and for yarns and 
 HEAD, FOOT = 24.0, 40.0
 CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
 FOLDED_FROM = 4  # plain passes in a row that become one line
-PASSES_MAX = 20_000
+PAGES_PASSES_MAX = 4000  # on pages; some hundreds of them
+SCENE_PASSES_MAX = 1000  # in one drawing
 
 INK, GREY = "#000000", "#767676"
 
@@ -60,9 +62,12 @@ def chart_lines(plan: Plan, first: int, last: int) -> list[Line]:
     return lines
 
 
-def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> list[Scene]:
-    """The chart on A4 pages, the first passes on the first page; wide spans go over several pages."""
-    lines = _checked_lines(plan, first, last)
+def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> Iterator[Scene]:
+    """The chart on A4 pages, the first passes on the first page; wide spans go over several pages.
+
+    Raises InputError for more than 4000 passes.
+    """
+    lines = _checked_lines(plan, first, last, PAGES_PASSES_MAX, "draw a part with --passes FIRST-LAST")
     upright = plan.span.width * CELL_LEAST <= PAPER_MM[0] - 2 * MARGIN - LEFT - RIGHT
     width, height = PAPER_MM if upright else PAPER_MM[::-1]
     room = width - 2 * MARGIN - LEFT - RIGHT
@@ -74,41 +79,38 @@ def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
     most = most // 10 * 10 if most >= 20 else most
     parts = [lines[at : at + most] for at in range(0, len(lines), most)]
     pieces = [Span(at, min(at + columns, plan.span.width) - 1) for at in range(0, plan.span.width, columns)]
-    pages: list[Scene] = []
-    for part in parts:
-        for piece in pieces:
-            sheet = _Sheet(plan, part, piece, cell, row)
-            label = f"page {len(pages) + 1} of {len(parts) * len(pieces)}"
-            pages.append(sheet.page(width, height, label))
-    return pages
+    carried = pass_yarns(plan)
+    for number, (part, piece) in enumerate(product(parts, pieces), 1):
+        sheet = _Sheet(plan, carried, part, piece, cell, row)
+        yield sheet.page(width, height, f"page {number} of {len(parts) * len(pieces)}")
 
 
 def chart_scene(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> Scene:
-    """The chart as one drawing of any size, for the screen."""
-    lines = _checked_lines(plan, first, last)
+    """The chart as one drawing, for the screen. Raises InputError for more than 1000 passes."""
+    hint = "write a .pdf, or draw a part with --passes FIRST-LAST"
+    lines = _checked_lines(plan, first, last, SCENE_PASSES_MAX, hint)
     row = max(CELL_LEAST, CELL_MOST / gauge.row_per_stitch)
-    sheet = _Sheet(plan, lines, Span(0, plan.span.width - 1), CELL_MOST, row)
+    sheet = _Sheet(plan, pass_yarns(plan), lines, Span(0, plan.span.width - 1), CELL_MOST, row)
     width = max(150.0, sheet.grid_width + LEFT + RIGHT + 2 * MARGIN)
     return sheet.page(width, sheet.grid_height + HEAD + FOOT + 2 * MARGIN, "")
 
 
-def _checked_lines(plan: Plan, first: int, last: int | None) -> list[Line]:
-    last = plan.passes if last is None else last
-    if last - first + 1 > PASSES_MAX:
-        raise InputError(
-            f"a working chart of {last - first + 1} passes would fill hundreds of pages",
-            hint=f"draw at most {PASSES_MAX} with --passes FIRST-LAST",
-        )
-    return chart_lines(plan, first, last)
+def _checked_lines(plan: Plan, first: int, last: int | None, most: int, hint: str) -> list[Line]:
+    lines = chart_lines(plan, first, plan.passes if last is None else last)
+    if len(lines) > most:
+        raise InputError(f"a working chart of {len(lines)} lines is too long (at most {most})", hint=hint)
+    return lines
 
 
 class _Sheet:
     """One page: some lines over some needles. Needles are counted from the span's left here."""
 
-    def __init__(self, plan: Plan, lines: Sequence[Line], columns: Span, cell: float, row: float) -> None:
+    def __init__(
+        self, plan: Plan, carried: PassYarns, lines: Sequence[Line], columns: Span, cell: float, row: float
+    ) -> None:
         self.plan, self.lines, self.columns = plan, lines, columns
         self.cell, self.row = cell, row
-        self.carried: PassYarns = pass_yarns(plan)
+        self.carried = carried
         self.grid_width = columns.width * cell
         self.grid_height = len(lines) * row
         self.left = MARGIN + LEFT
@@ -119,11 +121,10 @@ class _Sheet:
         self._header(scene, label)
         self._grid(scene)
         self._needles(scene)
-        codes = does(self.plan, self.lines[0].first, self.lines[-1].last)
         for place, line in enumerate(self.lines):
-            self._line(scene, place, line, codes[line.first - self.lines[0].first])
+            self._line(scene, place, line)
         self._repeats(scene)
-        _legend(scene, self, self.top + self.grid_height + 11, codes)
+        _legend(scene, self, self.top + self.grid_height + 11)
         return scene
 
     def x(self, column: float) -> float:
@@ -166,7 +167,7 @@ class _Sheet:
     def _needles(self, scene: Scene) -> None:
         """Needle names under and over the grid, every fifth, and both at the centre."""
         profile = self.plan.profile
-        size = min(2.8, self.cell * 0.95)
+        size = min(2.8, self.cell * 0.85)
         named: dict[int, str] = {}
         ends = (self.columns.first, self.columns.last)
         for rank in range(4):  # where two names would touch, the end, then the centre, then the round one stays
@@ -184,7 +185,7 @@ class _Sheet:
             scene.words(middle, self.top - 1.5, name, size, anchor="middle", bold=bold)
             scene.words(middle, self.top + self.grid_height + 3.4, name, size, anchor="middle", bold=bold)
 
-    def _line(self, scene: Scene, place: int, line: Line, codes: Codes) -> None:
+    def _line(self, scene: Scene, place: int, line: Line) -> None:
         middle = self.y(place) - self.row / 2
         base = middle + 1.0
         plan, right = self.plan, self.left + self.grid_width
@@ -205,21 +206,21 @@ class _Sheet:
             words = f"{line.last - line.first + 1} passes {band.technique.title}, ends at the {_end_side(plan, line)}"
             scene.words(self.left + 2, middle + 0.3 * min(2.9, self.row * 0.8), words, min(2.9, self.row * 0.8))
             return
-        self._cells(scene, place, line.first, codes)
+        self._cells(scene, place, line.first)
 
-    def _cells(self, scene: Scene, place: int, number: int, codes: Codes) -> None:
+    def _cells(self, scene: Scene, place: int, number: int) -> None:
         cams = _cams(self.plan, number)
         if cams[0] == cams[1]:
             size = min(2.6, self.row * 0.75)
             scene.words(self.left + 1, self.y(place) - self.row / 2 + 0.33 * size, "all needles knit", size, fill=GREY)
             return
-        selected = self.plan.acting_masks(number, number)[0]
-        reach = 0.34 * min(self.cell, self.row)
-        middle = self.y(place) - self.row / 2
         mark = _mark_of_pass(self.plan, self.carried, number)
-        for column in range(self.columns.first, self.columns.last + 1):
-            draw = mark if selected[column] else _UNSELECTED.get(int(codes[column]))
-            if draw is not None and not (self.plan.band_of(number).technique.separations and not selected[column]):
+        no_mark = None if self.plan.band_of(number).technique.separations else _UNSELECTED.get(cams[1])
+        reach, middle = 0.34 * min(self.cell, self.row), self.y(place) - self.row / 2
+        selected = self.plan.acting_masks(number, number)[0, self.columns.first : self.columns.last + 1]
+        for column, is_selected in enumerate(selected.tolist(), self.columns.first):
+            draw = mark if is_selected else no_mark
+            if draw is not None:
                 draw(scene, self.x(column) + self.cell / 2, middle, reach)
 
     def _yarn(self, scene: Scene, line: Line, x: float, middle: float) -> None:
@@ -346,7 +347,7 @@ def _back_dots(scene: Scene, x: float, y: float, back: int) -> None:
 
 # Marks of selected needles: of the main or only yarn, then of each further colour.
 _MARKS: tuple[Mark, ...] = (_square, _dot, _triangle, _cross)
-_UNSELECTED: dict[int, Mark] = {int(Does.TUCK): _arch, int(Does.MISS): _bar}
+_UNSELECTED: dict[Does, Mark] = {Does.TUCK: _arch, Does.MISS: _bar}
 
 
 def _mark_number(plan: Plan, carried: PassYarns, number: int, yarn: int) -> int:
@@ -378,7 +379,7 @@ _UNSELECTED_WORDS = {
 }
 
 
-def _legend(scene: Scene, sheet: _Sheet, y: float, codes: Codes) -> None:
+def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
     """What the marks on this page mean."""
     entries: list[tuple[Mark | None, str]] = []
     for line in sheet.lines:
@@ -395,7 +396,7 @@ def _legend(scene: Scene, sheet: _Sheet, y: float, codes: Codes) -> None:
             entries.append((None, "empty: keeps its loop"))
             continue
         entries.append((_square, _SELECTED_WORDS[selected]))
-        entries.append((_UNSELECTED.get(int(unselected)), _UNSELECTED_WORDS[unselected]))
+        entries.append((_UNSELECTED.get(unselected), _UNSELECTED_WORDS[unselected]))
     x = MARGIN
     for mark, words in dict.fromkeys(entries):
         if x + 12 + 1.5 * len(words) > scene.width_mm - MARGIN:
