@@ -34,6 +34,7 @@ INJECTED = {
     "flip:0.0001": ["bytes-lost"],
     "drop:0.0005": ["bytes-lost"],
     "double:0.0005": ["bytes-lost"],
+    "stall:0.02": ["line-stalls"],
     "coil-open:3": ["coil-open"],
     "coil-short:5": ["coil-short"],
     "coil-short:0,coil-open:15": ["coil-short", "coil-open"],

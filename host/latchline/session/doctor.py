@@ -24,6 +24,7 @@ FEW_EDGES = 20  # fewer than these are a tremble, not a walk
 AT_SPEED_EDGES = 4  # net edges between two samples from which the carriage was on its way
 BOUNCES = 2  # reversals and back while on its way, by which a bounce is told from a hand
 RATE_LIMIT = 0.015  # a line takes 2 % between both ends; a crystal or resonator is within 0.5 %
+LATE_ANSWERS = 2  # one may be the computer's own hiccup
 SAG = 0.1  # share of the supply that may be lost with one coil on
 OPEN, SHORT = 0.3, 2.0  # of the other coils' current
 STANDING_COUNTS = 4  # converter counts that are no current yet
@@ -162,7 +163,9 @@ def _line(seen: Observed) -> list[Diagnosis]:
     found = []
     if seen.restarts:
         found.append(Diagnosis("board-restarts", "while the doctor watched"))
-    if seen.bad_frames or seen.unanswered:
+    if not seen.bad_frames and seen.unanswered >= LATE_ANSWERS:
+        found.append(Diagnosis("line-stalls", f"{seen.unanswered} of {seen.asked} questions had to be repeated"))
+    if seen.bad_frames:
         detail = f"{seen.bad_frames} damaged frames, {seen.unanswered} of {seen.asked} questions had to be repeated"
         found.append(Diagnosis("bytes-lost", detail))
     if seen.clock_error is not None and abs(seen.clock_error) > RATE_LIMIT:

@@ -94,6 +94,11 @@ AILMENTS: dict[str, Ailment] = {
         "a bad cable or hub, or coil wiring beside the USB cable",
         "use a short cable without a hub, lead it away from the coils, fit the coils' clamps",
     ),
+    "line-stalls": Ailment(
+        "Answers come late or not at all",
+        "the computer or a hub saves power on USB, or another program keeps the computer busy",
+        "plug the board straight into the computer, switch USB power saving off, close what is busy",
+    ),
     "rate-off": Ailment(
         "The board's clock is off",
         "its resonator is damaged, or the firmware was built for another clock",
