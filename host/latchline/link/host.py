@@ -50,6 +50,7 @@ GREETING_S = 4.0  # a board that resets when its port is opened needs up to two 
 RESEND_S = 0.1  # passes not received by then are sent again
 KEEP_S = 0.5  # something is said at least this often, so that the board knows we are here
 READ_MOST = 4096  # bytes taken in one step
+SHORTEST_WAIT_S = 0.001  # a shorter one may be no time at all to a port
 QUIET_S = 1.5  # silence of the board after which the link counts as quiet
 
 
@@ -321,7 +322,7 @@ class Host:
                 if wanted(message):
                     return message
             left = until - self._clock()
-            if left <= 0:
+            if left < SHORTEST_WAIT_S:
                 return None
             for message in self._read(min(left, 0.05)):
                 self._take(message)
