@@ -12,6 +12,7 @@ import pypdf
 import pytest
 from fabric.charts_by_hand import chart
 
+from latchline.fabric.scene import Shape
 from latchline.fabric.sheet import Facts, Figure, Grid, Listed, Page, Sheet, make_sheet
 from latchline.fabric.sheet_write import sheet_html, sheet_markdown, sheet_pdf
 from latchline.machine.cautions import SHORT_CAUTIONS
@@ -223,3 +224,13 @@ def test_every_drawing_says_the_same_in_words() -> None:
 def test_the_same_piece_gives_the_same_pdf() -> None:
     one, other = (sheet_pdf(sheet_of(piece(band("fair-isle")))) for _ in range(2))
     assert one == other
+
+
+def test_a_piece_of_many_bands_still_fits_its_pages() -> None:
+    made = piece(*(band("stocking", rows=2, name=f"stripe {number} " + "x" * 150) for number in range(1, 61)))
+    sheet = sheet_of(made)
+    assert len(pypdf.PdfReader(io.BytesIO(sheet_pdf(sheet))).pages) == 61
+    figure = next(block for block in sheet.pages[0].blocks if isinstance(block, Figure))
+    heights = [y for item in figure.scene.items if isinstance(item, Shape) for _, y in item.points]
+    assert min(heights) >= 0
+    assert max(heights) <= figure.scene.height_mm

@@ -56,19 +56,20 @@ def bed_drawing(profile: Profile, span: Span, *, rightward: bool) -> Scene:
 
 def piece_drawing(plan: Plan) -> Scene:
     """The bands one above the other, tall by their passes, the first one lowest."""
-    height = max(30.0, min(120.0, 9.0 * len(plan.bands) + plan.passes * 0.12))
+    least = min(5.5, 180.0 / len(plan.bands))
+    height = max(30.0, least * len(plan.bands), min(120.0, 9.0 * len(plan.bands) + plan.passes * 0.12))
     scene = Scene(WIDTH_MM, height + 6, "the bands of the piece, the first one lowest")
-    least = 5.5
     free = max(0.0, height - least * len(plan.bands))
+    size = min(4.0, least * 0.75)
     y = height + 3
     for number, band in enumerate(plan.bands, 1):
         tall = least + free * band.passes / plan.passes
         y -= tall
         fill = "#ffffff" if not band.technique.needs_chart else PALE
         scene.box(2, y, 46, tall, fill, INK, 0.4)
-        scene.words(25, y + tall / 2 + 1.4, f"{number}", 4.2, anchor="middle", bold=True)
+        scene.words(25, y + tall / 2 + 0.35 * size, f"{number}", size, anchor="middle", bold=True)
         passes = f"passes {band.first} to {band.last}" if band.passes > 1 else f"pass {band.first}"
-        scene.words(52, y + tall / 2 + 1.4, f"{band.name}: {passes}"[:70], 4.0)
+        scene.words(52, y + tall / 2 + 0.35 * size, f"{band.name}: {passes}"[:70], size)
     return scene
 
 
