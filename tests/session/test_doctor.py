@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 from session.workbench import PROFILES, found, observe
 
+from boards import chip, native
 from latchline.errors import LatchlineError, LinkError, NotABoard, PortError, Silent, WrongVersion
-from latchline.link.messages import PROTOCOL, Counts, Probed
+from latchline.link.messages import PROTOCOL, Counts, Fault, Probed
 from latchline.link.port import cannot_open, the_one
 from latchline.machine.profile import load_profile
 from latchline.session.doctor import Diagnosis, Observed, Try, diagnose, of_error
@@ -54,6 +55,25 @@ def test_an_injected_fault_is_named_and_nothing_else(faults: str, seed: int) -> 
     assert names(found(faults=faults, seed=seed)) == INJECTED[faults]
 
 
+FIRMWARE_FAULTS = ["", *(faults for faults in INJECTED if not faults.startswith(("slow", "reset", "power-cut")))]
+
+
+@pytest.mark.native
+@pytest.mark.skipif(bool(native.missing()), reason=f"there is no {native.missing()}")
+@pytest.mark.parametrize("faults", FIRMWARE_FAULTS)
+def test_the_firmwares_core_shows_the_doctor_the_same(faults: str) -> None:
+    diagnoses = found(faults=faults, make_board=lambda analog: native.NativeBoard(analog=analog))
+    assert names(diagnoses) == INJECTED.get(faults, [])
+
+
+@pytest.mark.chip
+@pytest.mark.skipif(bool(chip.missing()), reason=f"there is no {chip.missing()}")
+@pytest.mark.parametrize("faults", ["", "a-dead", "channels-swapped", "left-stuck", "coil-open:3", "coil-short:5"])
+def test_the_emulated_chip_shows_the_doctor_the_same(faults: str) -> None:
+    diagnoses = found(faults=faults, make_board=lambda analog: chip.ChipBoard(analog=analog))
+    assert names(diagnoses) == INJECTED.get(faults, [])
+
+
 @pytest.mark.parametrize("machine", [profile.name for profile in PROFILES])
 @pytest.mark.parametrize("told", [profile.name for profile in PROFILES])
 def test_the_wrong_profile_is_found_out_and_the_right_one_named(machine: str, told: str) -> None:
@@ -68,6 +88,16 @@ def test_an_end_sensor_that_stands_elsewhere_than_the_profile_says_is_found(move
     diagnoses = found(machine=machine, told="standard-200")
     assert names(diagnoses) == ["edges-off"]
     assert diagnoses[0].figures["counted"] == 892 + 4 * moved_needles
+
+
+@pytest.mark.parametrize(("stretch", "detail", "counted"), [(2, 6, 898), (3, 0x10000 - 6, 898), (3, 6, 886)])
+def test_the_boards_own_word_on_the_distance_counts_in_both_directions(stretch: int, detail: int, counted: int) -> None:
+    # Leftward, a count that has gone below the left sensor's place has met too many edges.
+    seen = observe_healthy()
+    walk = list(seen.walk)
+    walk[stretch] = replace(walk[stretch], faults=(Fault(2, 0, 0, 255, 0, detail),))
+    diagnoses = diagnose(replace(seen, walk=tuple(walk)), STANDARD)
+    assert [one.figures["counted"] for one in diagnoses] == [counted]
 
 
 def test_the_number_of_edges_a_needle_is_told() -> None:

@@ -9,7 +9,9 @@ from latchline.machine.profile import Profile, load_profile, shipped_profiles
 from latchline.machine.sense import watch_limits
 from latchline.session.doctor import Diagnosis, Observed, diagnose
 from latchline.session.doctor_walk import Watch
+from latchline.sim.faults import Faults
 from latchline.sim.port import SimPort
+from latchline.sim.world import MakeBoard, World
 
 PROFILES = [load_profile(name) for name in shipped_profiles()]
 
@@ -19,12 +21,20 @@ def bed_for(profile: Profile) -> Bed:
     return bed_message(profile, supply_min=supply_min, current_max=current_max)
 
 
-def observe(machine: str | Profile = "standard-200", faults: str = "", seed: int = 1, told: str = "") -> Observed:
-    """What the doctor sees of this machine, told that it is `told`."""
+def observe(
+    machine: str | Profile = "standard-200",
+    faults: str = "",
+    seed: int = 1,
+    told: str = "",
+    make_board: MakeBoard | None = None,
+) -> Observed:
+    """What the doctor sees of this machine, told that it is `told`; on another board than the model if one is given."""
     port = SimPort()
     port.port = f"sim://standard-200?seed={seed}" + (f"&fault={faults}" if faults else "")
     port.machine = machine if isinstance(machine, Profile) else load_profile(machine)
     port.open()
+    if make_board is not None:
+        port.world = World(port.machine, seed=seed, faults=Faults.parse([faults]), make_board=make_board)
     try:
         host = Host(port, port.clock)
         info = host.greet()
@@ -34,6 +44,12 @@ def observe(machine: str | Profile = "standard-200", faults: str = "", seed: int
         port.close()
 
 
-def found(machine: str | Profile = "standard-200", faults: str = "", seed: int = 1, told: str = "") -> list[Diagnosis]:
+def found(
+    machine: str | Profile = "standard-200",
+    faults: str = "",
+    seed: int = 1,
+    told: str = "",
+    make_board: MakeBoard | None = None,
+) -> list[Diagnosis]:
     profile = load_profile(told) if told else machine if isinstance(machine, Profile) else load_profile(machine)
-    return diagnose(observe(machine, faults, seed, told), profile, PROFILES)
+    return diagnose(observe(machine, faults, seed, told, make_board), profile, PROFILES)
