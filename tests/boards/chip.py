@@ -49,6 +49,18 @@ def _library() -> Any:
     return lib
 
 
+@functools.cache
+def start_us() -> int:
+    """From power to the start of the chip's own clock (TCCR1B is written)."""
+    board = ChipBoard()
+    board.power(0, 1)
+    us = 0
+    while not board.data[0x81]:
+        us += 1
+        board.run(us)
+    return us
+
+
 class ChipBoard(CompiledBoard):
     """`chosen` is written into the memory, because an emulated converter has no noise to choose a number by."""
 

@@ -176,7 +176,9 @@ SLOW_US = 1500  # lamp, buzzer, output enable: some of these follow the millisec
 def differences_in_time(one: Record, other: Record, *, from_us: int) -> list[str]:
     """Selector by selector, with the time that a real chip takes; everything before `from_us` is start-up."""
     found = []
-    for name, limit_us in (("register", REGISTER_US), ("enabled", SLOW_US), ("lamp", SLOW_US), ("buzzer", SLOW_US)):
+    rested = any(message.rests for message in one.of(Status) if isinstance(message, Status))
+    register_us = SLOW_US if rested else REGISTER_US  # a rest may fall to one beat or to the next
+    for name, limit_us in (("register", register_us), ("enabled", SLOW_US), ("lamp", SLOW_US), ("buzzer", SLOW_US)):
         times = np.unique(np.concatenate([[from_us], one.signals.at_us, other.signals.at_us, [one.end_us]]))
         times = times[times >= from_us]
         a = _at(one.signals, name, times[:-1])

@@ -15,7 +15,6 @@ from latchline.sim.model import ModelBoard
 from strategies import stories
 
 SLOTS = 16  # of the firmware
-CHIP_START_US = 530  # from power to the start of the chip's clock, emulated; test_chip.py measures it
 
 needs_native = pytest.mark.skipif(bool(native.missing()), reason=f"there is no {native.missing()}")
 needs_chip = pytest.mark.skipif(bool(chip.missing()), reason=f"there is no {chip.missing()}")
@@ -34,7 +33,7 @@ def differences_to_the_model(story: Story) -> list[str]:
 
 def differences_to_the_chip(story: Story) -> list[str]:
     core = tell(native.NativeBoard(analog=readings), story)
-    real = tell(chip.ChipBoard(analog=readings), story, early_us=CHIP_START_US)
+    real = tell(chip.ChipBoard(analog=readings), story, early_us=chip.start_us())
     return close_differences(core, real)
 
 

@@ -136,7 +136,7 @@ struct under_way {
     struct mark next;    /* first needle whose point is at or past q */
     uint16_t woken;      /* coils whose rest this edge ended */
     uint16_t revived;    /* coils on again after a rest */
-    uint32_t revived_at;
+    uint32_t changed_at[SELECTORS_MAX]; /* tick at which each coil last went on or off */
     uint8_t driven[MASK_BYTES];
     struct report report;
 };

@@ -163,6 +163,6 @@ void plan_take_seen(struct board *board, const uint8_t *fields)
         number > plan->done)
         return;
     plan->seen = number;
-    if (plan->seen == plan->done)
+    if (number == plan->done)
         board->link.due &= (uint16_t)~DUE_DONE;
 }

@@ -19,7 +19,8 @@ enum fault_number {
     FAULT_CURRENT_HIGH = 11,
     FAULT_CHECKPOINT = 12,
     FAULT_EDGES_TOO_FAST = 13,
-    FAULT_OFF_THE_BED = 14
+    FAULT_OFF_THE_BED = 14,
+    FAULT_SELECTOR_LATE = 15
 };
 
 #define NO_NEEDLE 255

@@ -70,14 +70,12 @@ static uint16_t window(struct board *board, int16_t q, int16_t reach)
     const uint8_t *mask = slot_of(board, board->plan.done + 1)->held.mask;
     uint16_t coils = 0;
     uint8_t index;
-    uint8_t needle;
-    uint8_t selector;
     mark_move(board, &pass->behind, (int16_t)(q - bed->hold));
     mark_move(board, &pass->ahead, reach);
     index = pass->behind.index;
     if (index < pass->ahead.index) {
-        needle = needle_at(board, index);
-        selector = selector_of(board, needle);
+        uint8_t needle = needle_at(board, index);
+        uint8_t selector = selector_of(board, needle);
         for (;;) {
             if (mask_bit(mask, needle))
                 coils |= coil_bit(selector);
@@ -119,24 +117,36 @@ static int16_t reach_forward(const struct board *board, int16_t q)
     return reach > board->pass.reach ? reach : board->pass.reach;
 }
 
+static void note_changes(struct board *board, uint16_t changed, uint32_t tick)
+{
+    uint32_t *at = board->pass.changed_at;
+    for (; changed != 0; at++, changed >>= 1) {
+        if ((changed & 1) != 0)
+            *at = tick;
+    }
+}
+
 /* Puts `coils` out unless the edge interrupt has. The time of those that go off is set to zero here, not
  * that of those that go on, because a beat may have counted for them since the interrupt switched them. */
 static void put_out(struct board *board, uint16_t coils, uint32_t tick)
 {
     struct coils *shared = &board->coils;
     const struct ports *ports = board->ports;
+    uint16_t changed;
     uint16_t gone;
     uint8_t coil;
     bool late;
     ports->hold();
     shared->expect = NO_PINS;
     late = shared->latched != coils;
+    changed = shared->wanted ^ coils;
     gone = (uint16_t)(shared->wanted & (uint16_t)~coils);
     shared->latched = coils;
     shared->wanted = coils;
     if (late)
         ports->put_register(ports->world, coils);
     ports->release();
+    note_changes(board, changed, tick);
     for (coil = 0; gone != 0; coil++, gone >>= 1) {
         if ((gone & 1) != 0) {
             ports->hold();
@@ -162,8 +172,6 @@ void selectors_edge(struct board *board, int16_t q, bool forward, uint32_t tick)
     coils = forward && pass->prepared == q ? board->coils.coming : window(board, q, pass->reach);
     pass->woken &= coils;
     pass->revived = (uint16_t)((pass->revived & coils) | pass->woken);
-    if (pass->woken != 0)
-        pass->revived_at = tick;
     put_out(board, coils, tick);
 }
 
@@ -182,6 +190,12 @@ void selectors_prepare(struct board *board, int16_t q)
     shared->expect =
         coming == shared->latched ? NO_PINS : pins_after(board->position.pins, pass->rightward);
     board->ports->release();
+}
+
+/* How long a coil must have been in its state for its selector to have acted. */
+static uint16_t acting_ticks(const struct board *board)
+{
+    return (uint16_t)(board->bed.advance - board->bed.advance / 2);
 }
 
 /* The needle that the selector stands at, if any, gets what was last put out. */
@@ -207,10 +221,11 @@ void selectors_drive(struct board *board, int16_t q, uint32_t tick)
         pass->driven[needle >> 3] |= bit;
     else
         pass->driven[needle >> 3] &= (uint8_t)~bit;
-    if ((pass->revived & coil_bit(selector)) != 0 && tick - pass->revived_at < board->bed.advance)
-        fault_raise(board, FAULT_COIL_RESTED, needle, selector);
-    else if (selected != mask_bit(mask, needle))
+    if (selected != mask_bit(mask, needle))
         fault_raise(board, FAULT_NEEDLE_NOT_AS_PLANNED, needle, selector);
+    else if (selected && tick - pass->changed_at[selector] < acting_ticks(board))
+        fault_raise(board, (pass->revived & coil_bit(selector)) != 0 ? FAULT_COIL_RESTED : FAULT_SELECTOR_LATE,
+                    needle, selector);
 }
 
 uint8_t pass_needle(const struct board *board)
@@ -231,6 +246,7 @@ void coils_off(struct board *board)
 {
     struct coils *shared = &board->coils;
     const struct ports *ports = board->ports;
+    note_changes(board, shared->wanted, ports->ticks(ports->world));
     ports->hold();
     shared->expect = NO_PINS;
     shared->wanted = 0;

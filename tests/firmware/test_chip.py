@@ -1,0 +1,278 @@
+"""The chip's own image under an emulator: speed, size, and what it does when things go wrong. Emulated figures."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from firmware.motion import CYCLES_A_SECOND, Bench, edge_cycles, widest
+
+from boards import chip
+from firmware import measure
+from latchline.link.messages import Ask, BoardInfo, Checkpoint, Done, Fault, Greet, Status, from_wire, to_wire
+from latchline.machine.profile import load_profile
+
+pytestmark = [pytest.mark.chip, pytest.mark.skipif(bool(chip.missing()), reason=f"there is no {chip.missing()}")]
+
+FLASH_MOST = 16 * 1024
+RAM_MOST = 1750
+LATENCY_MOST = 320
+LATENCY_MEDIAN = 250
+ADVANCE_US = 4
+
+
+def test_image_and_memory_leave_room() -> None:
+    sizes = measure.sizes()
+    bound, _ = measure.stack_bound()
+    assert sizes.flash <= FLASH_MOST
+    assert sizes.static_ram + bound <= RAM_MOST
+
+
+def test_the_stack_seen_is_within_the_bound_from_the_disassembly_and_near_it() -> None:
+    bound, _ = measure.stack_bound()
+    painted = measure.stack_painted()
+    assert painted <= bound <= painted + 64
+
+
+@pytest.mark.parametrize("full_line", [False, True], ids=["line idle", "line full"])
+def test_a_selector_is_latched_within_twenty_microseconds_of_its_edge(full_line: bool) -> None:
+    latency = measure.latency(2.0, full_line)
+    assert latency.latches == 200
+    assert latency.worst <= LATENCY_MOST
+    assert latency.median <= LATENCY_MEDIAN
+
+
+@pytest.mark.parametrize("edges_a_second", [1_333, 20_000, 40_000, 60_000])
+def test_no_edge_and_no_byte_is_lost_while_the_line_is_full(edges_a_second: int) -> None:
+    assert measure.rate(edges_a_second).nothing_lost
+
+
+@pytest.mark.parametrize("edges_a_second", [4_000, 8_000, 15_000, 30_000, 60_000, 90_000])
+def test_a_pass_too_fast_to_follow_ends_in_a_named_fault_and_coils_off(edges_a_second: int) -> None:
+    """Or it is knitted right; nothing between."""
+    told = measure.pass_rate(edges_a_second)
+    assert told.digest_right != bool(told.fault)
+    assert told.coils_off_after_fault
+
+
+def paces(name: str, edges: int, slow: float, fast: float) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    match name:
+        case "slow":
+            return np.full(edges, slow)
+        case "fast":
+            return np.full(edges, fast)
+        case "speeding up":
+            return np.geomspace(slow, fast, edges)
+        case "slowing down":
+            return np.geomspace(fast, slow, edges)
+    beats = np.where(np.arange(edges) // 60 % 2 == 0, 1.0, 0.0)
+    return fast + (slow / 3 - fast) * np.convolve(beats, np.full(40, 1 / 40), "same")
+
+
+@pytest.mark.parametrize("profile", ["standard-200", "chunky-112"])
+@pytest.mark.parametrize("pace", ["slow", "fast", "speeding up", "slowing down", "by jerks"])
+def test_each_coil_is_on_its_advance_before_its_needle_and_not_an_edge_more(profile: str, pace: str) -> None:
+    """From 0.05 to 2 m/s. The ideal point is the edge before which the advance, at the interval just gone, begins."""
+    pitch_mm = 4.5 if profile == "standard-200" else 9.0
+    bed = widest(profile, limit_ms=2000)
+    step = bed.count if bed.layout_kind == 1 else 3
+    bench = Bench(bed, needles=lambda needle: needle % step == 1)
+    edges = bench.right_line + 3 - bench.place
+    slow, fast = (edge_cycles(bed, pitch_mm, speed) for speed in (0.05, 2.0))
+    cycles = paces(pace, edges, slow, fast)
+    places, applied = bench.walk(bench.right_line + 3, cycles)
+    bench.wait_ms(300)
+    assert [message.digest for message in bench.answers() if isinstance(message, Done)][:1] == [
+        measure.digest_of(bench)
+    ]
+    latched, coils = bench.chip.latches()
+    at = dict(zip(places.tolist(), applied.tolist(), strict=True))
+    intervals = dict(zip(places[1:].tolist(), np.diff(applied.astype(np.int64)).tolist(), strict=True))
+    advance = bed.advance * ADVANCE_US * CYCLES_A_SECOND // 1_000_000
+    selectors = load_profile(profile).selectors
+    act = (selectors.pull_in_ms + selectors.mechanical_ms) * CYCLES_A_SECOND / 1000
+    checked = 0
+    for needle in range(bed.needles):
+        point = needle * bed.edges_per_needle - bed.lead_rightward
+        if needle % step != 1 or point - 1 <= bench.left_line:
+            continue
+        coil = needle % bed.count if bed.layout_kind == 1 else 0
+        before = (latched <= at[point]) & (coils >> coil & 1 == 1)
+        rising = np.flatnonzero(before & ~np.roll(before, 1))
+        switched = int(latched[rising[-1]])
+        edge = max(place for place, cycle in at.items() if cycle <= switched)
+        interval = intervals[edge - 1] if edge - 1 in intervals else intervals[edge]
+        ideal = point - 1 - advance // interval
+        assert abs(edge - ideal) <= 1, (needle, edge, ideal)
+        if pace != "by jerks":  # whose 4 g no hand and no coil keeps up with
+            assert at[point] - switched >= act, needle
+        checked += 1
+    assert checked >= bed.needles // step - 3
+
+
+# ---- coils off ------------------------------------------------------------------------------------------
+
+
+def under_way(**changes: int) -> Bench:
+    """Standing still in the middle of a pass with coils on."""
+    bench = Bench(widest(**changes))
+    bench.walk(300, 16_000)
+    assert bench.chip.signals().register[-1] != 0
+    return bench
+
+
+def longest_on_us(bench: Bench) -> int:
+    """The longest time for which any coil was on, outputs enabled, since the last look."""
+    signals = bench.chip.signals()
+    longest = 0
+    for coil in range(16):
+        on = (signals.register >> coil & 1 == 1) & signals.enabled
+        since = None
+        for at_us, state in zip(signals.at_us.tolist(), on.tolist(), strict=True):
+            if state and since is None:
+                since = at_us
+            elif not state and since is not None:
+                longest, since = max(longest, at_us - since), None
+        if since is not None:
+            longest = max(longest, bench.now_us - since)
+    return longest
+
+
+@pytest.mark.parametrize("limit_ms", [5, 50, 250])
+@pytest.mark.parametrize("blocked", [False, True], ids=["main loop running", "main loop blocked"])
+def test_no_coil_is_on_longer_than_its_limit(limit_ms: int, blocked: bool) -> None:
+    bench = Bench(widest(limit_ms=limit_ms))
+    bench.walk(300, 16_000)
+    if blocked:
+        bench.chip.block_main_loop()
+    bench.wait_ms(1000)
+    assert 0 < longest_on_us(bench) <= limit_ms * 1000
+    assert bench.chip.count("watchdog_resets") == int(blocked)
+
+
+def test_a_blocked_main_loop_ends_in_a_watchdog_reset_that_is_told() -> None:
+    bench = under_way(limit_ms=2000)
+    bench.chip.sent()
+    bench.chip.block_main_loop()
+    bench.wait_ms(400)
+    assert not bench.chip.signals().enabled[-1]
+    assert [message.reset_cause for message in bench.answers() if isinstance(message, BoardInfo)] == [8]
+
+
+def test_edges_during_a_blocked_main_loop_drive_no_needle_in_silence() -> None:
+    bench = under_way(limit_ms=2000)
+    bench.chip.block_main_loop()
+    bench.walk(300 + 100, 16_000)
+    bench.wait_ms(600)
+    signals = bench.chip.signals()
+    assert not signals.enabled[-1]
+    assert not [message for message in bench.answers() if isinstance(message, Done)]
+
+
+@pytest.mark.parametrize("cause", [1, 2, 4, 8])
+def test_a_reset_switches_off_within_one_beat_whatever_its_cause(cause: int) -> None:
+    bench = under_way()
+    bench.chip.signals()
+    at_us = bench.now_us + 1
+    bench.chip.power(at_us, cause)
+    bench.chip.run(at_us + 1000)
+    signals = bench.chip.signals()
+    on = (signals.register != 0) & signals.enabled & (signals.at_us >= at_us)
+    assert not on.any()
+    bench.chip.run(at_us + 30_000)
+    assert [message.reset_cause for message in bench.answers() if isinstance(message, BoardInfo)][-1] == cause
+
+
+def test_a_silent_host_switches_off_a_beat_after_its_patience() -> None:
+    bench = Bench(widest(limit_ms=2000, patience_ms=500))
+    heard_us = bench.now_us
+    bench.walk(60, 8_000)
+    bench.wait_ms(700)
+    signals = bench.chip.signals()
+    off_us = int(signals.at_us[np.flatnonzero(signals.enabled)[-1] + 1])
+    assert off_us - heard_us <= 502_000
+    assert [message.fault for message in bench.answers() if isinstance(message, Fault)][-1] == 9
+
+
+def test_a_lost_position_switches_off_within_one_beat() -> None:
+    bench = under_way()
+    bench.chip.signals()
+    at_us = bench.now_us + 200
+    last = int(bench.pins(np.array([bench.place]))[0])
+    bench.chip.edges(np.array([at_us]), np.array([last ^ 3], np.uint8))
+    bench.chip.run(at_us + 1000)
+    signals = bench.chip.signals()
+    assert signals.at_us[-1] - at_us <= 1000
+    assert signals.register[-1] == 0
+    assert not signals.enabled[-1]
+
+
+def test_outputs_stay_disabled_until_a_pass_is_armed() -> None:
+    bench = Bench(widest(), passes=0)
+    bench.wait_ms(100)
+    assert not bench.chip.signals().enabled.any()
+    assert [message.armed for message in bench.answers() if isinstance(message, Status)][-1] == 0
+
+
+def test_sixteen_passes_of_two_hundred_needles_are_loaded_ahead() -> None:
+    bench = Bench(widest(), passes=16)
+    assert [message.received for message in bench.answers() if isinstance(message, Status)][-1] == 16
+
+
+# ---- checkpoint -------------------------------------------------------------------------------------------
+
+
+def second_pass_done() -> Bench:
+    """The first checkpoint whole, the second about to be written."""
+    bench = Bench(widest(needles=8, right_sensor=120, advance_max=12), passes=2)
+    bench.walk(bench.right_line + 3, 12_000)
+    bench.wait_ms(100)
+    bench.walk(bench.left_line, 12_000)
+    return bench
+
+
+def told_after_power_cut(bench: Bench, cycle: int, torn: int) -> tuple[int, int]:
+    """Power cut at this cycle, byte in the making spoilt; (valid, done) of the checkpoint that the next start finds."""
+    bench.chip.tear_with(torn)
+    bench.chip.run_to_cycle(cycle)
+    memory = bytearray()
+    bench.chip.power(bench.chip.own.chip_cycle(bench.chip.face) // 16 + 1, 1)
+    memory += bench.chip.memory
+    fresh = chip.ChipBoard(chosen=None)
+    fresh.memory = bytes(memory)
+    fresh.power(0, 1)
+    fresh.receive(20_000, b"\0" + to_wire(Greet(1, 1)) + to_wire(Ask(2)))
+    fresh.run(30_000)
+    told = [from_wire(data[:-1]) for _, data in fresh.sent()]
+    found = next(message for message in told if isinstance(message, Checkpoint))
+    return found.valid, found.done
+
+
+def steps_of_writing() -> list[int]:
+    """Every cycle at which the writing of a checkpoint begins or ends a byte."""
+    bench = second_pass_done()
+    steps, burning = [], bench.chip.count("burned")
+    busy = False
+    start = bench.chip.own.chip_cycle(bench.chip.face)
+    for cycle in range(start, start + 70 * 16_000, 50):
+        bench.chip.run_to_cycle(cycle)
+        now_busy = bool(bench.chip.data[0x3F] & 2)
+        if now_busy != busy or bench.chip.count("burned") != burning:
+            steps.append(cycle)
+            busy, burning = now_busy, bench.chip.count("burned")
+    return steps
+
+
+def test_a_power_cut_at_any_step_of_writing_leaves_the_last_whole_checkpoint() -> None:
+    """Just before and after each byte begins and ends, and in its middle; the byte in the making all ones or zeros."""
+    steps = steps_of_writing()
+    assert 2 * 4 <= len(steps) <= 2 * 12
+    found = set()
+    for at, (begin, end) in enumerate(zip(steps[::2], steps[1::2], strict=True)):
+        last = at == len(steps) // 2 - 1
+        for cycle in (begin - 100, begin + 10, (begin + end) // 2, end - 60, end + 60):
+            for torn in (0xFF, 0x00):
+                valid, done = told_after_power_cut(second_pass_done(), cycle, torn)
+                assert valid == 1
+                assert done == (2 if last and cycle > end else 1), (at, cycle, torn)
+                found.add(done)
+    assert found == {1, 2}
