@@ -5,15 +5,21 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from session.workbench import PROFILES, found, observe
+from session.workbench import PROFILES, bed_for, found, observe
 
 from boards import chip, native
 from latchline.errors import LatchlineError, LinkError, NotABoard, PortError, Silent, WrongVersion
+from latchline.link.host import Host
 from latchline.link.messages import PROTOCOL, Counts, Fault, Probed
 from latchline.link.port import cannot_open, the_one
 from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.options import Options
 from latchline.session.doctor import Diagnosis, Observed, Try, diagnose, of_error
 from latchline.session.doctor_table import AILMENTS
+from latchline.session.doctor_walk import Watch
+from latchline.sim.port import SimPort
+from latchline.technique.table import technique_named
 
 STANDARD = load_profile("standard-200")
 
@@ -122,8 +128,21 @@ def test_nothing_is_wrong_with_a_thousand_healthy_machines() -> None:
     assert wrong == {}
 
 
-def test_a_board_without_a_piece_was_not_knitting() -> None:
+def test_a_piece_under_way_is_ended_before_the_walk_so_that_no_row_is_counted() -> None:
+    request = BandRequest("ground", technique_named("fair-isle"), Options(rows=20, alternate_needles="only"))
+    plan = compile_plan("under way", STANDARD, STANDARD.span("L30-R30"), [request])
+    port = SimPort("sim://standard-200?seed=1")
+    host = Host(port, port.clock)
+    info = host.greet()
+    host.set_bed(bed_for(STANDARD))
+    host.start(plan, 1)
+    host.step(0.1)
+    seen = Watch(host, bed_for(STANDARD), port.clock, lambda _: None).observe(info, port)
+    assert seen.was_knitting
     assert not observe_healthy().was_knitting
+    assert diagnose(seen, STANDARD, PROFILES) == []
+    assert host.fresh_status().done == 0
+    assert port.world.knitted == []
 
 
 # ---- coils, from readings put together by hand -------------------------------------------------
@@ -167,6 +186,7 @@ GOOD = [(495, 40)] * 16
         (lambda: _seen([(400, 40)] * 16), "supply-sags"),
         (lambda: _seen(GOOD, faults=dict.fromkeys(range(16), 10)), "supply-sags"),
         (lambda: _seen([*GOOD[:-1], (495, 3)]), "coil-open"),
+        (lambda: _seen([*GOOD[:-1], (495, 9)]), "coil-open"),
         (lambda: _seen([*GOOD[:-1], (400, 200)]), "coil-short"),
         (lambda: _seen(GOOD, faults={4: 11}), "coil-short"),
         (lambda: _seen(GOOD, faults={4: 10}), "coil-short"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sys
 import threading
@@ -14,6 +15,7 @@ from cli.running import run
 from latchline.link.frames import Gatherer
 from latchline.link.messages import PROTOCOL, BoardInfo, Greet, from_wire, to_wire
 from latchline.link.port import open_port
+from latchline.sim.port import SimPort
 
 pty = pytest.importorskip("pty", reason="pseudo-terminals are a thing of POSIX")
 
@@ -89,3 +91,35 @@ def test_a_port_that_another_program_has_is_in_use() -> None:
             assert told(port) == (1, "The port is in use by another program.")
         finally:
             other.close()
+
+
+def test_a_board_behind_a_terminal_is_greeted_and_its_selectors_tried() -> None:
+    # The simulated board in real time. A busy computer may be late, so that only what was read is looked at.
+    import select
+    import tty
+
+    board = SimPort("sim://standard-200?live=1", timeout=0.002)
+    ours, theirs = pty.openpty()
+    tty.setraw(theirs)
+    over = threading.Event()
+
+    def carry() -> None:
+        while not over.is_set():
+            if select.select([ours], [], [], 0.0)[0]:
+                board.write(os.read(ours, 256))
+            os.write(ours, board.read(256))
+
+    thread = threading.Thread(target=carry, daemon=True)
+    thread.start()
+    try:
+        ran = run("doctor", "--port", os.ttyname(theirs), "--no-walk", "--json")
+    finally:
+        over.set()
+        thread.join(5)
+        os.close(theirs)
+        os.close(ours)
+        board.close()
+    seen = json.loads(ran.out)["seen"]
+    assert seen["board"]["protocol"] == PROTOCOL
+    assert abs(seen["clock_error"]) < 0.2
+    assert [one["on"] is not None for one in seen["selectors"]] == [True] * 16
