@@ -356,3 +356,22 @@ def _unmistakable(pace_us: int, advance: int) -> int:
     while len({advance // (ticks + off) for off in range(-4, 5)}) > 1:
         ticks += 1
     return ticks * 4
+
+
+# --- timing ---------------------------------------------------------------------------------------
+
+
+def figures() -> st.SearchStrategy[list[float]]:
+    """Two to sixty hundredths above 0, not all alike: scipy warns of values that differ by rounding alone."""
+    some = st.lists(st.integers(1, 10_000).map(lambda n: n / 100), min_size=2, max_size=60)
+    return some.filter(lambda values: len(set(values)) > 1)
+
+
+@st.composite
+def late_reports(draw: st.DrawFn) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """True times of a few passes on the board's clock, up to eleven hours apart, and by how much each report is late."""
+    gaps = draw(st.lists(st.floats(0.2, 40_000), min_size=1, max_size=12))
+    begin = draw(st.floats(0, 2**32 * 4e-6))
+    times = begin + np.concatenate([[0.0], np.cumsum(gaps)])
+    late = draw(st.lists(st.floats(0, 5_000), min_size=len(times), max_size=len(times)))
+    return times, np.array(late)

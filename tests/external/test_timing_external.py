@@ -7,22 +7,17 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from hypothesis import given
-from hypothesis import strategies as st
 from scipy import stats
 from session.reports import session
 
 from latchline.session.timing import variation
 from latchline.session.timing_statistics import SHARE, compare, spread, student, time_left
+from strategies import figures
 
 pytestmark = pytest.mark.external
 
-# Hundredths, not all of them alike: scipy warns of values that differ by rounding alone.
-values = st.lists(st.integers(1, 10_000).map(lambda n: n / 100), min_size=2, max_size=60).filter(
-    lambda some: len(set(some)) > 1
-)
 
-
-@given(values)
+@given(figures())
 def test_a_spread_is_what_scipy_and_its_quantiles_say(some: list[float]) -> None:
     ours = spread(some)
     theirs = stats.describe(some)
@@ -34,7 +29,7 @@ def test_a_spread_is_what_scipy_and_its_quantiles_say(some: list[float]) -> None
     assert [ours.lower_quartile, ours.median, ours.upper_quartile] == pytest.approx(quartiles)
 
 
-@given(values)
+@given(figures())
 def test_unevenness_is_scipys_coefficient_of_variation(some: list[float]) -> None:
     assert variation(np.array(some)) == pytest.approx(stats.variation(some), abs=1e-12)
 

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hypothesis import given
-from hypothesis import strategies as st
 from session.reports import PROFILE, SPAN, report
 
 from latchline.session.timing import (
     WRAP_S,
+    Floats,
     PassRecord,
     limit_interval_ticks,
     tenth_edges,
@@ -19,6 +19,7 @@ from latchline.session.timing import (
     time_passes,
     unwrapped,
 )
+from strategies import late_reports
 
 EPOCH_S = 1_790_000_000.0
 
@@ -148,17 +149,11 @@ def test_a_board_that_started_anew_is_laid_on_the_computers_clock() -> None:
     assert time_passes(records, PROFILE, SPAN)[0].start_s == pytest.approx(EPOCH_S + 10.0, abs=0.01)
 
 
-@given(
-    gaps=st.lists(st.floats(0.2, 40_000), min_size=1, max_size=12),
-    delays=st.lists(st.floats(0, 5_000), min_size=13, max_size=13),
-    base=st.floats(0, WRAP_S),
-)
-def test_ticks_unwrap_to_the_true_times_whatever_the_gaps_and_delays(
-    gaps: list[float], delays: list[float], base: float
-) -> None:
-    true_s = base + np.concatenate([[0.0], np.cumsum(gaps)])
+@given(late_reports())
+def test_ticks_unwrap_to_the_true_times_whatever_the_gaps_and_delays(reports: tuple[Floats, Floats]) -> None:
+    true_s, late_s = reports
     ticks = [int(time * 250_000) & 0xFFFFFFFF for time in true_s.tolist()]
-    found_s = unwrapped(ticks, EPOCH_S + true_s + np.array(delays[: len(true_s)]))
+    found_s = unwrapped(ticks, EPOCH_S + true_s + late_s)
     np.testing.assert_allclose(found_s - found_s[0], true_s - true_s[0], atol=2e-5)
 
 
