@@ -57,7 +57,6 @@ class Words:
     anchor: str = "start"
     bold: bool = False
     fill: str = "#000000"
-    upwards: bool = False
 
 
 Item = Shape | Disc | Words
@@ -124,10 +123,9 @@ def _svg_item(item: Item) -> str:
         case Words():
             anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
             bold = ' font-weight="bold"' if item.bold else ""
-            turn = f' transform="rotate(-90 {item.x:.3f} {item.y:.3f})"' if item.upwards else ""
             return (
                 f'<text x="{item.x:.3f}" y="{item.y:.3f}" font-size="{item.size_mm:g}" fill="{item.fill}"'
-                f"{anchor}{bold}{turn}>{escape(item.text)}</text>"
+                f"{anchor}{bold}>{escape(item.text)}</text>"
             )
         case Disc():
             return (
@@ -161,9 +159,10 @@ def scene_png(scene: Scene, dots_per_inch: float = PNG_DOTS_PER_INCH) -> bytes:
             case Words():
                 pixels = round(item.size_mm * scale)
                 font = fonts.setdefault(pixels, ImageFont.load_default(pixels))
-                _png_words(picture, draw, item, font, scale)
+                _png_words(draw, item, font, scale)
             case Disc():
-                reach = item.radius * scale
+                # Pillow draws an outline inwards, SVG and PDF half of it to each side
+                reach = (item.radius + (item.line_mm / 2 if item.stroke else 0)) * scale
                 x, y = item.x * scale, item.y * scale
                 draw.ellipse(
                     (x - reach, y - reach, x + reach, y + reach),
@@ -179,23 +178,18 @@ def scene_png(scene: Scene, dots_per_inch: float = PNG_DOTS_PER_INCH) -> bytes:
     return out.getvalue()
 
 
-def _png_words(picture: Any, draw: Any, item: Words, font: Any, scale: float) -> None:
-    from PIL import Image, ImageDraw
-
+def _png_words(draw: Any, item: Words, font: Any, scale: float) -> None:
     side = {"start": "l", "middle": "m", "end": "r"}[item.anchor] + "s"
     bold = max(1, round(item.size_mm * scale / 30)) if item.bold else 0
-    x, y = item.x * scale, item.y * scale
-    text = plain_letters(item.text)
-    if not item.upwards:
-        draw.text((x, y), text, fill=item.fill, font=font, anchor=side, stroke_width=bold, stroke_fill=item.fill)
-        return
-    long = round(draw.textlength(text, font=font)) + 4 * bold + 4
-    tall = round(item.size_mm * scale * 1.6)
-    label = Image.new("L", (long, tall), 0)
-    ImageDraw.Draw(label).text((2, tall * 0.75), text, fill=255, font=font, anchor="ls", stroke_width=bold)
-    turned = label.rotate(90, expand=True)
-    drop = {"start": long, "middle": long / 2, "end": 0}[item.anchor]
-    picture.paste(Image.new("RGB", turned.size, item.fill), (round(x - tall * 0.75), round(y - drop)), turned)
+    draw.text(
+        (item.x * scale, item.y * scale),
+        plain_letters(item.text),
+        fill=item.fill,
+        font=font,
+        anchor=side,
+        stroke_width=bold,
+        stroke_fill=item.fill,
+    )
 
 
 def _png_shape(draw: Any, item: Shape, scale: float) -> None:
@@ -292,8 +286,6 @@ def _pdf_words(canvas: Any, item: Words) -> None:
     canvas.setFont("Helvetica-Bold" if item.bold else "Helvetica", item.size_mm)
     canvas.setFillColor(item.fill)
     canvas.translate(item.x, -item.y)
-    if item.upwards:
-        canvas.rotate(90)
     draw = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}
     draw[item.anchor](0, 0, plain_letters(item.text))
     canvas.restoreState()
