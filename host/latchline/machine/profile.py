@@ -20,7 +20,7 @@ NEEDLES_MAX = 255  # a needle is one byte on the wire and 255 means none (docs/p
 SELECTORS_MAX = 16  # two power shift registers
 DIRECTIONS = ("leftward", "rightward")
 LATENCY_MS = 0.1  # edge to latched output, with room to spare; the firmware tests hold it to 0.02
-ADVANCE_MARGIN = 1.4  # a hand gathers speed (to about 5 m/s² near the coil's own time) between measuring and the needle
+ADVANCE_MARGIN = 1.4  # a hand gathers speed, by up to 4 m/s² from standing still, between measuring and the needle
 
 # What a carriage can be set to do; a profile may say how its own levers are set for each.
 LEVER_SETTINGS = ("plain", "tuck", "miss", "two-colour", "inlay", "hold")
