@@ -64,20 +64,22 @@ def paces(name: str, edges: int, slow: float, fast: float) -> np.ndarray[tuple[i
             return np.geomspace(slow, fast, edges)
         case "slowing down":
             return np.geomspace(fast, slow, edges)
-    beats = np.where(np.arange(edges) // 60 % 2 == 0, 1.0, 0.0)
-    return fast + (slow / 3 - fast) * np.convolve(beats, np.full(40, 1 / 40), "same")
+    wave = 0.5 + 0.5 * np.cos(np.arange(edges) / edges * 4 * np.pi)
+    return 1 / ((1 - wave) / fast + wave / slow)
 
 
 @pytest.mark.parametrize("profile", ["standard-200", "chunky-112"])
-@pytest.mark.parametrize("pace", ["slow", "fast", "speeding up", "slowing down", "by jerks"])
+@pytest.mark.parametrize("pace", ["slow", "fast", "speeding up", "slowing down", "fast and slow in turn"])
 def test_each_coil_is_on_its_advance_before_its_needle_and_not_an_edge_more(profile: str, pace: str) -> None:
-    """From 0.05 to 2 m/s. The ideal point is the edge before which the advance, at the interval just gone, begins."""
-    pitch_mm = 4.5 if profile == "standard-200" else 9.0
+    """From 0.05 to 2 m/s, or to the profile's highest speed where one selector serves every needle. The ideal
+    point is the edge before which the advance, at the interval just gone, begins."""
+    machine = load_profile(profile)
     bed = widest(profile, limit_ms=2000)
     step = bed.count if bed.layout_kind == 1 else 3
     bench = Bench(bed, needles=lambda needle: needle % step == 1)
     edges = bench.right_line + 3 - bench.place
-    slow, fast = (edge_cycles(bed, pitch_mm, speed) for speed in (0.05, 2.0))
+    fastest = 2.0 if bed.layout_kind == 1 else machine.speed_max_m_s
+    slow, fast = (edge_cycles(bed, machine.pitch_mm, speed) for speed in (0.05, fastest))
     cycles = paces(pace, edges, slow, fast)
     places, applied = bench.walk(bench.right_line + 3, cycles)
     bench.wait_ms(300)
@@ -88,7 +90,7 @@ def test_each_coil_is_on_its_advance_before_its_needle_and_not_an_edge_more(prof
     at = dict(zip(places.tolist(), applied.tolist(), strict=True))
     intervals = dict(zip(places[1:].tolist(), np.diff(applied.astype(np.int64)).tolist(), strict=True))
     advance = bed.advance * ADVANCE_US * CYCLES_A_SECOND // 1_000_000
-    selectors = load_profile(profile).selectors
+    selectors = machine.selectors
     act = (selectors.pull_in_ms + selectors.mechanical_ms) * CYCLES_A_SECOND / 1000
     checked = 0
     for needle in range(bed.needles):
@@ -103,8 +105,7 @@ def test_each_coil_is_on_its_advance_before_its_needle_and_not_an_edge_more(prof
         interval = intervals[edge - 1] if edge - 1 in intervals else intervals[edge]
         ideal = point - 1 - advance // interval
         assert abs(edge - ideal) <= 1, (needle, edge, ideal)
-        if pace != "by jerks":  # whose 4 g no hand and no coil keeps up with
-            assert at[point] - switched >= act, needle
+        assert at[point] - switched >= act, needle
         checked += 1
     assert checked >= bed.needles // step - 3
 
@@ -223,7 +224,7 @@ def test_sixteen_passes_of_two_hundred_needles_are_loaded_ahead() -> None:
 
 def second_pass_done() -> Bench:
     """The first checkpoint whole, the second about to be written."""
-    bench = Bench(widest(needles=8, right_sensor=120, advance_max=12), passes=2)
+    bench = Bench(widest(needles=8, right_sensor=120, advance=1000, advance_max=12), passes=2)
     bench.walk(bench.right_line + 3, 12_000)
     bench.wait_ms(100)
     bench.walk(bench.left_line, 12_000)
@@ -273,6 +274,8 @@ def test_a_power_cut_at_any_step_of_writing_leaves_the_last_whole_checkpoint() -
             for torn in (0xFF, 0x00):
                 valid, done = told_after_power_cut(second_pass_done(), cycle, torn)
                 assert valid == 1
-                assert done == (2 if last and cycle > end else 1), (at, cycle, torn)
+                # the last byte is the sequence's high one, a zero: spoilt to zero it is as it should be
+                whole = last and (cycle > end or (torn == 0 and cycle > begin))
+                assert done == (2 if whole else 1), (at, cycle, torn)
                 found.add(done)
     assert found == {1, 2}
