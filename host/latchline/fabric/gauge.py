@@ -28,10 +28,10 @@ DRY_RELAXED = Relaxed(5.0, 3.8, 19.0)
 WET_RELAXED = Relaxed(5.3, 4.1, 21.6)
 FULLY_RELAXED = Relaxed(5.5, 4.2, 23.1)
 
-# Tightness factor √tex / l, l in mm. Machine-made plain fabric has 1.3 to 1.5; what home beds knit
-# is slacker, so an estimate from the yarn alone takes the slack end.
+# Tightness factor √tex / l, l in mm. Machine-made plain fabric has 1.3 to 1.5; what home beds knit is
+# slacker, so an estimate from the yarn alone takes less: an assumption, no source.
 TIGHTNESS_MACHINE_MADE = (1.3, 1.5)
-TIGHTNESS_ASSUMED = 1.3
+TIGHTNESS_ASSUMED = 1.2
 
 # Stitch width over needle pitch when neither yarn nor swatch is known: common practice, no source.
 WIDTH_PER_PITCH = 0.75
