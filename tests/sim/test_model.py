@@ -530,3 +530,17 @@ def test_two_zeros_running_are_nothing() -> None:
     bench.board.receive(0, bytes(4))
     bench.wait(5)
     assert bench.status().bad_frames == 0
+
+
+@pytest.mark.parametrize("in_bulk", [True, False])
+@pytest.mark.parametrize(("edge_us", "found"), [(8000, None), (3000, None), (2700, (15, 0)), (1000, (15, 0))])
+def test_a_selector_that_had_no_time_to_act_is_a_fault_at_its_needle(
+    in_bulk: bool, edge_us: int, found: tuple[int, int] | None
+) -> None:
+    """The carriage crawls until the coil is switched, one edge ahead, and leaps then; half the advance is 2.75 ms."""
+    bench = Bench(in_bulk=in_bulk)
+    bench.begin()
+    bench.stroke(-9, 8000)  # needle 0's point is −8: its coil is on
+    bench.stroke(40, edge_us)
+    bench.wait(5)
+    assert (fault_of(bench) if bench.status().fault else None) == found

@@ -94,6 +94,11 @@ FAULTS: dict[int, FaultText] = {
         "by the count the carriage is far off the bed",
         f"if it was lifted off, put it back, then {_REFERENCE}",
     ),
+    15: FaultText(
+        "selector late",
+        "the carriage gathered speed so quickly that a selector had no time to act",
+        f"set off more gently, most of all after a stop; {_AGAIN}",
+    ),
 }
 
 _UNKNOWN = FaultText("unknown fault", "the board named a fault that this program does not know", "update Latchline")

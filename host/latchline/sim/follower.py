@@ -8,7 +8,7 @@ from __future__ import annotations
 from latchline.link.messages import NO_NEEDLE, Bed, Done, Fault, Message, Pass, PlanStart, Probe
 from latchline.sim import memory, runs
 from latchline.sim.face import PIN_LEFT, PIN_RIGHT
-from latchline.sim.way import INTERVAL_MAX, STOP_TICKS, Way
+from latchline.sim.way import INTERVAL_MAX, STOP_TICKS, Way, acting_ticks
 
 TICK_US = 4
 MS_US = 1000
@@ -16,7 +16,7 @@ BEYOND_NEEDLES = 64
 
 IMPOSSIBLE_STEP, SENSOR_DISAGREES, BOTH_SENSORS, TOO_FAST, NOT_READY, TURNED_EARLY, COIL_RESTED = range(1, 8)
 NOT_AS_PLANNED, HOST_SILENT, SUPPLY_LOW, CURRENT_HIGH = range(8, 12)
-EDGES_TOO_FAST, OFF_THE_BED = 13, 14
+EDGES_TOO_FAST, OFF_THE_BED, SELECTOR_LATE = 13, 14, 15
 LOSING = (IMPOSSIBLE_STEP, SENSOR_DISAGREES, BOTH_SENSORS, EDGES_TOO_FAST, OFF_THE_BED)
 
 
@@ -47,8 +47,8 @@ class Follower:
         self.fault: Fault | None = None
         self.register = 0
         self.on_since_ms = [0] * 16
+        self.changed_tick = [0] * 16
         self.at_rest = self.revived = self._rests = 0
-        self._revived_tick = 0
         self._probe: tuple[Probe, int, tuple[int, int]] | None = None
         self._writer = memory.Writer(self._memory)
         self._no_plan()
@@ -103,14 +103,15 @@ class Follower:
 
     def _drive(self, register: int) -> None:
         """Switch the coils; at_rest coils that go on again are revived."""
-        rising = register & ~self.register
-        while rising:
-            coil = rising.bit_length() - 1
-            self.on_since_ms[coil] = self.ms()
-            rising &= ~(1 << coil)
-            if self.at_rest >> coil & 1:
-                self.revived |= 1 << coil
-                self._revived_tick = self.tick()
+        changed = register ^ self.register
+        while changed:
+            coil = changed.bit_length() - 1
+            bit = 1 << coil
+            changed &= ~bit
+            self.changed_tick[coil] = self.tick()
+            if register & bit:
+                self.on_since_ms[coil] = self.ms()
+                self.revived |= bit & self.at_rest
         self.revived &= register
         self.register = register
 
@@ -251,10 +252,11 @@ class Follower:
             return
         coil = int(way.coils[index])
         way.driven[index] = (self.register ^ inactive) >> coil & 1
-        if self.revived >> coil & 1 and self.tick() - self._revived_tick < bed.advance:
-            self._raise(COIL_RESTED, coil, int(way.needles[index]))
-        elif way.driven[index] != way.selected[index]:
+        if way.driven[index] != way.selected[index]:
             self._raise(NOT_AS_PLANNED, coil, int(way.needles[index]))
+        elif way.selected[index] and self.tick() - self.changed_tick[coil] < acting_ticks(bed):
+            number = COIL_RESTED if self.revived >> coil & 1 else SELECTOR_LATE
+            self._raise(number, coil, int(way.needles[index]))
 
     def _armed_again(self, way: Way) -> None:
         self._off()

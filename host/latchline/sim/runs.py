@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.sim.face import PIN_LEFT, PIN_RIGHT, Pins, Times
-from latchline.sim.way import INTERVAL_MAX, STOP_TICKS, Way
+from latchline.sim.way import INTERVAL_MAX, STOP_TICKS, Way, acting_ticks
 
 if TYPE_CHECKING:
     from latchline.link.messages import Bed
@@ -149,6 +149,9 @@ def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> in
     on_edge[points <= way.reach] = -1  # was on before
     off_edge = points + bed.hold - start - 1
     coils = way.coils[chosen]
+    count = min(count, _first_late(board, bed, at_us[:count], on_edge, points - start - 1, coils))
+    if count < SHORTEST_RUN:
+        return 0
     share = bed.count if bed.layout_kind == 1 else 1
     tight = bed.advance_max + bed.hold == share * bed.edges_per_needle
     if tight or at_us[count - 1] - at_us[0] >= (bed.limit_ms - 1) * _MS_US:
@@ -170,6 +173,7 @@ def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> in
     still = on & ~off
     for coil, edge in zip(coils[still].tolist(), on_edge[still].tolist(), strict=True):
         board.on_since_ms[coil] = (int(at_us[edge]) - board.started_us) // _MS_US
+        board.changed_tick[coil] = board.tick(int(at_us[edge]))
     board.register = int(register[-1])
 
     driven = slice(way.first_after(start), way.first_after(start + count))
@@ -186,6 +190,17 @@ def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> in
         way.tenth_ticks.append(board.tick(int(at_us[edge])))
     _move(board, at_us[:count], int(pins[count - 1]), way.sign, intervals)
     return count
+
+
+def _first_late(board: ModelBoard, bed: Bed, at_us: Times, on_edge: Whole, met_edge: Whole, coils: Whole) -> int:
+    """The edge at which a needle is met whose selector has had no time to act; the last one is the length."""
+    count = len(at_us)
+    met = (met_edge >= 0) & (met_edge < count)
+    ticks = (at_us - board.started_us) // _TICK_US
+    before = np.array(board.changed_tick)[coils[met]]
+    on_ticks = np.where(on_edge[met] >= 0, ticks[np.minimum(on_edge[met], count - 1)], before)
+    late = ticks[met_edge[met]] - on_ticks < acting_ticks(bed)
+    return int(met_edge[met][late].min()) if late.any() else count
 
 
 def _quiet(board: ModelBoard, bed: Bed, at_us: Times, on_edge: Whole, off_edge: Whole, coils: Whole) -> int:

@@ -17,6 +17,11 @@ STOP_TICKS = 25000
 TENTH_TICKS = 64
 
 
+def acting_ticks(bed: Bed) -> int:
+    """How long a coil must have been in its state for its selector to have acted."""
+    return (bed.advance + 1) // 2
+
+
 @dataclass(eq=False)
 class Way:
     """The pass that is armed or under way. Places are in q: edges along its direction.
