@@ -17,7 +17,7 @@ Places = npt.NDArray[np.int64]
 
 BELOW_TOP = 0.85  # a hand stays this much below the machine's highest speed
 RAMP_NEEDLES = 15  # over which it gathers and loses speed, or more where that would be too brisk:
-BRISKEST_M_S2 = 4.0  # a carriage has weight, and the hand feels it (assumed)
+BRISKEST_M_S2 = 3.0  # a carriage has weight, and the hand feels it (assumed; a board copes with 4)
 SLOWEST = 0.1  # of cruising speed, at the turn
 UNEVEN_OVER_EDGES = 24  # a hand's unevenness is no quicker than this: a carriage has weight
 ENCODER_UNEVEN = 0.01  # edges of the encoder strip that stand a little too early or late

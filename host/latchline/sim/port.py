@@ -23,7 +23,7 @@ from latchline.machine.profile import Profile, load_profile
 from latchline.sim import memory
 from latchline.sim.carriage import Hand
 from latchline.sim.faults import Faults
-from latchline.sim.world import World
+from latchline.sim.world import MakeBoard, World
 
 SCHEME = "sim"
 HANDLERS = "latchline.sim.handlers"
@@ -118,6 +118,7 @@ class SimPort(SerialBase):
 
     world: World
     machine: Profile | None = None
+    make_board: MakeBoard | None = None  # another board than the model
 
     def open(self) -> None:
         """Put a board under power. Raises PortError, InputError or ProfileError for an address that is wrong."""
@@ -132,6 +133,7 @@ class SimPort(SerialBase):
             seed=options.seed,
             hand=options.hand,
             faults=options.faults,
+            make_board=self.make_board,
             trace=bool(options.trace),
             memory=_kept_memory(self._memory),
         )
