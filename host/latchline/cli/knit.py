@@ -12,10 +12,12 @@ import click
 
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
-from latchline.errors import LatchlineError, LinkError
+from latchline.errors import LatchlineError, LinkError, NotKnittable
 
 if TYPE_CHECKING:
     from latchline.link.port import Port
+    from latchline.plan.limits import Limits
+    from latchline.plan.model import Plan
     from latchline.session.events import Summary
     from latchline.session.journal import Journal
 
@@ -38,12 +40,14 @@ def takes_session(command: Command) -> Command:
 @click.option("--port", metavar="PORT", default="auto", help="As /dev/ttyUSB0 or sim://standard-200.  [the one on USB]")
 @click.option("--journal", "journal_file", type=click.Path(path_type=Path), help="Where to keep the journal.")
 @click.option("--resume", "resumes", is_flag=True, help="Go on with an interrupted piece; the same as `resume`.")
+@click.option("--regardless", is_flag=True, help="Knit even what `latchline check` says cannot be knitted.")
 @takes_session
 def command(
     source: str | None,
     port: str,
     journal_file: Path | None,
     resumes: bool,
+    regardless: bool,
     agrees: bool,
     no_wait: bool,
     as_json: bool,
@@ -66,7 +70,10 @@ def command(
         from latchline.cli.resume import go_on
 
         return go_on(source, None if port == "auto" else port, agrees, no_wait, as_json)
-    plan = piece_from(source, given).plan()
+    piece = piece_from(source, given)
+    plan = piece.plan()
+    if not regardless:
+        _refuse_unknittable(plan, piece.limits)
     text = Path(source).read_text(encoding="utf-8") if source and source.lower().endswith(".toml") else ""
     with closing(connect(port)) as line:
         others = unfinished(journal_folder(), plan.fingerprint) if journal_file is None else []
@@ -75,6 +82,20 @@ def command(
         path = journal_file or new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source or "", source=text, port=str(line.port)) as journal:
             return run(line, journal, agrees, no_wait, as_json)
+
+
+def _refuse_unknittable(plan: Plan, limits: Limits) -> None:
+    """Raises NotKnittable with the worst finding."""
+    from latchline.checks.find import can_be_knitted, findings
+
+    found = findings(plan, limits)
+    if not can_be_knitted(found):
+        worst = found[0]
+        raise NotKnittable(
+            worst.what.rstrip("."),
+            where=plan.name,
+            hint="`latchline check` shows all of it; --regardless knits it all the same",
+        )
 
 
 def connect(port: str) -> Port:

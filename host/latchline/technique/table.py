@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from latchline.errors import InputError
 from latchline.technique.model import PLAIN, YARN_CLASSES, Cams, Does, Technique
 from latchline.technique.separation import DOUBLE_BED, SINGLE_BED
@@ -41,19 +43,11 @@ TUCK = Technique(
     checks=_TUCK_CHECKS,
 )
 
-TUCK_ONE_WAY = Technique(
+TUCK_ONE_WAY = replace(
+    TUCK,
     name="tuck-one-way",
     title="tuck: unselected needles tuck in one direction, all knit on the way back",
-    cams=_TUCK,
-    back=PLAIN,
     one_way=True,
-    yarns=1,
-    colours_min=2,
-    colours_max=2,
-    edge_selected=True,
-    colour_work=False,
-    yarn_classes=("fine", "medium"),
-    checks=_TUCK_CHECKS,
 )
 
 SLIP = Technique(
@@ -70,18 +64,11 @@ SLIP = Technique(
     checks=_SLIP_CHECKS,
 )
 
-SLIP_ONE_WAY = Technique(
+SLIP_ONE_WAY = replace(
+    SLIP,
     name="slip-one-way",
     title="slip: unselected needles miss in one direction, all knit on the way back",
-    cams=_MISS,
-    back=PLAIN,
     one_way=True,
-    yarns=1,
-    colours_min=2,
-    colours_max=2,
-    edge_selected=True,
-    colour_work=False,
-    checks=_SLIP_CHECKS,
 )
 
 FAIR_ISLE = Technique(
