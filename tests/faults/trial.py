@@ -79,10 +79,10 @@ class Trial:
                     self._step(self.session)
             except Killed:
                 self.counts["killed"] += 1
-                self._drop()
+                self.drop()
             except LatchlineError as error:
                 self.counts[type(error).__name__] += 1
-                self._drop()
+                self.drop()
             if self.session is None or self.bench.now_us == before_us:
                 self.bench.advance(self.bench.now_us + IDLE_US)
 
@@ -100,11 +100,11 @@ class Trial:
             self._check(event)
         if session.over:
             finished = self.journal is not None and self.journal.finished
-            self._drop()
+            self.drop()
             if finished:
                 self._inspect()
 
-    def _drop(self) -> None:
+    def drop(self) -> None:
         """The program is gone."""
         if self.journal is not None:
             self.journal.instant = lambda: None
@@ -204,7 +204,7 @@ class Trial:
         return True
 
     def lose_journal(self) -> None:
-        self._drop()
+        self.drop()
         self.counts["journal lost"] += 1
         self._fresh_journal(lost=True)
 
@@ -212,14 +212,14 @@ class Trial:
         """A copy of the journal from some time ago takes its place."""
         copies = sorted(self.folder.glob(f"{self.path.name}.copy-*"))
         if copies and self._lose("journal"):
-            self._drop()
+            self.drop()
             self.counts["old journal"] += 1
             for ending in ("-wal", "-shm"):
                 self.path.with_name(self.path.name + ending).unlink(missing_ok=True)
             shutil.copy(copies[at % len(copies)], self.path)
 
     def copy_journal(self) -> None:
-        self._drop()
+        self.drop()
         number = len(list(self.folder.glob(f"{self.path.name}.copy-*")))
         shutil.copy(self.path, self.path.with_name(f"{self.path.name}.copy-{number:04}"))
 
@@ -229,7 +229,7 @@ class Trial:
         """The board loses power; with `cable` the port goes away, too."""
         self.counts["power cut"] += 1
         if cable:
-            self._drop()
+            self.drop()
         self.bench.cut_power()
         self.run(seconds)
         self.bench.restore_power(POWER_ON)
@@ -243,7 +243,7 @@ class Trial:
         if not self._lose("board"):
             return
         self.counts["board swapped"] += 1
-        self._drop()
+        self.drop()
         self.bench.cut_power()
         self.bench.board = self.make_board()
         memory = bytearray(b"\xff" * 1024)
@@ -256,7 +256,7 @@ class Trial:
         if not self._lose("board"):
             return
         self.counts["checkpoint lost"] += 1
-        self._drop()
+        self.drop()
         self.bench.cut_power()
         self.bench.board.memory = b"\xff" * 960 + self.bench.board.memory[960:]
         self._start_board()
