@@ -195,7 +195,7 @@ void selectors_prepare(struct board *board, int16_t q)
 /* How long a coil must have been in its state for its selector to have acted. */
 static uint16_t acting_ticks(const struct board *board)
 {
-    return (uint16_t)(board->bed.advance - board->bed.advance / 2);
+    return (uint16_t)(board->bed.advance - board->bed.advance / 4);
 }
 
 /* The needle that the selector stands at, if any, gets what was last put out. */

@@ -1,0 +1,1 @@
+"""Where pySerial looks for the handlers of `emu://` and `native://`."""
