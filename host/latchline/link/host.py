@@ -48,7 +48,7 @@ from latchline.plan.model import Plan
 ANSWER_S = 0.5  # a question is asked again after this
 GREETING_S = 4.0  # a board that resets when its port is opened needs up to two seconds to start
 RESEND_S = 0.1  # passes not received by then are sent again
-KEEP_S = 0.5  # something is said at least this often, so that the board knows we are here
+KEEP_S = 1.0  # something is said at least this often: a board that hears nothing for 2 s stops its regular status
 READ_MOST = 4096  # bytes taken in one step
 SHORTEST_WAIT_S = 0.001  # a shorter one may be no time at all to a port
 QUIET_S = 1.5  # silence of the board after which the link counts as quiet
