@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import gc
-import time
-from collections.abc import Callable
-
 import numpy as np
+from bench._measuring import best_s
 
 from latchline.chart.model import Chart, Colour
 from latchline.checks.find import findings
@@ -19,17 +16,6 @@ from latchline.technique.table import technique_named
 
 SMALL, LARGE = 25_000, 100_000
 GROWTH = f"{LARGE // SMALL * 1.5:.0f} × or less (linear: {LARGE // SMALL} ×)"
-
-
-def best_s(run: Callable[[], object], times: int = 5) -> float:
-    """The shortest of several runs: what the work takes when nothing else disturbs it."""
-    taken = []
-    for _ in range(times):
-        gc.collect()
-        start = time.perf_counter()
-        run()
-        taken.append(time.perf_counter() - start)
-    return min(taken)
 
 
 def planned(technique: str, passes: int, colours: int = 2, separation: str | None = None) -> Plan:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import gc
 import subprocess
 import sys
-import time
 import tracemalloc
 from collections.abc import Callable
 
 import numpy as np
+from bench._measuring import best_s
 
 from latchline.chart.model import Chart, Colour
 from latchline.machine.profile import load_profile
@@ -19,17 +19,6 @@ from latchline.plan.options import Options
 from latchline.technique.table import technique_named
 
 PASSES = 100_000
-
-
-def best_s(run: Callable[[], object], times: int = 7) -> float:
-    """The shortest of several runs: what the work takes when nothing else disturbs it."""
-    taken = []
-    for _ in range(times):
-        gc.collect()
-        start = time.perf_counter()
-        run()
-        taken.append(time.perf_counter() - start)
-    return min(taken)
 
 
 def chart_of(rows: int) -> Chart:
