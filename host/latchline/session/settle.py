@@ -81,7 +81,7 @@ def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt |
         return AskRow((known.back, known.done), "a step back was under way")
     checkpoint = found.checkpoint
     tells = bool(checkpoint.valid) and checkpoint.fingerprint == fingerprint
-    if known.board is None:
+    if known.board is None and not known.done:
         return _without_journal(checkpoint.done if tells else 0, passes, new=known.resting)
     news = tells and known.board == found.board and checkpoint.sequence != known.sequence
     furthest = max(known.done, checkpoint.done) if news else known.done
@@ -108,7 +108,7 @@ def _without_journal(saved: int, passes: int, *, new: bool) -> Begin | AskRow:
 def _in_force(known: Known, found: Found) -> Adopt | AskRow:
     status = found.status
     seen = status.credit - found.slots
-    if known.board is None:
+    if known.board is None and not known.done:
         return AskRow((status.done, 0), "the board is in the middle of this piece, but no journal tells of it")
     if (known.board, known.boots) == (found.board, found.boots) and seen <= known.done <= status.done:
         return Adopt(known.done)
