@@ -533,11 +533,11 @@ def test_two_zeros_running_are_nothing() -> None:
 
 
 @pytest.mark.parametrize("in_bulk", [True, False])
-@pytest.mark.parametrize(("edge_us", "found"), [(8000, None), (3000, None), (2700, (15, 0)), (1000, (15, 0))])
+@pytest.mark.parametrize(("edge_us", "found"), [(8000, None), (4200, None), (4000, (15, 0)), (1000, (15, 0))])
 def test_a_selector_that_had_no_time_to_act_is_a_fault_at_its_needle(
     in_bulk: bool, edge_us: int, found: tuple[int, int] | None
 ) -> None:
-    """The carriage crawls until the coil is switched, one edge ahead, and leaps then; half the advance is 2.75 ms."""
+    """The carriage crawls until the coil is switched, one edge ahead, and leaps then; three quarters of the advance are 4.13 ms."""
     bench = Bench(in_bulk=in_bulk)
     bench.begin()
     bench.stroke(-9, 8000)  # needle 0's point is −8: its coil is on

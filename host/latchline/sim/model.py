@@ -102,8 +102,9 @@ class ModelBoard(Follower):
     def power(self, at_us: int, cause: int) -> None:
         self.run(at_us)
         if self._sent:  # a frame that was being sent is cut short
-            began, data = self._sent[-1]
-            self._sent[-1] = (began, data[: max(0, (at_us - began) // BYTE_US + 1)])
+            began, data = self._sent.pop()
+            if at_us >= began:
+                self._sent.append((began, data[: (at_us - began) // BYTE_US + 1]))
         memory.started(self._memory, self.chosen)
         self._start(at_us, cause)
         self._status_sent = self._status_state()

@@ -19,7 +19,7 @@ TENTH_TICKS = 64
 
 def acting_ticks(bed: Bed) -> int:
     """How long a coil must have been in its state for its selector to have acted."""
-    return (bed.advance + 1) // 2
+    return bed.advance - bed.advance // 4
 
 
 @dataclass(eq=False)
