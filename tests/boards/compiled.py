@@ -96,7 +96,7 @@ class CompiledBoard:
 
     def power(self, at_us: int, cause: int) -> None:
         self.run(at_us)
-        self._whole = self.sent()
+        self._whole = self._sent_by(at_us)
         if self._partial:  # cut short by the power
             self._whole.append((self._begun, bytes(self._partial)))
             self._partial.clear()
@@ -113,10 +113,14 @@ class CompiledBoard:
         self.lib.face_receive(self._face, at_us, len(data), bytes(data))
 
     def sent(self) -> list[tuple[int, bytes]]:
+        return self._sent_by(1 << 62)
+
+    def _sent_by(self, until_us: int) -> list[tuple[int, bytes]]:
+        """The frames whose bytes are complete by then; what was to follow is lost."""
         count = self.lib.face_sent_count(self._face)
         at, data = np.empty(count, np.int64), np.empty(count, np.uint8)
         self.lib.face_sent(self._face, at.ctypes.data, data.ctypes.data)
-        for time, byte in zip(at.tolist(), data.tolist(), strict=True):
+        for time, byte in zip(at[at <= until_us].tolist(), data[at <= until_us].tolist(), strict=True):
             if not self._partial:
                 self._begun = time
             self._partial.append(byte)
