@@ -47,7 +47,13 @@ class Trial:
     """One piece after another on one bench. `counts` says what has happened to them."""
 
     def __init__(
-        self, folder: Path, *, seed: int = 0, plan: Plan | None = None, make_board: Callable[[], Board] = ModelBoard
+        self,
+        folder: Path,
+        *,
+        seed: int = 0,
+        plan: Plan | None = None,
+        make_board: Callable[[], Board] = ModelBoard,
+        first_name: int = 0,
     ) -> None:
         self.folder = folder
         self.chance = random.Random(seed)
@@ -62,7 +68,8 @@ class Trial:
         self.noise = 0.0
         self._memory_lost = ""  # an old journal and a board that forgot: never both, as then nobody knows
         self._life: int | None = None
-        self._names = itertools.count()
+        self._names = itertools.count(1000 * first_name)
+        self._unplug_first: int | None = None
         self._fresh_journal()
 
     # Running
@@ -91,6 +98,7 @@ class Trial:
         host, self.wire = connect(self.bench)
         self.wire.spoil = self._spoil
         self.wire.instant = self.journal.instant = self._instant
+        self.wire.unplug_after, self._unplug_first = self._unplug_first, None
         self.session = Session(
             host, self.journal.plan(), self.knitter, clock=self.wire.clock, record=self.journal, wait_s=0.05
         )
@@ -202,6 +210,10 @@ class Trial:
             return False
         self._memory_lost = which
         return True
+
+    def unplug_from_the_start(self, after_bytes: int) -> None:
+        """The same for the next session to be started."""
+        self._unplug_first = after_bytes
 
     def lose_journal(self) -> None:
         self.drop()
