@@ -17,7 +17,8 @@ Places = npt.NDArray[np.int64]
 
 BELOW_TOP = 0.85  # a hand stays this much below the machine's highest speed
 RAMP_NEEDLES = 15  # over which it gathers and loses speed, or more where that would be too brisk:
-BRISKEST_M_S2 = 3.0  # a carriage has weight, and the hand feels it (assumed; a board copes with 4)
+BRISKEST_M_S2 = 3.0  # a carriage has weight, and the hand feels it (assumed)
+GENTLY_M_S2 = 1.5  # setting off among the needles, where selectors need their time (assumed)
 SLOWEST = 0.1  # of cruising speed, at the turn
 UNEVEN_OVER_EDGES = 24  # a hand's unevenness is no quicker than this: a carriage has weight
 ENCODER_UNEVEN = 0.01  # edges of the encoder strip that stand a little too early or late
@@ -78,11 +79,20 @@ def fastest_us(profile: Profile) -> float:
 
 
 def leg(
-    rng: np.random.Generator, profile: Profile, hand: Hand, begin: int, end: int, edge_us: float, fast: bool = False
+    rng: np.random.Generator,
+    profile: Profile,
+    hand: Hand,
+    begin: int,
+    end: int,
+    edge_us: float,
+    *,
+    most_m_s2: float = BRISKEST_M_S2,
+    fast: bool = False,
 ) -> tuple[Times, Places]:
     """From place to place without turning: the time that each edge takes, and the places.
 
-    edge_us: cruising time from edge to edge. fast: too fast for the machine.
+    edge_us: cruising time from edge to edge. most_m_s2: the hardest that the hand pushes. fast: too fast for
+    the machine.
     """
     step = 1 if end > begin else -1
     places = np.arange(begin + step, end + step, step, dtype=np.int64)
@@ -91,7 +101,7 @@ def leg(
     aside = np.minimum(along, count - along)
     ramp = max(min(RAMP_NEEDLES * profile.edges_per_needle, count // 3), 1)
     # constant acceleration: v² = 2·a·s, here as a share of cruising speed
-    briskest = np.sqrt(2 * BRISKEST_M_S2 * aside * profile.edge_mm / 1000) / (profile.edge_mm / edge_us * 1000)
+    briskest = np.sqrt(2 * most_m_s2 * aside * profile.edge_mm / 1000) / (profile.edge_mm / edge_us * 1000)
     speed = np.minimum(np.sqrt(aside / ramp), briskest)
     np.clip(speed, SLOWEST, 1.0, out=speed)
     knots = np.arange(0, count + UNEVEN_OVER_EDGES, UNEVEN_OVER_EDGES)
@@ -132,7 +142,8 @@ def stroke(
     wait_us = 0
     for number, (begin, end) in enumerate(pairwise(turns)):
         if begin != end:
-            takes, along = leg(rng, profile, hand, begin, end, edge_us, fast)
+            most_m_s2 = GENTLY_M_S2 if number else BRISKEST_M_S2
+            takes, along = leg(rng, profile, hand, begin, end, edge_us, most_m_s2=most_m_s2, fast=fast)
             takes[0] += wait_us
             times.append(takes)
             places.append(along)
