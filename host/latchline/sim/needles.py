@@ -168,7 +168,7 @@ class Needles:
         since_us = coils * _KEY + met_us - keys[index]
         on = rises[index]
         # after a fall: was it pulled in when it fell, and has it not released yet?
-        on_for_us = keys[index] - keys[index - 1]
+        on_for_us = keys[index] - keys[np.maximum(index - 1, 0)]
         held = ~on & (index > 0) & (since_us < self._release_us) & (on_for_us >= self._act_us[coils])
         pulled: npt.NDArray[np.bool_] = mine & ((on & (since_us >= self._act_us[coils])) | held)
         return pulled
