@@ -21,23 +21,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from session.rig import Bench, Knitter, small_plan
+from session.rig import Alone, Bench, small_plan
 
 from latchline.sim.face import BYTE_US
-
-
-class Alone(Knitter):
-    """A knitter who has only the lamp: when it stays dark she puts the carriage where the next row starts."""
-
-    PUZZLED_US = 1_500_000
-
-    def act(self) -> None:
-        super().act()
-        bench = self.bench
-        if bench.motion is None and not bench.lamp and bench.now_us - self._since_us > self.PUZZLED_US:
-            self._since_us = bench.now_us
-            bench.undo_spoiled()
-            self._to_the_side()
 
 
 def serve(rows: int, speed: float, seed: int) -> None:
@@ -69,7 +55,7 @@ def obey(order: str, bench: Bench, knitter: Alone) -> bool:
         case "look":
             bench.halt()
             bench.undo_spoiled()
-            knitter._to_the_side()
+            knitter.go_to_the_side()
             print(len(bench.rows), flush=True)
         case "cut":
             bench.cut_power()

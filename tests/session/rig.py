@@ -261,7 +261,7 @@ class Knitter:
         if self.regrets and bench.motion is None and self._question is None:
             self.regrets = False
             bench.undo_spoiled()
-            self._to_the_side()
+            self.go_to_the_side()
         if bench.lamp != self._lamp or bench.motion is not None or self._question is not None or self.tired:
             self._lamp, self._since_us = bench.lamp, bench.now_us
             return
@@ -298,9 +298,9 @@ class Knitter:
             good = bench.take_down(question.pass_number - 1)
             # At a fault the pass that did not count may have met every needle already.
             self.lost += 0 if kind is Kind.UNKNIT else max(0, good - 1)
-        self._to_the_side()
+        self.go_to_the_side()
 
-    def _to_the_side(self) -> None:
+    def go_to_the_side(self) -> None:
         """To where the next row starts, and over the end sensor there."""
         bench, coming = self.bench, min(len(self.bench.rows), self.bench.plan.passes - 1)
         rightward = bool(bench.plan.rightward[coming])
@@ -308,6 +308,20 @@ class Knitter:
             (bench.left_line - 2, bench.outside[0]) if rightward else (bench.right_line + 2, bench.outside[1])
         )
         bench.move(inside, beyond, edges_per_s=1200)
+
+
+class Alone(Knitter):
+    """A knitter who has only the lamp: when it stays dark she puts the carriage where the next row starts."""
+
+    PUZZLED_US = 1_500_000
+
+    def act(self) -> None:
+        super().act()
+        bench = self.bench
+        if bench.motion is None and not bench.lamp and bench.now_us - self._since_us > self.PUZZLED_US:
+            self._since_us = bench.now_us
+            bench.undo_spoiled()
+            self.go_to_the_side()
 
 
 class Wire:
