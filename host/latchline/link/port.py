@@ -44,9 +44,9 @@ def open_port(name: str) -> Port:
         port = serial.serial_for_url(name, do_not_open=True)
         port.baudrate = BAUD
         port.timeout = 0.05
-        port.write_timeout = WRITE_TIMEOUT_S
-        if type(port) is serial.Serial and os.name == "posix":
-            port.exclusive = True
+        if type(port) is serial.Serial:
+            port.write_timeout = WRITE_TIMEOUT_S
+            port.exclusive = True if os.name == "posix" else None
         port.open()
     except (SerialException, OSError, ValueError) as error:
         if port is not None:
