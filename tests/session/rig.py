@@ -234,10 +234,10 @@ class Knitter:
     lost: good rows that she was told to take down although they had not been un-knitted on purpose.
     """
 
-    def __init__(self, bench: Bench, *, haste: float = 1.0) -> None:
+    def __init__(self, bench: Bench) -> None:
         self.bench = bench
         self.asked: list[Question] = []
-        self.haste = haste
+        self.pace_s = 0.1  # from the lamp to the next pass
         self.tired = False  # leaves the carriage alone
         self.regrets = False  # has gone without the lamp, and will undo that when she stands
         self.lost = 0
@@ -265,8 +265,7 @@ class Knitter:
         if bench.lamp != self._lamp or bench.motion is not None or self._question is not None or self.tired:
             self._lamp, self._since_us = bench.lamp, bench.now_us
             return
-        waited_us = (bench.now_us - self._since_us) * self.haste
-        if bench.lamp and waited_us > 100_000:
+        if bench.lamp and bench.now_us - self._since_us > self.pace_s * 1e6:
             self._since_us = bench.now_us
             bench.knit_row(edges_per_s=bench.chance.uniform(500, 1200))
 

@@ -309,7 +309,8 @@ class Session:
                 case line.BackAgain():
                     self._quiet = False
                     self._tell(told.LinkBack())
-        self._count_plain_rows()
+        if self.question is not None and self.question.kind is Kind.PLAIN:
+            self._count_plain_rows()
 
     def _passed(self, event: line.PassDone) -> None:
         number = event.number
@@ -446,17 +447,21 @@ class Session:
         if self.done == self.plan.passes:
             return
         self.plain_rows, self._side = 0, 0
+        self._count_plain_rows()
         lines = ("set the carriage to plain", "knit an even number of rows, then set the carriage back")
         yield from self._ask(Question(Kind.PLAIN, self.done + 1, (*prompts.carriage(self.plan, self.done), *lines)))
+        self.host.fresh_status()
+        self._count_plain_rows()
         self._record.event("plain rows", str(self.plain_rows))
         yield from self._move()
 
     def _count_plain_rows(self) -> None:
-        if self.question is None or self.question.kind is not Kind.PLAIN or self.host.status is None:
-            return
+        """By the sides at which the carriage is seen in turn."""
         if self._clock() >= self._look_at:
             self._look_at = self._clock() + LOOK_S
             self.host.send(Ask(Ask.STATUS))
+        if self.host.status is None:
+            return
         left_line, right_line = self.plan.profile.turn_lines(self.plan.span)
         position = self.host.status.position
         side = -1 if position <= left_line else 1 if position >= right_line else 0
