@@ -1,0 +1,142 @@
+"""`knit` and `resume`, on the simulated board."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from cli.running import Ran, run
+
+from latchline.machine.cautions import SHORT_CAUTIONS
+from latchline.session.journal import Journal, journal_folder
+from latchline.session.knitting import cautions_for
+
+PIECE = ("--alternate-needles", "only", "--needles", "L10-R10", "--rows", "12")
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    return tmp_path / "state" / "latchline"
+
+
+def knit(*more: object) -> Ran:
+    return run("knit", *PIECE, "--port", "sim://standard-200?seed=4", "--yes", *more)
+
+
+def stopped_on_the_way(home: Path, done: int) -> Path:
+    """A finished journal turned back into one that was interrupted after pass `done`."""
+    assert knit().status == 0
+    (path,) = home.glob("*.latchline")
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("DELETE FROM pass WHERE number > ?", (done,))
+        db.execute("UPDATE state SET done = ?, finished = 0", (done,))
+    return path
+
+
+def test_a_piece_is_knitted_and_summed_up(home: Path) -> None:
+    ran = knit()
+    assert ran.status == 0
+    assert "fair-isle: finished, 12 of 12 passes knitted, 12 of them now." in ran.out
+    assert "Pass 12 of 12 done." in ran.err
+    assert len(list(home.glob("*.latchline"))) == 1
+
+
+def test_the_summary_can_be_read_by_programs() -> None:
+    told = json.loads(knit("--json").out)
+    assert (told["done"], told["passes"], told["finished"], told["wrong"], told["faults"]) == (12, 12, True, [], [])
+
+
+def test_resume_without_a_name_goes_on_with_the_unfinished_piece(home: Path) -> None:
+    path = stopped_on_the_way(home, 7)
+    ran = run("resume", "--yes")
+    assert ran.status == 0, ran.err
+    assert "12 of 12 passes knitted, 5 of them now." in ran.out
+    with Journal.open(path) as journal:
+        assert [entry.number for entry in journal.entries()] == list(range(1, 13))
+
+
+def test_knit_with_resume_is_the_same(home: Path) -> None:
+    stopped_on_the_way(home, 7)
+    assert "5 of them now" in run("knit", "--resume", "--yes").out
+
+
+def test_a_journal_can_be_named(home: Path) -> None:
+    path = stopped_on_the_way(home, 3)
+    assert "9 of them now" in run("resume", path, "--yes").out
+
+
+def test_an_edit_of_the_piece_file_does_not_reach_a_piece_that_was_begun(tmp_path: Path) -> None:
+    file = tmp_path / "strip.toml"
+    text = 'needles = "L5-R5"\n[[bands]]\ntechnique = "fair-isle"\nalternate_needles = "only"\nrows = {}\n'
+    file.write_text(text.format(8))
+    journal = tmp_path / "strip.latchline"
+    ran = run("knit", file, "--port", "sim://standard-200?seed=4", "--yes", "--journal", journal)
+    assert ran.status == 0, ran.err
+    with closing(sqlite3.connect(journal)) as db, db:
+        db.execute("UPDATE state SET done = 5, finished = 0")
+    file.write_text(text.format(20))
+    assert "8 of 8 passes knitted, 3 of them now" in run("resume", journal, "--yes").out
+    with Journal.open(journal) as opened:
+        assert opened.source() == (str(file), text.format(8))
+
+
+def test_a_finished_piece_has_nothing_to_resume(home: Path) -> None:
+    assert knit().status == 0
+    (path,) = home.glob("*.latchline")
+    ran = run("resume", path)
+    assert ran.status == 0
+    assert "all 12 passes of this piece are knitted" in ran.err
+    ran = run("resume")
+    assert ran.status == 1
+    assert "there is no unfinished piece" in ran.err
+
+
+def test_a_journal_that_another_run_holds_is_refused_with_a_sentence(home: Path) -> None:
+    path = stopped_on_the_way(home, 3)
+    with Journal.open(path):
+        for arguments in (("resume",), ("resume", path)):
+            ran = run(*arguments)
+            assert ran.status == 1
+            assert "another run is using this journal" in ran.err
+
+
+def test_a_port_that_is_not_there_leaves_no_journal_behind(home: Path) -> None:
+    ran = run("knit", *PIECE, "--port", "/dev/no-such-port")
+    assert ran.status == 2
+    assert (
+        ran.err
+        == "latchline: /dev/no-such-port: there is no such port; see `latchline ports`; is the cable plugged in?\n"
+    )
+    assert not list(home.glob("*.latchline"))
+
+
+def test_a_cable_pulled_on_the_way_says_how_to_go_on() -> None:
+    ran = run("knit", *PIECE, "--port", "sim://standard-200?seed=4&fault=unplug:15", "--yes")
+    assert ran.status == 2
+    assert "passes are in the journal; `latchline resume` goes on from there." in ran.err
+    assert "the port does not work any more" in ran.err
+
+
+def test_without_anybody_to_answer_the_knitting_stops(home: Path) -> None:
+    ran = run("knit", *PIECE, "--port", "sim://standard-200?seed=4")
+    assert ran.status == 0
+    assert "stopped on the way, 0 of 12 passes knitted" in ran.out
+
+
+def test_the_cautions_are_printed_once_for_each_real_port() -> None:
+    assert cautions_for("sim://standard-200") == ()
+    assert cautions_for("/dev/ttyUSB0") == SHORT_CAUTIONS
+    assert cautions_for("/dev/ttyUSB0") == ()
+    assert cautions_for("/dev/ttyUSB1") == SHORT_CAUTIONS
+    assert (journal_folder() / "ports-used").read_text() == "/dev/ttyUSB0\n/dev/ttyUSB1\n"
+
+
+def test_a_piece_begun_before_is_pointed_out(home: Path) -> None:
+    path = stopped_on_the_way(home, 3)
+    ran = knit()
+    assert f"This piece was begun before ({path.name})" in ran.err
+    assert ran.status == 0
