@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -172,6 +173,27 @@ def test_the_fingerprint_does_not_change_when_only_names_change() -> None:
     assert one.fingerprint == other.fingerprint
 
 
-def test_two_runs_give_the_same_fingerprint() -> None:
-    """A journal of last week must still find its plan: this value may only change with FINGERPRINT_FORM."""
-    assert compiled(CHART).fingerprint == compiled(CHART).fingerprint
+def test_a_journal_of_last_week_still_finds_its_plan() -> None:
+    """This value, of the first release, may only change together with FINGERPRINT_FORM."""
+    assert f"{compiled(CHART).fingerprint:08x}" == "86e970e0"
+
+
+def test_passes_beyond_measure_are_refused_before_anything_is_made_of_them() -> None:
+    """20,000 rows 1,000 times over in four colours would fill some gigabytes."""
+    tall = Chart(np.zeros((20_000, 4), dtype=np.uint8), (*TWO, Colour(255, 0, 0), Colour(0, 0, 255)))
+    band = BandRequest("sky", technique_named("slip-colours"), Options(row_repeat=1000), tall)
+    tracemalloc.start()
+    try:
+        with pytest.raises(InputError, match="sky: 160000000 passes are too many for a piece; at most 1000000"):
+            compile_plan("piece", BED, BED.centred(4), [band])
+        assert tracemalloc.get_traced_memory()[1] < 10_000_000
+    finally:
+        tracemalloc.stop()
+
+
+def test_the_passes_of_all_bands_count_together() -> None:
+    plain = BandRequest("plain", technique_named("stocking"), Options(rows=600_000))
+    with pytest.raises(InputError, match="again: 600000 passes are too many"):
+        compile_plan("piece", BED, BED.centred(4), [plain, replace(plain, name="again")])
+    half = replace(plain, options=Options(rows=500_000))
+    assert compile_plan("piece", BED, BED.centred(4), [half, half]).passes == 1_000_000

@@ -62,14 +62,14 @@ def compile_plan(
     """
     if not requests:
         raise InputError("there is nothing to knit", hint="add a band or a chart")
-    parts = [_compile_band(request, profile, span) for request in requests]
+    parts: list[_Part] = []
+    left = PASSES_MAX
+    for request in requests:
+        parts.append(_compile_band(request, profile, span, left))
+        left -= parts[-1].band.passes
     if profile.drive == "next-pass" and parts[0].band.technique.needs_chart:
         parts.insert(0, _set_up_pass(parts[0].band.yarns, span))
     bands, rightward = _in_order(parts, start)
-    total = len(rightward)
-    if total > PASSES_MAX:
-        raise InputError(f"the piece would have {total} passes", hint=f"at most {PASSES_MAX}")
-
     table = np.concatenate([_packed(np.zeros((1, span.width), dtype=np.bool_))] + [part.table for part in parts])
     offsets = np.cumsum([1] + [len(part.table) for part in parts])
     acting = np.concatenate(
@@ -111,37 +111,25 @@ def fit(drawing: Chart, span: Span, options: Options, technique: Technique) -> C
     return tile(chart, span.width, options.shift)
 
 
-def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
-    technique, options, drawing = request.technique, request.options, request.drawing
-    if technique.double_bed and profile.beds < 2:
-        raise InputError(
-            f'{technique.name} needs a second bed, and "{profile.name}" has one',
-            where=request.name,
-            hint="choose a machine with two beds, or slip-colours",
-        )
-    if options.alternate_needles == "only":
-        drawing = None
-    elif drawing is None and technique.needs_chart:
-        raise InputError(
-            f"{technique.name} needs a chart", where=request.name, hint="name one, or use alternate-needles only"
-        )
-    if drawing is not None:
-        require_colours(drawing, technique.colours_max, technique.name)
-        if len(drawing.palette) > 2 and (
-            options.reversal or options.alternate_needles != "off" or options.break_floats
-        ):
-            raise InputError(
-                "reversal, alternate needles and broken floats need a chart of two colours",
-                where=request.name,
-                hint=f"this one has {len(drawing.palette)}; reduce it with --colours 2",
-            )
+def _compile_band(request: BandRequest, profile: Profile, span: Span, passes_left: int) -> _Part:
+    """passes_left: how many the piece may still have; held against what is asked before arrays are made of it."""
+    technique, options = request.technique, request.options
+    drawing = _usable_drawing(request, profile)
     chart = fit(drawing, span, options, technique) if drawing is not None else None
     cells = chart.cells if chart is not None else np.zeros((1, span.width), dtype=np.uint8)
     height = 2 if chart is None and options.alternate_needles == "only" else len(cells)
     rows = options.rows if options.rows is not None else height * options.row_repeat
 
     colours = max(2, len(drawing.palette)) if drawing is not None else 2
-    steps, separation, start = _steps(request, profile, rows, max(colours, technique.colours_min))
+    separation, start = _separation(request, profile, colours)
+    wanted = rows * (separation.passes_a_row(colours) if separation is not None else 1)
+    if wanted > passes_left:
+        raise InputError(
+            f"{wanted} passes are too many for a piece",
+            where=request.name,
+            hint=f"at most {PASSES_MAX} in all its bands; see rows and the row repeat",
+        )
+    steps = _steps(request, separation, rows, colours)
     edge_knit = (options.edge_needles or ("as-chart" if technique.colour_work else "knit")) == "knit"
     edge = technique.edge_selected if edge_knit and technique.needs_chart else None
     chosen = select(cells, steps, options, technique, edge)
@@ -171,15 +159,46 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span) -> _Part:
     )
 
 
-def _steps(
-    request: BandRequest, profile: Profile, rows: int, colours: int
-) -> tuple[Steps, Separation | None, str | None]:
-    """The passes of the band, the separation that made them, and the side at which they must start."""
+def _usable_drawing(request: BandRequest, profile: Profile) -> Chart | None:
+    """The drawing that the band knits, None where it knits none. Raises InputError when they do not go together."""
+    technique, options, drawing = request.technique, request.options, request.drawing
+    if technique.double_bed and profile.beds < 2:
+        raise InputError(
+            f'{technique.name} needs a second bed, and "{profile.name}" has one',
+            where=request.name,
+            hint="choose a machine with two beds, or slip-colours",
+        )
+    if options.alternate_needles == "only":
+        return None
+    if drawing is None and technique.needs_chart:
+        raise InputError(
+            f"{technique.name} needs a chart", where=request.name, hint="name one, or use alternate-needles only"
+        )
+    if drawing is not None:
+        require_colours(drawing, technique.colours_max, technique.name)
+        if len(drawing.palette) > 2 and (
+            options.reversal or options.alternate_needles != "off" or options.break_floats
+        ):
+            raise InputError(
+                "reversal, alternate needles and broken floats need a chart of two colours",
+                where=request.name,
+                hint=f"this one has {len(drawing.palette)}; reduce it with --colours 2",
+            )
+    return drawing
+
+
+def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[Separation | None, str | None]:
+    """How the band's colours are spread over passes, and the side at which it must then start."""
     technique, options = request.technique, request.options
     if not technique.separations:
-        if options.separation is not None:
-            raise InputError(f"{technique.name} is not separated by colour", where=request.name, hint="leave it out")
-        return one_pass_a_row(rows), None, None
+        for name, value in (("separation", options.separation), ("changer", options.changer)):
+            if value is not None:
+                raise InputError(
+                    f"{technique.name} is not separated by colour, so it has no {name}",
+                    where=request.name,
+                    hint="leave it out",
+                )
+        return None, None
     halved = technique.double_bed and options.backing == "alternate"
     able = [
         item
@@ -196,12 +215,17 @@ def _steps(
             hint="accepted: " + ", ".join(item.name for item in able),
         )
     separation = wanted[0]
-    steps = separation.steps(rows, colours, options.row_repeat)
-    if technique.double_bed:
-        steps = backed(steps, options.backing)
     changer = options.changer or (profile.changer if profile.changer != "none" else "hand")
     starts = {"left": separation.start, "right": _other(separation.start), "hand": None}
-    return steps, separation, starts[changer]
+    return separation, starts[changer]
+
+
+def _steps(request: BandRequest, separation: Separation | None, rows: int, colours: int) -> Steps:
+    """The passes of the band."""
+    if separation is None:
+        return one_pass_a_row(rows)
+    steps = separation.steps(rows, colours, request.options.row_repeat)
+    return backed(steps, request.options.backing) if request.technique.double_bed else steps
 
 
 def _yarns(request: BandRequest, count: int) -> tuple[Yarn, ...]:
