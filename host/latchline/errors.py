@@ -16,13 +16,18 @@
     │   └── BoardFault             the board named a fault; carries its number, needle and pass
     └── JournalError               the journal cannot be read, written or is in use; exit status 1
 
-Lower-layer exceptions (OSError, serial.SerialException, tomllib.TOMLDecodeError, PIL's,
-sqlite3's) are turned into one of these where they arise; `tests/test_errors.py` holds the list.
+Lower-layer exceptions (OSError, UnicodeDecodeError, serial.SerialException, tomllib's, PIL's, csv's,
+sqlite3's) are turned into one of these where they arise; `tests/test_errors.py` holds the list. Those
+that may arise anywhere (a standard output that is full, a lack of memory) are said by `cli.main`.
 """
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+
+# what would break the line, colour the terminal or fail to print, as a file's name or a text in it may hold
+_UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
 
 
 class LatchlineError(Exception):
@@ -46,6 +51,7 @@ class LatchlineError(Exception):
         text = f"{self.where}: {self.what}" if self.where else self.what
         if self.hint:
             text = f"{text}; {self.hint}"
+        text = _UNPRINTABLE.sub(" ", text)
         return text if text.endswith((".", "?", "!")) else text + "."
 
 
@@ -128,13 +134,20 @@ class JournalError(LatchlineError):
     exit_status = 1
 
 
-def file_trouble(path: str | Path, error: OSError, kind: type[LatchlineError] = InputError) -> LatchlineError:
-    """An OSError on a file as one of ours, in words that need no errno."""
+def file_trouble(
+    path: str | Path, error: OSError | ValueError, kind: type[LatchlineError] = InputError
+) -> LatchlineError:
+    """What opening, reading or writing a file raised as one of ours, in words that need no errno.
+
+    A ValueError is what Python raises for a name that no file can have, such as one with a NUL in it.
+    """
     match error:
+        case ValueError():
+            return kind("this is no name of a file", where=str(path), hint="check the name and the folder")
         case FileNotFoundError():
             return kind("there is no such file", where=str(path), hint="check the name and the folder")
         case IsADirectoryError():
             return kind("this is a folder, not a file", where=str(path), hint="name a file in it")
         case PermissionError():
             return kind("this file may not be opened", where=str(path), hint="check its permissions")
-    return kind(f"the file cannot be used ({error.strerror or error})", where=str(path))
+    return kind(f"the file cannot be used ({getattr(error, 'strerror', None) or error})", where=str(path))

@@ -16,6 +16,7 @@ from typing import Any
 from latchline.errors import InputError, file_trouble
 
 FILE_BYTES_MAX = 1 << 20
+WHOLE_MAX = 1 << 63  # TOML 1.0.0: whole numbers of 64 bits with sign; tomllib reads longer ones, too
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*=""")
@@ -52,7 +53,7 @@ def read_text(path: str | Path, kind: type[InputError] = InputError) -> str:
     try:
         with Path(path).open("rb") as stream:
             data = stream.read(FILE_BYTES_MAX + 1)
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise file_trouble(path, error, kind) from None
     if len(data) > FILE_BYTES_MAX:
         raise kind("the file is larger than 1 MiB", where=str(path), hint="this cannot be a settings file")
@@ -95,8 +96,8 @@ class Table:
     def parse(cls, text: str, *, file: str, kind: type[InputError] = InputError) -> Table:
         try:
             values = tomllib.loads(text.replace("\r\n", "\n"))
-        except (tomllib.TOMLDecodeError, RecursionError) as error:
-            message = str(error) or "too deeply nested"
+        except (ValueError, RecursionError) as error:  # a bare ValueError for a number of thousands of digits
+            message = "too deeply nested" if isinstance(error, RecursionError) else str(error)
             place = re.search(r"\(at line (\d+), column (\d+)\)", message)
             where = f"{file}, line {place[1]}, column {place[2]}" if place else file
             reason = re.sub(r"\s*\(at .*\)$", "", message)
@@ -121,7 +122,11 @@ class Table:
     def _take(self, key: str, default: Any) -> Any:
         self._asked.append(key)
         if key in self._values:
-            return self._values.pop(key)
+            value = self._values.pop(key)
+            for number in value if isinstance(value, list) else (value,):
+                if isinstance(number, int) and not -WHOLE_MAX <= number < WHOLE_MAX:
+                    raise self.complain(key, "this number has more than 64 bits", "TOML has none so large")
+            return value
         if default is ...:
             raise self.complain(key, "this key is missing", f'add "{key} = …"')
         return default

@@ -50,6 +50,10 @@ def test_json_carries_the_same_and_the_fingerprint(chart: Path) -> None:
         assert {key: str(entry[key]) for key in row} == row
 
 
+def test_json_may_be_asked_for_as_everywhere_else(chart: Path) -> None:
+    assert run("compile", chart, "--json").out == run("compile", chart, "--format", "json").out
+
+
 def test_the_chart_row_is_empty_where_there_is_none() -> None:
     ran = run("compile", "--alternate-needles", "only", "--needles", "L4-R4", "--rows", 2, "--format", "csv")
     assert ran.out.splitlines()[1] == "1,,leftward,main+contrast,L4-R4,01010101"
@@ -124,7 +128,17 @@ def test_a_chart_that_cannot_be_used_gets_one_sentence(case: str, tmp_path: Path
         (["--enlarge", "two"], "write needles x rows for each cell"),
         (["--crop-rows", "9-12"], "row"),
         (["--once-at", "Q7"], '"Q7" names no needle'),
-        (["--separation", "doubled"], "is not separated by colour"),
+        (["--separation", "doubled"], "fair-isle is not separated by colour, so it has no separation; leave it out."),
+        (["--changer", "left"], "fair-isle is not separated by colour, so it has no changer; leave it out."),
+        (["--shift", "9" * 30], "needles; accepted: -1000 to 1000."),
+        (["--enlarge", "²x1"], "write needles x rows for each cell"),
+        (["--crop-rows", "²-3"], "write first-last, as 1-24."),
+        (["--passes", "¹-2"], "is no range of passes"),
+        (["--needles", "L2\n-\x1b[1mM2"], "names no needle"),
+        (
+            ["--technique", "slip-colours", "--rows", "999999"],
+            "waves: 3999996 passes are too many for a piece; at most 1000000",
+        ),
         (["--passes", "9-3"], "are not in the plan"),
         (["--alternate-needles", "only"], "no chart is given here"),
     ],

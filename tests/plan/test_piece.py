@@ -75,6 +75,13 @@ def test_without_needles_the_widest_chart_decides(tmp_path: Path) -> None:
         ("#2F5D7C", "blue", 'key "yarns.sea.colour": "blue" is no colour; write it as "#2f5d7c".'),
         ("[[bands]]", "[bands]", "not valid TOML"),
         ("rows = 3", "rows = 3.5", 'key "bands.1.rows": expected a whole number, found the number 3.5.'),
+        ("rows = 3", "rows = 0x" + "f" * 5000, 'key "bands.1.rows": this number has more than 64 bits; TOML has none so large.'),
+        ("rows = 3", "rows = " + "9" * 5000, "not valid TOML"),
+        ("row_repeat = 2", "crop_rows = [1, 0x" + "f" * 5000 + "]", 'key "bands.2.crop_rows": this number has more than 64 bits'),
+        ("row_repeat = 2", "x = " + "[" * 20000, "not valid TOML"),
+        ('machine = "standard-200"', 'machine = "a\\u0000b.toml"', "this is no name of a file"),
+        ("waves.txt", "a\\u0000b.txt", "this is no name of a file"),
+        ("row_repeat = 2", "shift = 1001", 'key "bands.2.shift": 1001 is out of range; accepted: -1000 to 1000.'),
         ("rows = 3", "rows = true", 'key "bands.1.rows": expected a whole number, found true.'),
     ],
 )  # fmt: skip

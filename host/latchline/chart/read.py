@@ -76,10 +76,8 @@ def _bytes(path: str | Path) -> bytes:
     try:
         with open(path, "rb") as file:
             data = file.read(BYTES_MAX + 1)
-    except OSError as error:
-        raise file_trouble(path, error, ChartError) from error
-    except ValueError:  # a name with a NUL in it
-        raise ChartError("this is no name of a file", where=repr(str(path))) from None
+    except (OSError, ValueError) as error:
+        raise file_trouble(path, error, ChartError) from None
     if len(data) > BYTES_MAX:
         raise ChartError(
             f"the file is larger than {BYTES_MAX >> 20} MiB, which no chart needs to be",

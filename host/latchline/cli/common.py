@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -147,16 +148,18 @@ def drawing_from(source: str, given: dict[str, Any]) -> Drawing:
 
 
 def _sizes(text: str) -> tuple[int, int]:
-    across, _, along = text.lower().replace("×", "x").partition("x")
-    if not (across.isdigit() and along.isdigit()):
+    match = re.fullmatch(r"([0-9]{1,6})[xX×]([0-9]{1,6})", text)
+    if match is None:
         raise InputError(f'"{text}" is no enlargement', hint="write needles x rows for each cell, as 2x1")
-    return int(across), int(along)
+    return int(match[1]), int(match[2])
 
 
 def _range(option: str, text: str | None) -> tuple[int, int] | None:
     if text is None:
         return None
-    first, _, last = text.partition("-")
-    if not (first.strip().isdigit() and last.strip().isdigit()):
+    from latchline.plan.options import parse_range
+
+    asked = parse_range(text)
+    if asked is None:
         raise InputError(f'"{text}" is no range', where=option, hint="write first-last, as 1-24")
-    return int(first), int(last)
+    return asked

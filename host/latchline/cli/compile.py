@@ -16,8 +16,9 @@ if TYPE_CHECKING:
 @click.command("compile")
 @takes_chart
 @click.option("--format", "form", type=click.Choice(["text", "csv", "json"]), default="text", show_default=True)
+@click.option("--json", "as_json", is_flag=True, help="The same as --format json.")
 @click.option("--passes", "shown", metavar="FIRST-LAST", help="Show only these passes.")
-def command(source: str | None, form: str, shown: str | None, **given: Any) -> None:
+def command(source: str | None, form: str, as_json: bool, shown: str | None, **given: Any) -> None:
     """Turn a chart or a piece into the needles of every pass.
 
     CSV has the columns pass,row,direction,yarns,needles,selected: row is the chart row from 1 (empty
@@ -33,7 +34,7 @@ def command(source: str | None, form: str, shown: str | None, **given: Any) -> N
 
     plan = plan_from(source, given)
     first, last = listing.range_of(plan, shown)
-    if form == "json":
+    if as_json or form == "json":
         print_json(listing.as_json(plan, first, last))
         return
     for line in listing.as_csv(plan, first, last) if form == "csv" else listing.as_text(plan, first, last):

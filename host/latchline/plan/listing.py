@@ -9,6 +9,7 @@ from typing import Any
 
 from latchline.errors import InputError
 from latchline.plan.model import Plan
+from latchline.plan.options import parse_range
 
 COLUMNS = ("pass", "row", "direction", "yarns", "needles", "selected")
 
@@ -17,10 +18,10 @@ def range_of(plan: Plan, text: str | None) -> tuple[int, int]:
     """First and last pass of `3-10`; the whole plan for None. Raises InputError."""
     if text is None:
         return 1, plan.passes
-    first, dash, last = text.partition("-")
-    if not (first.strip().isdigit() and (not dash or last.strip().isdigit())):
+    asked = parse_range(text)
+    if asked is None:
         raise InputError(f'"{text}" is no range of passes', hint="write first-last, as 1-24")
-    low, high = int(first), int(last if dash else first)
+    low, high = asked
     if not 1 <= low <= high <= plan.passes:
         raise InputError(f"passes {text} are not in the plan", hint=f"it has passes 1 to {plan.passes}")
     return low, high

@@ -15,6 +15,7 @@ CHANGERS = ("left", "right", "hand")
 BACKINGS = ("full", "alternate")
 ONE_WAYS = ("leftward", "rightward")
 BREAK_FLOATS_MAX = 255
+SHIFT_MAX = 1000  # needles, to either side
 PASSES_MAX = 1_000_000  # some weeks of knitting; guards against a slip of the finger
 
 
@@ -52,10 +53,20 @@ class Options:
             raise InputError(f"a row repeat of {self.row_repeat} makes no sense", hint="accepted: 1 to 1000")
         if self.rows is not None and not 1 <= self.rows <= PASSES_MAX:
             raise InputError(f"{self.rows} rows cannot be knitted", hint=f"accepted: 1 to {PASSES_MAX}")
+        if not -SHIFT_MAX <= self.shift <= SHIFT_MAX:
+            raise InputError(
+                f"a chart cannot be moved by {self.shift} needles", hint=f"accepted: {-SHIFT_MAX} to {SHIFT_MAX}"
+            )
         if not 0 <= self.break_floats <= BREAK_FLOATS_MAX:
             raise InputError(
                 f"floats of {self.break_floats} needles cannot be broken", hint=f"accepted: 0 to {BREAK_FLOATS_MAX}"
             )
+
+
+def parse_range(text: str) -> tuple[int, int] | None:
+    """First and last of `3-10`, or of `7` alone; None for anything else. Neither is held against a limit."""
+    match = re.fullmatch(r"\s*([0-9]{1,9})\s*(?:-\s*([0-9]{1,9})\s*)?", text)
+    return None if match is None else (int(match[1]), int(match[2] or match[1]))
 
 
 def parse_reversal(text: str) -> int:

@@ -22,6 +22,7 @@ from latchline.plan.options import (
     EDGE_NEEDLES,
     ONE_WAYS,
     PASSES_MAX,
+    SHIFT_MAX,
     SHOWN_SIDES,
     SIDES,
     Options,
@@ -198,7 +199,7 @@ def _options(table: Table, profile: Profile) -> Options:
         backing=table.choice("backing", BACKINGS, "full"),
         one_way=table.choice("one_way", ONE_WAYS, "rightward"),
         once_at=None if once_at is None else _keyed(table, "once_at", lambda: profile.needle_index(once_at)),
-        shift=table.whole("shift", -1000, 1000, 0),
+        shift=table.whole("shift", -SHIFT_MAX, SHIFT_MAX, 0),
         mirror_rows=table.flag("mirror_rows", False),
         break_floats=table.whole("break_floats", 0, BREAK_FLOATS_MAX, 0),
     )
