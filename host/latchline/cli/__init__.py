@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import json
+import os
 import sys
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
-from latchline.errors import LatchlineError
+from latchline.errors import LatchlineError, file_trouble
 
 # command → module under latchline.cli, one line of help. Kept as a table so that
 # `latchline --help` need not import the commands, numpy and Pillow among them.
@@ -68,17 +70,23 @@ def chatter(text: str) -> None:
     click.echo(text, err=True)
 
 
+def _give_up(error: LatchlineError) -> NoReturn:
+    """End after what no command could foresee; what is left of the output goes nowhere, or Python would complain."""
+    chatter(f"latchline: {error.sentence()}")
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(error.exit_status)
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line; an error of ours is one sentence and its own exit status."""
     try:
         status = latchline.main(arguments, prog_name="latchline", standalone_mode=False)
+        sys.stdout.flush()  # a full disk is found out here, not while Python ends
     except LatchlineError as error:
         chatter(f"latchline: {error.sentence()}")
         sys.exit(error.exit_status)
-    except click.exceptions.Abort:
-        chatter("latchline: interrupted.")
-        sys.exit(130)
-    except KeyboardInterrupt:
+    except (click.exceptions.Abort, KeyboardInterrupt):
         chatter("latchline: interrupted.")
         sys.exit(130)
     except click.ClickException as error:
@@ -87,6 +95,13 @@ def main(arguments: list[str] | None = None) -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
+    except UnicodeEncodeError as error:
+        what = f"standard output takes {error.encoding} only, which has no {error.object[error.start]!a}"
+        _give_up(LatchlineError(what, hint="set PYTHONUTF8=1"))
+    except OSError as error:
+        _give_up(file_trouble(error.filename or "standard output", error))
+    except MemoryError:
+        _give_up(LatchlineError("there is not enough memory for this", hint="use a smaller chart or fewer rows"))
     sys.exit(status if isinstance(status, int) else 0)
 
 

@@ -25,14 +25,14 @@ def command(folder: Path, replace: bool) -> None:
         for entry in (resources.files("latchline") / "examples").iterdir()
         if entry.is_file() and not entry.name.endswith(".py")
     ]
-    taken = [entry.name for entry in packaged if (folder / entry.name).exists()]
-    if taken and not replace:
-        raise InputError(
-            f'there is a file "{sorted(taken)[0]}" already',
-            where=str(folder),
-            hint="choose another folder, or --replace",
-        )
     try:
+        taken = [entry.name for entry in packaged if (folder / entry.name).exists()]
+        if taken and not replace:
+            raise InputError(
+                f'there is a file "{sorted(taken)[0]}" already',
+                where=str(folder),
+                hint="choose another folder, or --replace",
+            )
         folder.mkdir(parents=True, exist_ok=True)
         for entry in packaged:
             (folder / entry.name).write_bytes(entry.read_bytes())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from pathlib import Path
 
 from latchline.errors import InputError, file_trouble
@@ -11,13 +12,19 @@ from latchline.errors import InputError, file_trouble
 def write_whole(path: Path, content: bytes | str) -> None:
     """Write `content`, text as UTF-8. Raises InputError; an older file of that name then stays as it was."""
     data = content.encode("utf-8") if isinstance(content, str) else content
-    part = path.with_name(path.name + ".part")
+    try:
+        part = path.with_name(path.name + ".part")
+    except ValueError as error:
+        raise file_trouble(path, error) from None
     try:
         part.write_bytes(data)
         part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise file_trouble(path, error) from None
+    except BaseException as error:  # also when interrupted
+        with suppress(OSError, ValueError):
+            part.unlink()
+        if isinstance(error, (OSError, ValueError)):
+            raise file_trouble(path, error) from None
+        raise
 
 
 def ending_of(path: Path, accepted: tuple[str, ...]) -> str:
