@@ -119,9 +119,7 @@ class _Sums:
 
     def __init__(self, profile: Profile, electrical: Electrical, demand: Demand, of_piece: bool) -> None:
         self.profile, self.electrical, self.demand, self.of_piece = profile, electrical, demand, of_piece
-        self.driver, self.supply, self.board = (
-            load_part(name) for name in (electrical.driver, "supply", "board")
-        )
+        self.driver, self.supply, self.board = (load_part(name) for name in (electrical.driver, "supply", "board"))
         self.highest_a = electrical.high_v / electrical.resistance_ohm
         self.peak_a = self.highest_a * demand.at_once_fastest
         wire = self.supply.value(f"awg{electrical.wire_awg:.0f}_ohm_per_km") * 2 * electrical.wire_m / 1000
@@ -339,13 +337,9 @@ class _Sums:
     def _clamp(self) -> list[Line]:
         electrical, driver, supply = self.electrical, self.driver, self.supply
         own = electrical.clamp == "driver"
-        zener_v = (
-            electrical.clamp_v * (1 + supply.value("zener_share")) if electrical.clamp == "zener" else 0.0
-        )
+        zener_v = electrical.clamp_v * (1 + supply.value("zener_share")) if electrical.clamp == "zener" else 0.0
         peak_v = (
-            max(driver.value("blocking_v"), electrical.high_v)
-            if own
-            else electrical.high_v + zener_v + self.diode_v
+            max(driver.value("blocking_v"), electrical.high_v) if own else electrical.high_v + zener_v + self.diode_v
         )
         energy_mj = 0.0
         if self.net_clamp_v > 0:

@@ -65,9 +65,7 @@ def as_text(budget: Budget) -> str:
     rows = [_line_cells(line) for line in budget.lines]
     table = [("", "what", "figure", "limit", "where the limit comes from"), *rows]
     notes = [f"  {line.name}: {line.note}" for line in budget.lines if line.note and line.verdict != "ok"]
-    selectors: list[tuple[str, ...]] = [
-        ("selector", "duty", "busiest", "settles at", "pull-in", "release", "lead")
-    ]
+    selectors: list[tuple[str, ...]] = [("selector", "duty", "busiest", "settles at", "pull-in", "release", "lead")]
     selectors += [_selector_cells(one) for one in budget.selectors]
     parts = [
         heading(budget),
@@ -105,9 +103,7 @@ def _selector_cells(one: SelectorBudget) -> tuple[str, ...]:
 def _columns(rows: Iterable[tuple[str, ...]]) -> list[str]:
     rows = list(rows)
     widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-    return [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
-    ]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
 
 
 # --- the page -----------------------------------------------------------------------------------

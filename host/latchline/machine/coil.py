@@ -30,16 +30,12 @@ def not_negative(**quantities: float) -> None:
             raise ProfileError(f"{name} is {value:g}, but must not be below zero")
 
 
-def steady_current_a(
-    supply_v: float, resistance_ohm: float, *, drop_v: float = 0.0, on_ohm: float = 0.0
-) -> float:
+def steady_current_a(supply_v: float, resistance_ohm: float, *, drop_v: float = 0.0, on_ohm: float = 0.0) -> float:
     """I∞ = (V − Vd)/(R + Ron), for a switch that drops `drop_v` (Darlington) or has `on_ohm` (MOSFET)."""
     positive(supply_v=supply_v, resistance_ohm=resistance_ohm)
     not_negative(drop_v=drop_v, on_ohm=on_ohm)
     if drop_v >= supply_v:
-        raise ProfileError(
-            f"the driver drops {drop_v:g} V of a supply of {supply_v:g} V, so no current flows"
-        )
+        raise ProfileError(f"the driver drops {drop_v:g} V of a supply of {supply_v:g} V, so no current flows")
     return (supply_v - drop_v) / (resistance_ohm + on_ohm)
 
 
@@ -64,9 +60,7 @@ def current_a(time_ms: float, steady_a: float, loop_ohm: float, inductance_h: fl
     return steady_a * (1 - exp(-time_ms / 1000 * loop_ohm / inductance_h))
 
 
-def release_ms(
-    start_a: float, drop_out_a: float, resistance_ohm: float, inductance_h: float, clamp_v: float
-) -> float:
+def release_ms(start_a: float, drop_out_a: float, resistance_ohm: float, inductance_h: float, clamp_v: float) -> float:
     """t = (L/R)·ln[(I0·R + Vc)/(Ido·R + Vc)]; `clamp_v` is the net voltage against the coil. 0 if already below."""
     positive(drop_out_a=drop_out_a, resistance_ohm=resistance_ohm, inductance_h=inductance_h)
     not_negative(start_a=start_a, clamp_v=clamp_v)
@@ -103,9 +97,7 @@ def resistance_at_ohm(resistance_ohm: float, celsius: float) -> float:
     return resistance_ohm * (1 + COPPER_PER_K * (celsius - 20))
 
 
-def heating_k(
-    duty: float, thermal_k_per_w: float, coil_v: float, resistance_ohm: float, ambient_c: float
-) -> float:
+def heating_k(duty: float, thermal_k_per_w: float, coil_v: float, resistance_ohm: float, ambient_c: float) -> float:
     """How far a coil settles above `ambient_c` at a duty of 0 to 1 under `coil_v`, its resistance rising with it.
 
     ΔT = {√[(1+αa)² + 4αD·Rθ·V²/R20] − (1+αa)}/2α, a = ambient − 20: the positive root of

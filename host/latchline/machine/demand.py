@@ -122,9 +122,7 @@ def selector_share(profile: Profile) -> int:
     return 1 if profile.selectors.layout == "carriage" else profile.selectors.count
 
 
-def _selected_counts(
-    profile: Profile, masks: Masks, first_needle: int, rightward: Masks
-) -> npt.NDArray[np.int64]:
+def _selected_counts(profile: Profile, masks: Masks, first_needle: int, rightward: Masks) -> npt.NDArray[np.int64]:
     """How many selected needles each selector serves in each pass: passes × selectors."""
     count = profile.selectors.count
     counts = np.zeros((masks.shape[0], count), dtype=np.int64)

@@ -7,7 +7,7 @@ budget asks for it.
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from math import isfinite
 
 from latchline.errors import ProfileError
@@ -71,6 +71,7 @@ RANGES = {
     "wire_awg": (22.0, 26.0),
     "wire_m": (0.0, 10.0),
 }
+FUSE_MIN_A = 0.032  # the smallest of IEC 60127-2 (memory); 0 means that the budget chooses one
 
 
 def read_electrical(profile: Profile) -> Electrical:
@@ -94,22 +95,10 @@ def read_electrical(profile: Profile) -> Electrical:
             hint = f'did you mean "{near[0]}"?' if near else "accepted: " + ", ".join(known)
             raise _complaint(profile, key, "this key is not known here", hint)
         values[key] = _checked(profile, key, value)
-    for key in (
-        "supply_v",
-        "supply_tolerance_percent",
-        "supply_limit_a",
-        "resistance_ohm",
-        "inductance_mh",
-        "pull_in_a",
-        "drop_out_a",
-        "coil_k_per_w",
-        "ambient_c",
-        "driver",
-        "clamp",
-    ):
-        if key not in values:
+    for key, default in known.items():
+        if default is MISSING and key not in values:
             raise _complaint(profile, key, "this key is missing", f'add "{key} = …"')
-    electrical = Electrical(**values)  # type: ignore[arg-type]
+    electrical = Electrical(**values)  # type: ignore[arg-type]  # each was checked against its key
     _agree(profile, electrical)
     return electrical
 
@@ -122,9 +111,7 @@ def _checked(profile: Profile, key: str, value: float | str) -> float | str:
         return value
     low, high = RANGES[key]
     if isinstance(value, str):
-        raise _complaint(
-            profile, key, f'expected a number, found the text "{value}"', "write it without quotes"
-        )
+        raise _complaint(profile, key, f'expected a number, found the text "{value}"', "write it without quotes")
     if not (isfinite(value) and low <= value <= high):
         raise _complaint(profile, key, f"{value:g} is out of range", f"accepted: {low:g} to {high:g}")
     return float(value)
@@ -141,10 +128,12 @@ def _agree(profile: Profile, electrical: Electrical) -> None:
         )
     if electrical.clamp == "zener" and not electrical.clamp_v:
         raise _complaint(profile, "clamp_v", "a zener clamp needs its voltage", 'add "clamp_v = …"')
-    if electrical.wire_awg not in (22, 24, 26):
+    if 0 < electrical.fuse_a < FUSE_MIN_A:
         raise _complaint(
-            profile, "wire_awg", f"{electrical.wire_awg:g} is not on file", "accepted: 22, 24, 26"
+            profile, "fuse_a", f"no fuse is made for {electrical.fuse_a:g} A", f"accepted: {FUSE_MIN_A:g} to 20, or 0"
         )
+    if electrical.wire_awg not in (22, 24, 26):
+        raise _complaint(profile, "wire_awg", f"{electrical.wire_awg:g} is not on file", "accepted: 22, 24, 26")
     steady_a = electrical.supply_v / electrical.resistance_ohm
     if steady_a <= electrical.pull_in_a:
         raise _complaint(

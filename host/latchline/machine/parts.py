@@ -63,9 +63,7 @@ def load_part(name: str) -> Part:
     """A part by the name of its file. Raises ProfileError when there is none."""
     entry = _FOLDER / f"{name}.toml"
     if not name or not entry.is_file():
-        raise ProfileError(
-            f'no part is called "{name}"', hint="known drivers: " + ", ".join(part_names("driver"))
-        )
+        raise ProfileError(f'no part is called "{name}"', hint="known drivers: " + ", ".join(part_names("driver")))
     table = Table.parse(entry.read_text(encoding="utf-8"), file=f"{name}.toml", kind=ProfileError)
     ratings = {}
     ratings_table = table.table("ratings", required=True)

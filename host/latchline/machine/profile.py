@@ -103,9 +103,7 @@ class Profile:
 
     def lead_edges(self, direction: str) -> int:
         selectors = self.selectors
-        lead = (
-            selectors.lead_rightward_needles if direction == "rightward" else selectors.lead_leftward_needles
-        )
+        lead = selectors.lead_rightward_needles if direction == "rightward" else selectors.lead_leftward_needles
         return round(lead * self.edges_per_needle)
 
     def needle_name(self, index: int) -> str:
