@@ -271,6 +271,11 @@ def test_edge_weights_are_moved_every_ten_rows_of_two_colour_work(rows: int, mov
     assert len(result) == (moves is not None)
 
 
+def test_edge_weights_are_moved_by_courses_where_a_chart_row_takes_two() -> None:
+    result = found("weights", piece(band("slip-colours", "0101", rows=11, separation="doubled")))
+    assert [finding.what for finding in result] == ["move the edge weights up every 10 rows, twice in this band"]
+
+
 @pytest.mark.parametrize(
     ("tex", "size", "fits"),
     [

@@ -21,6 +21,7 @@ from latchline.plan.compile import BandRequest
 from latchline.plan.model import Yarn
 from latchline.plan.options import Options
 from latchline.plan.piece import Piece, Swatch, load_piece
+from latchline.session.prompts import before
 from latchline.technique.table import TECHNIQUES, technique_named
 
 EXAMPLES = Path(str(resources.files("latchline") / "examples"))
@@ -103,6 +104,20 @@ def test_edge_weights_are_due_every_ten_passes_of_two_colour_work() -> None:
     hem, waves = sheet_of(made).pages[1:]
     assert not any("weights" in item for item in items(hem))
     assert any(item.endswith("at row counter 16, 26, 36.") for item in items(waves))
+
+
+def test_sheet_and_knitting_move_the_edge_weights_before_the_same_passes() -> None:
+    made = piece(band("slip-colours", rows=12, separation="doubled"))
+    told = [item for item in items(sheet_of(made).pages[1]) if "weights" in item]
+    plan = made.plan()
+    marks = [number - 1 for number in range(1, plan.passes + 1) if "move the weights up" in before(plan, number)]
+    assert told == [f"Move the edge weights up every 10 rows of fabric: at row counter {', '.join(map(str, marks))}."]
+    assert marks == [20, 40]
+
+
+def test_what_the_needles_do_is_said_in_words_where_no_drawing_can_be() -> None:
+    text = sheet_markdown(sheet_of(piece(band("fair-isle"))))
+    assert "selected: knits contrast; not selected: knits" in text
 
 
 def test_colour_changes_are_told_as_a_rhythm_or_one_by_one() -> None:

@@ -51,17 +51,16 @@ def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False) -> Ite
 
 def verdict(found: Sequence[Finding]) -> str:
     """One sentence."""
-    counts = [f"{sum(item.severity == severity for item in found)} {severity}" for severity in SEVERITIES]
-    if not found:
-        return "Nothing to complain of."
     good = "It can be knitted" if can_be_knitted(found) else "It cannot be knitted as it stands"
-    return f"{good}: {', '.join(counts)}."
+    counted = [(severity, sum(item.severity == severity for item in found)) for severity in SEVERITIES]
+    counts = [f"{severity}: {count}" for severity, count in counted if count]
+    return f"{good}; {', '.join(counts) or 'there is nothing to complain of'}."
 
 
 def _lines(finding: Finding, *, several_bands: bool) -> Iterator[str]:
     place = _place(finding, several_bands=several_bands)
     yield f"  {finding.rule}{': ' + place if place else ''}"
-    limit = f" (limit {finding.limit:g})" if finding.limit else ""
+    limit = f" (limit {finding.limit:g})" if finding.limit and f" {finding.limit:g} " not in finding.what else ""
     yield f"    {_sentence(finding.what + limit)} {_sentence(finding.why)} {_sentence(finding.todo)}"
 
 

@@ -7,6 +7,7 @@ from math import sqrt
 
 from latchline.checks.look import Look
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding
+from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Yarn
 from latchline.technique.model import LAID_IN_ONLY, Does
 
@@ -103,8 +104,8 @@ def weights(look: Look) -> Iterator[Finding]:
     every = look.own.weights_rows
     for band in look.bands_checked("weights"):
         rows = int(look.plan.knitted_row[band.last - 1])
-        moves = (rows - 1) // every
-        times = "once" if moves == 1 else f"{moves} times"
+        moves = sum(weights_due(look.plan, number, every) for number in range(band.first, band.last + 1))
+        times = {1: "once", 2: "twice"}.get(moves, f"{moves} times")
         if moves:
             yield Finding(
                 rule="weights",

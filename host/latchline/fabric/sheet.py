@@ -13,12 +13,12 @@ from latchline.fabric.gauge import TIGHTNESS_MACHINE_MADE, Gauge, tightness
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import NO_YARN, pass_yarns
 from latchline.fabric.scene import Scene
-from latchline.fabric.sheet_drawings import bed_drawing, needle_drawing, piece_drawing, turn_marks
+from latchline.fabric.sheet_drawings import act_in_words, bed_drawing, needle_drawing, piece_drawing, turn_marks
 from latchline.fabric.yarn import YarnNeed, gauge_of, yarn_need
 from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class, yarn_class
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import DIRECTIONS, Profile
-from latchline.plan.limits import WEIGHTS_ROWS
+from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.plan.piece import Piece
 
@@ -98,7 +98,8 @@ def make_sheet(piece: Piece, plan: Plan) -> Sheet:
     gauge = gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
     need = yarn_need(plan, piece.swatch)
     pages = [_piece_page(plan, gauge, need)]
-    pages += [_band_page(plan, number, band, need) for number, band in enumerate(plan.bands, 1)]
+    every = piece.limits.weights_rows
+    pages += [_band_page(plan, number, band, need, every) for number, band in enumerate(plan.bands, 1)]
     return Sheet(f"set-up sheet: {plan.name}", tuple(pages))
 
 
@@ -183,7 +184,7 @@ def _yarn_notes(need: YarnNeed) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed) -> Page:
+def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed, weights_every: int) -> Page:
     profile = plan.profile
     rightward = bool(plan.rightward[band.first - 1])
     blocks: list[Block] = [
@@ -194,10 +195,10 @@ def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed) -> Page:
     cams = band.technique.cams
     if cams.selected != cams.unselected:
         colours = tuple(yarn.colour for yarn in band.yarns[:2])
-        words = f"selected: {cams.selected.name.lower()}; not selected: {cams.unselected.name.lower()}"
+        words = f"selected: {act_in_words(cams.selected)}; not selected: {act_in_words(cams.unselected)}"
         blocks.append(Figure("what the needles do", needle_drawing(cams.selected, cams.unselected, colours), words))
     blocks.append(_feeders(band, need))
-    watch = [*_rhythm(band), *_changes(plan, band), *_actions(band)]
+    watch = [*_rhythm(plan, band, weights_every), *_changes(plan, band), *_actions(band)]
     if watch:
         blocks.append(Listed("on the way", tuple(watch)))
     blocks.append(Listed("take care", _cautions(band), urgent=True))
@@ -274,12 +275,11 @@ def _stitch_size(yarn: Yarn) -> str:
     return f"{yarn.stitch_size:g} ({name}: {low:g} to {high:g} of 12)"
 
 
-def _rhythm(band: Band) -> Iterable[str]:
-    if not band.technique.colour_work or band.technique.double_bed or band.passes < WEIGHTS_ROWS:
-        return
-    marks = list(range(band.first - 1 + WEIGHTS_ROWS, band.last + 1, WEIGHTS_ROWS))
-    shown = ", ".join(str(mark) for mark in marks[:12]) + (" …" if len(marks) > 12 else "")
-    yield f"Move the edge weights up every {WEIGHTS_ROWS} passes: at row counter {shown}."
+def _rhythm(plan: Plan, band: Band, every: int) -> Iterable[str]:
+    marks = [number - 1 for number in range(band.first, band.last + 1) if weights_due(plan, number, every)]
+    if marks:
+        shown = ", ".join(str(mark) for mark in marks[:12]) + (" …" if len(marks) > 12 else "")
+        yield f"Move the edge weights up every {every} rows of fabric: at row counter {shown}."
 
 
 def _changes(plan: Plan, band: Band) -> Iterable[str]:
@@ -289,7 +289,7 @@ def _changes(plan: Plan, band: Band) -> Iterable[str]:
     changes = colour_changes(plan, band)
     if len(changes) < 2:
         return
-    yield f"{len(changes)} colours to put in, the first before pass {changes[0][0]}; the working chart marks each."
+    yield f"{len(changes)} colour changes, the first before pass {changes[0][0]}; the working chart marks each."
     rhythm = _rhythm_of(changes)
     if rhythm:
         yield rhythm

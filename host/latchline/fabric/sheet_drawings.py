@@ -100,6 +100,11 @@ ACT_WORDS = {  # a semicolon begins a new line
 }
 
 
+def act_in_words(act: Does) -> str:
+    """What a needle does, in one line."""
+    return ACT_WORDS[act].replace(";", "")
+
+
 OLD = "#cfcfcf"  # the loop that hangs on the needle before the pass
 
 

@@ -188,10 +188,10 @@ def _pdf_block(block: Block, styles: dict[str, Any]) -> list[Any]:
             return [head, Table(rows, colWidths=[95, PAGE_POINTS - 95], hAlign="LEFT", style=[rule, *tight])]
         case Listed():
             items = [Paragraph(_rl(item), styles["item"], bulletText="-") for item in block.items]
-            if not block.urgent:
-                return [head, *items]
             box = [("BOX", (0, 0), (-1, -1), 1.6, "#000000"), ("LEFTPADDING", (0, 0), (-1, -1), 8)]
-            return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=box, spaceBefore=8)]
+            style = box if block.urgent else tight  # a table keeps its width on a page that is shrunk
+            before = 8 if block.urgent else 0
+            return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=style, spaceBefore=before)]
         case Figure():
             return [head, _drawing(block.scene)]
         case Grid():

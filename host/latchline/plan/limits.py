@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from latchline.plan.model import Yarn
+from latchline.plan.model import Plan, Yarn
 from latchline.tables import Table
 from latchline.technique.model import LAID_IN_ONLY, YARN_CLASSES
 
@@ -104,3 +104,16 @@ class Limits:
         sizes = (0.0, self.fine_size, self.medium_size, self.heavy_size)
         place = YARN_CLASSES.index(name)
         return None if name == LAID_IN_ONLY else (sizes[place], sizes[place + 1])
+
+
+def weights_due(plan: Plan, number: int, every: int = WEIGHTS_ROWS) -> bool:
+    """Whether the edge weights go up before this pass: each time that the band has grown by `every` courses.
+
+    A separation may knit more than one course for a row of the chart; then they are due sooner.
+    """
+    band = plan.band_of(number)
+    row = int(plan.knitted_row[number - 1]) - 1
+    if "weights" not in band.technique.checks or row < 1 or int(plan.knitted_row[number - 2]) - 1 >= row:
+        return False
+    courses = band.separation.courses if band.separation is not None else 1
+    return row * courses // every > (row - 1) * courses // every

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from latchline.plan.limits import WEIGHTS_ROWS
+from latchline.plan.limits import weights_due
 from latchline.plan.model import Plan
 
 
 def before(plan: Plan, number: int) -> tuple[str, ...]:
     """One thing a line; empty when the pass needs nothing."""
     lines = plan.actions(number)
-    band = plan.band_of(number)
-    if band.technique.yarns == 2 and number > band.first and (number - band.first) % WEIGHTS_ROWS == 0:
+    if weights_due(plan, number):
         lines = (*lines, "move the weights up")
     return lines
 
