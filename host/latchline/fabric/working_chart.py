@@ -177,7 +177,7 @@ class _Sheet:
                 wanted = (column in ends, number == 1, number % 10 == 0, number % 5 == 0)[rank]
                 letter = 0.3 * size / self.cell  # half a letter's width, in columns
                 if wanted and all(
-                    abs(column - other) > letter * (len(name) + len(there)) for other, there in named.items()
+                    abs(column - other) > letter * (len(name) + len(there)) + 0.2 for other, there in named.items()
                 ):
                     named[column] = name
         for column, name in named.items():
@@ -224,13 +224,13 @@ class _Sheet:
                 draw(scene, self.x(column) + self.cell / 2, middle, reach)
 
     def _yarn(self, scene: Scene, line: Line, x: float, middle: float) -> None:
-        """The yarns of a pass where they change or a page starts, with a flag at the change."""
+        """The yarns of a pass where they change or a page starts, with a sign at the change."""
         now = self._yarns(line.first)
         before = self._yarns(line.first - 1) if line.first > 1 else ()
         if now == before and line is not self.lines[0] and not line.folded:
             return
         if now != before and now:
-            scene.area([(x - 4, middle - 1.6), (x - 4, middle + 1.6), (x - 0.6, middle)])
+            _change_sign(scene, x - 2.6, middle)
         at = x
         for place in now:
             yarn = self.carried.yarns[place]
@@ -339,6 +339,11 @@ def _bar(scene: Scene, x: float, y: float, reach: float) -> None:
     scene.line(x - reach, y, x + reach, y, 0.4)
 
 
+def _change_sign(scene: Scene, x: float, y: float) -> None:
+    """A solid diamond, which nothing else on the page is."""
+    scene.area([(x - 1.9, y), (x, y - 1.5), (x + 1.9, y), (x, y + 1.5)])
+
+
 def _back_dots(scene: Scene, x: float, y: float, back: int) -> None:
     """Four needles of the back bed from the span's left: filled ones knit."""
     for needle, knits_there in enumerate(back_needles(np.array([back], dtype=np.uint8), 4)[0].tolist()):
@@ -419,7 +424,7 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
         3.0,
     )
     y += 5
-    scene.area([(MARGIN, y - 2.8), (MARGIN, y + 0.4), (MARGIN + 3.4, y - 1.2)])
+    _change_sign(scene, MARGIN + 2.2, y - 1.2)
     scene.words(MARGIN + 6, y, "change yarns before this pass", 3.0)
     scene.line(MARGIN + 62, y - 1.2, MARGIN + 72, y - 1.2, 0.8, INK, (2, 1))
     scene.words(MARGIN + 74, y, "the drawing meets itself; heavy line up: between L1 and R1", 3.0)

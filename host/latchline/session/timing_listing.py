@@ -89,7 +89,7 @@ def remarks(timing: PassTiming) -> list[str]:
     if timing.hesitations:
         said.append(_times(timing.hesitations, "stop"))
     if timing.backings:
-        said.append(f"backed up {timing.backed_needles:g} needles")
+        said.append("backed up " + ("1 needle" if timing.backed_needles == 1 else f"{timing.backed_needles:g} needles"))
     if timing.missed_edges > 0:
         said.append(_times(timing.missed_edges, "edge") + " missed")
     if timing.missed_edges < 0:

@@ -30,7 +30,7 @@ _SLIP_CHECKS = ("float-across", "float-over-turn", "loop-kept", "never-knits", "
 
 TUCK = Technique(
     name="tuck",
-    title="tuck: unselected needles tuck in both directions",
+    title="unselected needles tuck in both directions",
     cams=_TUCK,
     back=PLAIN,
     one_way=False,
@@ -46,13 +46,13 @@ TUCK = Technique(
 TUCK_ONE_WAY = replace(
     TUCK,
     name="tuck-one-way",
-    title="tuck: unselected needles tuck in one direction, all knit on the way back",
+    title="unselected needles tuck in one direction, all knit on the way back",
     one_way=True,
 )
 
 SLIP = Technique(
     name="slip",
-    title="slip: unselected needles miss in both directions",
+    title="unselected needles miss in both directions",
     cams=_MISS,
     back=PLAIN,
     one_way=False,
@@ -67,7 +67,7 @@ SLIP = Technique(
 SLIP_ONE_WAY = replace(
     SLIP,
     name="slip-one-way",
-    title="slip: unselected needles miss in one direction, all knit on the way back",
+    title="unselected needles miss in one direction, all knit on the way back",
     one_way=True,
 )
 
