@@ -8,6 +8,8 @@ else happens is left to the board, which takes edges one by one as docs/protocol
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -128,53 +130,35 @@ def _move(board: ModelBoard, at_us: Times, pins: int, step: int, intervals: Whol
 def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> int:
     """A stretch forward with a pass under way."""
     start = way.sign * board.position
+    count = min(len(at_us), way.finish_line - start - 1)
+    if count < SHORTEST_RUN:
+        return 0
+    at_us = at_us[:count]
     intervals = _intervals(board, at_us, way.sign)
     given = 1 + bed.advance // np.maximum(intervals, 1)
-    count = min(len(at_us), way.finish_line - start - 1)
-    too_fast = np.flatnonzero(given > bed.advance_max)
-    if len(too_fast):
-        count = min(count, int(too_fast[0]))
+    reach = np.arange(start + 1, start + count + 1)
+    reach[0] = max(start + 1 + min(board.advance, bed.advance_max), way.reach)
+    reach[1:] += given[:-1]
+    np.maximum.accumulate(reach, out=reach)
+    if int(given.max()) > bed.advance_max:
+        count = int((given > bed.advance_max).nonzero()[0][0])
+    turns = _turns(board, bed, way, start, at_us, reach)
+    count = min(count, turns.quiet)
     if count < SHORTEST_RUN:
         return 0
-    ahead = np.empty(count, np.int64)
-    ahead[0] = min(board.advance, bed.advance_max)
-    ahead[1:] = given[: count - 1]
-    reach = np.maximum.accumulate(np.maximum(np.arange(start + 1, start + count + 1) + ahead, way.reach))
-
-    # Needles whose selector switches on or off in this stretch, and at which edge.
-    begin, end = way.first_after(start - bed.hold), way.first_after(int(reach[-1]))
-    chosen = begin + np.flatnonzero(way.selected[begin:end])
-    points = way.first_point + way.pitch * chosen
-    on_edge = np.searchsorted(reach, points)
-    on_edge[points <= way.reach] = -1  # was on before
-    off_edge = points + bed.hold - start - 1
-    coils = way.coils[chosen]
-    count = min(count, _first_late(board, bed, at_us[:count], on_edge, points - start - 1, coils))
-    if count < SHORTEST_RUN:
-        return 0
-    share = bed.count if bed.layout_kind == 1 else 1
-    tight = bed.advance_max + bed.hold == share * bed.edges_per_needle
-    if tight or at_us[count - 1] - at_us[0] >= (bed.limit_ms - 1) * _MS_US:
-        count = min(count, _quiet(board, bed, at_us[:count], on_edge, off_edge, coils))
-        if count < SHORTEST_RUN:
-            return 0
-
-    on = (on_edge >= 0) & (on_edge < count)
-    off = off_edge < count
-    changes = np.zeros(count, np.int64)
-    np.add.at(changes, on_edge[on], 1 << coils[on])
-    np.subtract.at(changes, off_edge[off], 1 << coils[off])
-    register = board.register + np.cumsum(changes)
-    changed = np.flatnonzero(changes)
-    words = register[changed].tolist()
+    edges = sorted(edge for edge in turns.changes if edge < count)
+    words, word = [], board.register
+    for edge in edges:
+        word ^= turns.changes[edge]
+        words.append(word)
     if not (board.reads_well(board.register) and all(map(board.reads_well, words))):
         return 0
-    board.out.registers(at_us[changed].tolist(), words)
-    still = on & ~off
-    for coil, edge in zip(coils[still].tolist(), on_edge[still].tolist(), strict=True):
-        board.on_since_ms[coil] = (int(at_us[edge]) - board.started_us) // _MS_US
-        board.changed_tick[coil] = board.tick(int(at_us[edge]))
-    board.register = int(register[-1])
+    board.out.registers([turns.at_us[edge] for edge in edges], words)
+    board.register = word
+    for edge, coil in turns.on:
+        if edge < count and word >> coil & 1:
+            board.on_since_ms[coil] = (turns.at_us[edge] - board.started_us) // _MS_US
+            board.changed_tick[coil] = board.tick(turns.at_us[edge])
 
     driven = slice(way.first_after(start), way.first_after(start + count))
     way.driven[driven] = way.selected[driven]
@@ -182,39 +166,59 @@ def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> in
     way.furthest = max(way.furthest, start + count)
     way.forward = True
     intervals = intervals[:count]
-    way.stops += int(np.count_nonzero(intervals > STOP_TICKS))
-    way.advance = max(way.advance, int(given[:count].max()))
-    way.shortest = min(way.shortest, int(intervals.min()))
+    if int(intervals.max()) > STOP_TICKS:
+        way.stops += int(np.count_nonzero(intervals > STOP_TICKS))
+    shortest = int(intervals.min())
+    way.shortest = min(way.shortest, shortest)
+    way.advance = max(way.advance, 1 + bed.advance // max(shortest, 1))
     while len(way.tenth_ticks) < 9 and start + count >= way.tenth_line(len(way.tenth_ticks) + 1):
         edge = max(way.tenth_line(len(way.tenth_ticks) + 1) - start - 1, 0)
-        way.tenth_ticks.append(board.tick(int(at_us[edge])))
+        way.tenth_ticks.append(board.tick(turns.at_us[edge]))
     _move(board, at_us[:count], int(pins[count - 1]), way.sign, intervals)
     return count
 
 
-def _first_late(board: ModelBoard, bed: Bed, at_us: Times, on_edge: Whole, met_edge: Whole, coils: Whole) -> int:
-    """The edge at which a needle is met whose selector has had no time to act; the last one is the length."""
-    count = len(at_us)
-    met = (met_edge >= 0) & (met_edge < count)
-    ticks = (at_us - board.started_us) // _TICK_US
-    before = np.array(board.changed_tick)[coils[met]]
-    on_ticks = np.where(on_edge[met] >= 0, ticks[np.minimum(on_edge[met], count - 1)], before)
-    late = ticks[met_edge[met]] - on_ticks < acting_ticks(bed)
-    return int(met_edge[met][late].min()) if late.any() else count
+@dataclass
+class _Turns:
+    """What the selectors do in a stretch. changes: by edge, the bits of the register that change.
+
+    on: edges at which a coil goes on, and the coil. quiet: edges before anything but this happens.
+    """
+
+    at_us: list[int]
+    quiet: int
+    changes: dict[int, int] = field(default_factory=dict)
+    on: list[tuple[int, int]] = field(default_factory=list)
 
 
-def _quiet(board: ModelBoard, bed: Bed, at_us: Times, on_edge: Whole, off_edge: Whole, coils: Whole) -> int:
-    """How many edges pass before a coil comes to its limit, or one needle's turn ends as the coil's next begins."""
-    count = len(at_us)
-    on, off = np.zeros(count, np.int64), np.zeros(count, np.int64)
-    now_on = (on_edge >= 0) & (on_edge < count)
-    now_off = off_edge < count
-    np.bitwise_or.at(on, on_edge[now_on], 1 << coils[now_on])
-    np.bitwise_or.at(off, off_edge[now_off], 1 << coils[now_off])
-    both = np.flatnonzero(on & off)
-    limit = int(both[0]) if len(both) else count
-    ms = (at_us - board.started_us) // _MS_US
-    begun = on_edge[now_on]
-    ended = np.minimum(off_edge[now_on], count - 1)
-    cooked = begun[ms[ended] - ms[begun] >= bed.limit_ms]
-    return min(limit, int(cooked.min()) + 1) if len(cooked) else limit
+def _turns(board: ModelBoard, bed: Bed, way: Way, start: int, at_us: Times, reach: Whole) -> _Turns:
+    """Each selected needle's turn, in the order in which the pass meets them.
+
+    The stretch is quiet up to the edge where a needle is met whose selector has had no time, where one
+    needle's turn ends as the same coil's next begins, and while no coil that goes on in it comes to its limit.
+    """
+    found = _Turns(at_us.tolist(), len(at_us))
+    reached, last = reach.tolist(), len(at_us) - 1
+    acting_us, limit_ms = acting_ticks(bed) * _TICK_US, bed.limit_ms
+    times, changes, begin_us = found.at_us, found.changes, board.started_us
+    on = 0
+    for index in range(bisect_right(way.points, start - bed.hold), bisect_right(way.points, reached[-1])):
+        point, coil = way.points[index], way.point_coils[index]
+        bit, met = 1 << coil, point - start - 1
+        off = met + bed.hold
+        if point > way.reach:
+            on = bisect_left(reached, point, on)
+            on_us = times[on] - (times[on] - begin_us) % _TICK_US
+            if changes.get(on, 0) & bit:
+                found.quiet = min(found.quiet, on)
+            if (times[min(off, last)] - begin_us) // _MS_US - (on_us - begin_us) // _MS_US >= limit_ms:
+                found.quiet = min(found.quiet, on + 1)
+            changes[on] = changes.get(on, 0) ^ bit
+            found.on.append((on, coil))
+        else:
+            on_us = begin_us + board.changed_tick[coil] * _TICK_US
+        if off <= last:
+            changes[off] = changes.get(off, 0) ^ bit
+        if 0 <= met <= last and times[met] - (times[met] - begin_us) % _TICK_US - on_us < acting_us:
+            found.quiet = min(found.quiet, met)
+    return found

@@ -26,8 +26,9 @@ def acting_ticks(bed: Bed) -> int:
 class Way:
     """The pass that is armed or under way. Places are in q: edges along its direction.
 
-    `needles`, `selected`, `coils` and `points` list the needles of the span in the order in which
-    the pass meets them; point k is first_point + k × pitch.
+    `needles`, `selected` and `coils` list the needles of the span in the order in which the pass meets
+    them, the point of the kth being first_point + k × pitch; `points` and `point_coils` those of the
+    selected ones alone.
     """
 
     number: int
@@ -40,6 +41,8 @@ class Way:
     needles: npt.NDArray[np.int64]
     selected: npt.NDArray[np.bool_]
     coils: npt.NDArray[np.int64]
+    points: list[int]
+    point_coils: list[int]
     reach: int = 0
     furthest: int = 0
     start_tick: int = 0
@@ -63,17 +66,21 @@ class Way:
         else:
             coils = np.full(len(needles), 0 if bed.count == 1 or taken.direction else 1)
         bits = np.unpackbits(np.frombuffer(taken.mask, np.uint8), bitorder="little").astype(bool)
+        selected = bits[needles]
+        first_point = sign * int(needles[0]) * bed.edges_per_needle - lead
         return cls(
             number=taken.pass_number,
             direction=taken.direction,
             sign=sign,
             start_line=lines[0],
             finish_line=lines[1],
-            first_point=sign * int(needles[0]) * bed.edges_per_needle - lead,
+            first_point=first_point,
             pitch=bed.edges_per_needle,
             needles=needles,
-            selected=bits[needles],
+            selected=selected,
             coils=coils,
+            points=(first_point + bed.edges_per_needle * selected.nonzero()[0]).tolist(),
+            point_coils=coils[selected].tolist(),
             reach=lines[0],
         )
 
