@@ -191,9 +191,7 @@ def test_a_fuse_left_to_the_budget_is_the_smallest_standard_rating_that_will_do(
         ({"supply_w": 12}, 'did you mean "supply_v"?'),
     ],
 )
-def test_nonsense_in_the_electrical_table_is_refused_with_a_sentence(
-    changes: dict[str, Any], sentence: str
-) -> None:
+def test_nonsense_in_the_electrical_table_is_refused_with_a_sentence(changes: dict[str, Any], sentence: str) -> None:
     with pytest.raises(ProfileError) as caught:
         make_budget(made(**changes))
     assert sentence in caught.value.sentence()
@@ -227,6 +225,12 @@ def test_any_table_of_values_in_range_gives_finite_figures_or_one_sentence(
         assert one.verdict in ("ok", "look", "no")
 
 
+@pytest.mark.parametrize("fuse_a", [5e-324, 0.031])
+def test_a_fuse_that_nobody_makes_is_refused(fuse_a: float) -> None:
+    with pytest.raises(ProfileError, match="no fuse is made for"):
+        make_budget(made(fuse_a=fuse_a))
+
+
 def test_a_missing_key_and_a_missing_table_are_named() -> None:
     profile = load_profile("standard-200")
     with pytest.raises(ProfileError, match=r"has no \[electrical\] table"):
@@ -243,9 +247,7 @@ def test_the_figures_for_machines_are_json_and_complete(name: str) -> None:
     assert data["verdict"] == budget.verdict
     assert len(data["lines"]) == len(budget.lines)
     assert len(data["selectors"]) == budget.profile.selectors.count
-    assert {"name", "figure", "unit", "sense", "limit", "verdict", "source", "note"} == data["lines"][
-        0
-    ].keys()
+    assert {"name", "figure", "unit", "sense", "limit", "verdict", "source", "note"} == data["lines"][0].keys()
 
 
 @pytest.mark.parametrize("name", shipped_profiles())

@@ -36,9 +36,7 @@ def registers_of_a_pass(
             passed = (position - point) * travel
             if selected and -advance <= passed < selectors.hold_edges:
                 bank = selectors.layout == "bank"
-                value |= 1 << (
-                    needle % selectors.count if bank else 0 if rightward or selectors.count == 1 else 1
-                )
+                value |= 1 << (needle % selectors.count if bank else 0 if rightward or selectors.count == 1 else 1)
         values.append(value if selectors.active == "high" else value ^ ((1 << selectors.count) - 1))
     return values
 
@@ -46,9 +44,7 @@ def registers_of_a_pass(
 @pytest.mark.parametrize("active", ["high", "low"])
 @pytest.mark.parametrize("name", PROFILES)
 @given(data=st.data())
-def test_the_most_selectors_at_once_equals_a_count_edge_by_edge(
-    name: str, active: str, data: st.DataObject
-) -> None:
+def test_the_most_selectors_at_once_equals_a_count_edge_by_edge(name: str, active: str, data: st.DataObject) -> None:
     profile = load_profile(name)
     profile = replace(profile, selectors=replace(profile.selectors, active=active))
     masks, first = data.draw(selections(needles=profile.needles))
@@ -63,9 +59,7 @@ def test_the_most_selectors_at_once_equals_a_count_edge_by_edge(
 
 @pytest.mark.parametrize("name", PROFILES)
 @given(data=st.data())
-def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(
-    name: str, data: st.DataObject
-) -> None:
+def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(name: str, data: st.DataObject) -> None:
     profile = load_profile(name)
     masks, first = data.draw(selections(needles=profile.needles))
     pace = data.draw(st.floats(5, 60))
@@ -76,11 +70,7 @@ def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(
     for n, mask in enumerate(masks):
         for column, selected in enumerate(mask):
             bank = profile.selectors.layout == "bank"
-            one = (
-                (first + column) % profile.selectors.count
-                if bank
-                else (1 - n % 2) * (profile.selectors.count - 1)
-            )
+            one = (first + column) % profile.selectors.count if bank else (1 - n % 2) * (profile.selectors.count - 1)
             room = profile.edges_per_needle * (profile.selectors.count if bank else 1)
             edges = min(profile.advance_us / 1000 / edge_ms + 1 + profile.selectors.hold_edges, room)
             on_s[n, one] += selected * edges * edge_ms / 1000

@@ -39,15 +39,11 @@ def test_a_healthy_bed_stays_between_the_limits_and_a_short_does_not(name: str) 
     supply_min, current_max = watch_limits(profile)
     budget = make_budget(profile)
     electrical = budget.electrical
-    peak_a = next(
-        one.figure for one in budget.lines if one.name == "supply current, peak at the highest speed"
-    )
+    peak_a = next(one.figure for one in budget.lines if one.name == "supply current, peak at the highest speed")
     assert peak_a is not None
     assert 0 < supply_min < supply_counts(electrical.low_v)
     assert current_counts(peak_a) < current_max < 1023
-    assert (
-        current_counts(electrical.supply_v / 5.0) > current_max
-    )  # 4 Ω of a shorted coil and 1 Ω of leads, say
+    assert current_counts(electrical.supply_v / 5.0) > current_max  # 4 Ω of a shorted coil and 1 Ω of leads, say
     assert supply_counts(electrical.supply_v * 0.5) < supply_min
 
 
@@ -62,17 +58,13 @@ def test_a_board_set_up_as_on_a_real_port_stops_at_a_short_and_at_a_sagging_supp
     fault: str, numbers: set[int]
 ) -> None:
     """The model board with its converter, a piece that uses every selector; fault 10 supply low, 11 current high."""
-    plan = plan_from(
-        None, {"technique": "tuck", "alternate_needles": "only", "needles": "L20-R20", "rows": 4}
-    )
+    plan = plan_from(None, {"technique": "tuck", "alternate_needles": "only", "needles": "L20-R20", "rows": 4})
     register()
     port = serial.serial_for_url(f"sim://standard-200?seed=3{fault}", do_not_open=True)
     assert isinstance(port, SimPort)
     port.open()
     host = Host(port, port.clock)
-    session = Session(
-        host, plan, GoesOn(), clock=port.clock, bed=watched_bed(plan), waits_at_bands=False, wait_s=0.5
-    )
+    session = Session(host, plan, GoesOn(), clock=port.clock, bed=watched_bed(plan), waits_at_bands=False, wait_s=0.5)
     named: set[int] = set()
     while not session.over and not named and port.clock() < 60:
         named = {event.error.number for event in session.step() if isinstance(event, Stopped)}

@@ -32,9 +32,7 @@ def trace_of(plan: Plan, pace: float, file: Path, habits: str = STEADY) -> tuple
     changes = sorted(
         (at, selector, int(value, 2))
         for selector in range(plan.profile.selectors.count)
-        for at, value in trace[
-            next(s for s in trace.signals if s.rpartition(".")[2] == f"selector_{selector}")
-        ].tv
+        for at, value in trace[next(s for s in trace.signals if s.rpartition(".")[2] == f"selector_{selector}")].tv
     )
     on: dict[int, int] = {}
     most = 0
@@ -68,12 +66,8 @@ def test_a_dry_run_keeps_each_coil_on_for_no_longer_than_the_budget_reckons_with
         assert 0.4 * reckoned_us < on_us <= reckoned_us
 
 
-@pytest.mark.parametrize(
-    "name", ["harbour-blanket", "net-cushion", "tide-mat", "door-banner", "signal-flags"]
-)
-def test_the_most_selectors_on_in_a_dry_run_are_those_that_the_masks_foretell(
-    name: str, tmp_path: Path
-) -> None:
+@pytest.mark.parametrize("name", ["harbour-blanket", "net-cushion", "tide-mat", "door-banner", "signal-flags"])
+def test_the_most_selectors_on_in_a_dry_run_are_those_that_the_masks_foretell(name: str, tmp_path: Path) -> None:
     plan = load_piece(str(EXAMPLES / f"{name}.toml")).plan()
     counted, edge_us = trace_of(plan, 45, tmp_path / "run.vcd")
     assert counted == from_masks(plan, edge_us)
@@ -92,11 +86,7 @@ def test_thinly_selected_charts_switch_as_few_at_once_as_the_masks_foretell(
     chart.write_text((row + "\n") * 6, encoding="utf-8")
     plan = plan_from(str(chart), {"machine": "standard-200", "needles": "L40-R40"})
     counted, edge_us = trace_of(plan, 60, tmp_path / "run.vcd")
-    assert (
-        2 * plan.profile.edges_per_needle
-        >= 2 + plan.profile.advance_us // edge_us
-        > plan.profile.edges_per_needle
-    )
+    assert 2 * plan.profile.edges_per_needle >= 2 + plan.profile.advance_us // edge_us > plan.profile.edges_per_needle
     assert counted == from_masks(plan, edge_us) == together
 
 

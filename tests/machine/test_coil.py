@@ -35,9 +35,7 @@ def test_a_lower_supply_pulls_in_more_slowly(made: dict[str, float], share: floa
 def test_a_higher_clamp_releases_faster(made: dict[str, float], clamp_v: float, more_v: float) -> None:
     def release_ms(volts: float) -> float:
         start_a = made["supply_v"] / made["resistance_ohm"]
-        return coil.release_ms(
-            start_a, made["drop_out_a"], made["resistance_ohm"], made["inductance_mh"] / 1000, volts
-        )
+        return coil.release_ms(start_a, made["drop_out_a"], made["resistance_ohm"], made["inductance_mh"] / 1000, volts)
 
     assert release_ms(clamp_v + more_v) < release_ms(clamp_v)
 
@@ -52,9 +50,7 @@ def test_a_faster_carriage_needs_as_much_lead_or_more(
     assert coil.lead_needles(act_ms, fast_ms) >= coil.lead_needles(act_ms, slow_ms)
 
 
-@given(
-    st.floats(0, 0.95), st.floats(0.01, 0.05), st.floats(1, 100), st.floats(3, 48), st.floats(10, 500), COLD_C
-)
+@given(st.floats(0, 0.95), st.floats(0.01, 0.05), st.floats(1, 100), st.floats(3, 48), st.floats(10, 500), COLD_C)
 def test_a_busier_coil_settles_hotter(
     duty: float, more: float, thermal: float, volts: float, ohm: float, ambient_c: float
 ) -> None:
@@ -63,9 +59,7 @@ def test_a_busier_coil_settles_hotter(
 
 
 @given(st.floats(0.001, 5), st.floats(1, 500), st.floats(0.001, 0.3), st.floats(0.5, 60))
-def test_a_clamp_takes_less_than_the_coil_had_stored(
-    start_a: float, ohm: float, henry: float, clamp_v: float
-) -> None:
+def test_a_clamp_takes_less_than_the_coil_had_stored(start_a: float, ohm: float, henry: float, clamp_v: float) -> None:
     taken = coil.clamp_energy_mj(start_a, ohm, henry, clamp_v)
     assert 0 <= taken <= coil.stored_mj(henry, start_a) * (1 + 1e-6)
 
@@ -79,9 +73,7 @@ def test_the_current_at_the_pull_in_time_is_the_pull_in_current(made: dict[str, 
 
 
 @given(st.floats(0.05, 20), st.floats(1, 60), st.floats(0.5, 4))
-def test_a_trace_carries_again_the_current_that_it_was_made_for(
-    amps: float, rise_k: float, ounces: float
-) -> None:
+def test_a_trace_carries_again_the_current_that_it_was_made_for(amps: float, rise_k: float, ounces: float) -> None:
     area = coil.trace_mm(amps, rise_k, ounces=ounces) / coil.MIL_MM * ounces * coil.OUNCE_MIL
     assert 0.048 * rise_k**0.44 * area**0.725 == pytest.approx(amps, rel=1e-9)
 

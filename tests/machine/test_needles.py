@@ -35,6 +35,7 @@ def test_a_span_is_read_however_the_dash_is_written(text: str) -> None:
     [
         ("R20-L20", 'the span "R20-L20" stands the wrong way round; write L20-R20.'),
         ("L101-R1", 'the span "L101-R1" leaves the bed; this bed has the needles L100-R100.'),
+        ("L100-R101", 'the span "L100-R101" leaves the bed; this bed has the needles L100-R100.'),
         ("L20", '"L20" is not a span of needles; write it as L20-R20.'),
         ("L0-R5", '"L0" names no needle; write L or R and a number from 1, as L20 or R1.'),
         ("", '"" is not a span of needles; write it as L20-R20.'),
@@ -54,3 +55,15 @@ def test_a_centred_span_lies_about_the_centre_and_on_the_bed(width: int) -> None
     assert span.first >= 0
     assert span.last < 200
     assert abs((100 - span.first) - (span.last - 99)) <= 1
+
+
+@pytest.mark.parametrize(("centre", "first"), [(100, 25), (20, 0), (180, 50)])
+def test_a_centred_span_stays_on_a_bed_whose_centre_lies_off_its_middle(centre: int, first: int) -> None:
+    assert Span.centred(150, centre, 200) == Span(first, first + 149)
+
+
+def test_the_whole_bed_is_a_span_and_one_needle_more_is_not() -> None:
+    assert Span.parse("L100-R100", 100, 200) == Span.centred(200, 100, 200) == Span(0, 199)
+    for width in (0, 201):
+        with pytest.raises(InputError, match=f"{width} stitches do not fit on 200 needles"):
+            Span.centred(width, 100, 200)

@@ -55,6 +55,7 @@ def test_the_sizes_are_those_of_the_trade() -> None:
         ("pitch_mm = 4.5", "pitch_mm = -4.5", 'my.toml, line 11, key "bed.pitch_mm": -4.5 is out of range; accepted: 1 to 20.'),
         ("pitch_mm = 4.5", "pitch_mm = nan", 'my.toml, line 11, key "bed.pitch_mm": nan is out of range; accepted: 1 to 20.'),
         ('layout = "bank"', 'layout = "row"', 'key "selectors.layout": "row" is not known here; accepted: carriage, bank.'),
+        ('layout = "bank"\ncount = 16', 'layout = "carriage"\ncount = 3', 'key "selectors.count": 3 is out of range; accepted: 1 to 2.'),
         ("count = 16", "count = 17", 'key "selectors.count": 17 is out of range; accepted: 1 to 16.'),
         ("limit_ms = 1000", "limit_ms = 1000\nlimit = 3", 'key "selectors.limit": this key is not known here; did you mean "limit_ms"?'),
         ("mechanical_ms = 4.0", "mechanical_ms = 49.0", "at 1.5 m/s a selector is busy for 95 edges of each needle, but has only 64 until its next one"),
@@ -74,6 +75,9 @@ def test_a_profile_of_the_users_own_is_read_by_path(tmp_path) -> None:  # type: 
     (tmp_path / "mine.toml").write_text(changed("needles = 200", "needles = 160"))
     assert load_profile("mine.toml", beside=tmp_path).needles == 160
     assert load_profile(str(tmp_path / "mine.toml")).name == "mine"
+    assert load_profile(str(tmp_path / "mine.toml"), beside=tmp_path / "elsewhere").name == "mine"
+    with pytest.raises(ProfileError, match='no machine profile is called "mine"'):
+        load_profile("mine")
 
 
 def test_levers_keep_the_users_words() -> None:

@@ -169,7 +169,7 @@ def _file_of(name: str, beside: Path | None) -> Path | None:
     if not (name.endswith(".toml") or "/" in name or "\\" in name):
         return None
     path = Path(name)
-    return beside / path if beside is not None and not path.is_absolute() else path
+    return beside / path if beside is not None else path  # an absolute one stays as it is
 
 
 def parse_profile(text: str, *, name: str, file: str) -> Profile:
