@@ -24,7 +24,6 @@ class Screen:
 
     def __init__(self) -> None:
         self._from_host = Gatherer()
-        self._from_board = Gatherer()
         self._passes: deque[bytes] = deque(maxlen=PASSES_KEPT)
         self._statuses: deque[tuple[int, bytes]] = deque(maxlen=8)
         self.plan: PlanStart | None = None
@@ -40,17 +39,17 @@ class Screen:
                 if isinstance(message, PlanStart):
                     self.plan = message
 
-    def board_said(self, at_us: int, data: bytes) -> None:
-        for frame in self._from_board.feed(data):
-            if frame and len(frame) > 2 and frame[1] == Status.number:
-                self._statuses.append((at_us, frame))
+    def board_said(self, at_us: int, frame: bytes) -> None:
+        """A whole frame, or the beginning of one that a reset has cut short."""
+        if len(frame) > 2 and frame[1] == Status.number:
+            self._statuses.append((at_us, frame))
 
     def status(self, since_us: int) -> Status | None:
         """The newest status, if one has come since then."""
         for at_us, frame in reversed(self._statuses):
-            message = from_wire(frame)
             if at_us < since_us:
                 return None
+            message = from_wire(frame[:-1])
             if isinstance(message, Status):
                 return message
         return None

@@ -208,7 +208,7 @@ class ModelBoard(Follower):
         if not self._on_beat() or self.ms() == self._watched_ms or not self.bed:
             return
         self._watched_ms = self.ms()
-        watched = self.enabled and self.analog is not None
+        watched = self.enabled and self.analog is not None and bool(self.bed.supply_min or self.bed.current_max)
         supply, current = self._read() if watched else GOOD_READING
         self._supply_low = watched and supply < self.bed.supply_min
         self._low = self._low + 1 if self._supply_low else 0

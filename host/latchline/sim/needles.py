@@ -117,8 +117,10 @@ class Needles:
         self._forget(int(at_us[-1]))
 
     def _joined(self) -> tuple[Times, npt.NDArray[np.uint16], npt.NDArray[np.bool_]]:
-        times, on, lamp = (np.concatenate(column) for column in zip(*self._outputs, strict=True))
-        return times, on, lamp
+        if len(self._outputs) > 1:
+            times, on, lamp = (np.concatenate(column) for column in zip(*self._outputs, strict=True))
+            self._outputs = [(times, on, lamp)]
+        return self._outputs[0]
 
     def _lit(self, begin_us: int, end_us: int) -> bool:
         """Was the lamp lit from the one time up to the other?"""

@@ -28,7 +28,7 @@ SLICE_US = 255_000
 ANSWER_US = 3_000
 REACTION_LEAST_S = 0.26
 
-STATUS_US = 252_000  # from one regular word of the board to the end of the next
+STATUS_US = 250_100  # from the end of one regular word of the board to that of the next
 NO_PINS = np.zeros(0, np.uint8)
 
 MakeBoard = Callable[[Analog], Board]
