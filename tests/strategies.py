@@ -11,7 +11,7 @@ from itertools import cycle
 
 import numpy as np
 import numpy.typing as npt
-from conformance.story import Story
+from conformance.story import Story, unmistakable
 from hypothesis import settings
 from hypothesis import strategies as st
 
@@ -345,17 +345,9 @@ def _paces(draw: st.DrawFn, bed: Bed, edge_us: tuple[int, int], steady: bool) ->
     shortest, longest = edge_us
     paces = draw(st.lists(st.integers(shortest, longest), min_size=1, max_size=4))
     if steady:
-        paces = [_unmistakable(pace, bed.advance) for pace in paces]
+        paces = [unmistakable(pace, bed.advance) for pace in paces]
     each = draw(st.integers(1, 40))
     return (pace for pace in cycle(paces) for _ in range(each))
-
-
-def _unmistakable(pace_us: int, advance: int) -> int:
-    """A pace at which advance / interval rounds to the same number for a few ticks more or less."""
-    ticks = pace_us // 4
-    while len({advance // (ticks + off) for off in range(-4, 5)}) > 1:
-        ticks += 1
-    return ticks * 4
 
 
 # --- timing ---------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ import dataclasses
 import random
 from collections.abc import Callable
 
-from conformance.story import Story, plan_of
+from conformance.story import Story, plan_of, unmistakable
 
 from latchline.link.messages import (
     Ask,
@@ -100,9 +100,11 @@ def back_behind_the_start_line() -> Story:
 def speeds_up_and_slows_down() -> Story:
     story, plan = begun()
     width = plan.right_line + 3 - story.place
-    story.walk(plan.right_line + 3, [5000 - 40 * min(edge, 100) for edge in range(width)]).wait(40_000)
+    story.walk(
+        plan.right_line + 3, [unmistakable(5000 - 40 * min(edge, 100), BANK.advance) for edge in range(width)]
+    ).wait(40_000)
     width = story.place - plan.left_line + 3
-    return story.walk(plan.left_line - 3, [900 + 31 * edge for edge in range(width)])
+    return story.walk(plan.left_line - 3, [unmistakable(900 + 31 * edge, BANK.advance) for edge in range(width)])
 
 
 def too_fast() -> Story:

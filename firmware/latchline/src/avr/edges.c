@@ -7,7 +7,7 @@
 
 /* Edges that wait: pins and the two halves of the tick's low half, in three rows. The alignment lets the
  * interrupt put an index into an address without a carry. */
-static volatile uint8_t notes[3 * NOTES] __attribute__((aligned(128)));
+static volatile uint8_t notes[3 * NOTES] __attribute__((aligned(NOTES)));
 volatile uint8_t edges_noted; /* written by the interrupt only */
 volatile uint8_t edges_taken; /* written by the main loop only */
 volatile bool edges_overrun;
@@ -87,7 +87,7 @@ ISR(INT0_vect, ISR_NAKED)
                      "5: lds r24, %[expect] \n cpi r24, 0xFF \n breq 6f \n rjmp 9f \n"
                      "6: push r26 \n" TICK_INTO("r26", "2")
                      "lds r30, %[noted] \n ldi r31, hi8(%[notes]) \n ori r30, lo8(%[notes]) \n"
-                     "st Z, r25 \n std Z+%[row], r24 \n subi r30, -2*%[row] \n st Z, r26 \n pop r26 \n"
+                     "st Z, r25 \n std Z+%[row], r24 \n subi r30, -2*%[row] \n sbci r31, -1 \n st Z, r26 \n pop r26 \n"
                      "ldi r24, 0 \n sts %[direct], r24 \n"
                      "lds r30, %[noted] \n inc r30 \n andi r30, %[row]-1 \n"
                      "lds r24, %[taken] \n cp r30, r24 \n breq 9f \n sts %[noted], r30 \n"

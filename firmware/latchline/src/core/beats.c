@@ -89,7 +89,7 @@ bool probe_begin(struct board *board, uint8_t selector, uint8_t time_ms)
     probe->supply_idle = board->ports->supply(board->ports->world);
     probe->current_idle = board->ports->current(board->ports->world);
     outputs_show(board);
-    output_one(board, (uint16_t)(1u << selector));
+    output_now(board, (uint16_t)(1u << selector));
     return true;
 }
 

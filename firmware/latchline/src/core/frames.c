@@ -71,25 +71,29 @@ int8_t receiver_byte(struct receiver *receiver, uint8_t byte)
     return result;
 }
 
-void sender_stuff(struct sender *sender, const uint8_t *payload, uint8_t length)
+void sender_begin(struct sender *sender, uint8_t payload_length)
 {
-    uint8_t *code = sender->bytes;
-    uint8_t *out = sender->bytes + 1;
-    uint8_t at;
-    *code = 1;
-    for (at = 0; at < length; at++) {
-        uint8_t byte = payload[at];
-        if (byte == 0) {
-            code = out++;
-            *code = 1;
-        } else {
-            *out++ = byte;
-            (*code)++;
-        }
-    }
-    sender->length = (uint8_t)(length + 1);
+    sender->length = (uint8_t)(payload_length + 1);
+    sender->stuffed = false;
     sender->checked = 0;
     sender->crc = CRC_START;
+}
+
+/* Every zero becomes the distance to the next one, and the byte before the payload that to the first. */
+void sender_stuff(struct sender *sender)
+{
+    uint8_t distance = 1;
+    uint8_t *at = sender->bytes + sender->length;
+    while (--at != sender->bytes) {
+        if (*at == 0) {
+            *at = distance;
+            distance = 1;
+        } else {
+            distance++;
+        }
+    }
+    *at = distance;
+    sender->stuffed = true;
 }
 
 bool sender_check(struct sender *sender)

@@ -23,16 +23,18 @@ void receiver_start(struct receiver *receiver);
 /* FRAME_NONE, FRAME_BAD, or the length of the payload that now lies at the start of `bytes`. */
 int8_t receiver_byte(struct receiver *receiver, uint8_t byte);
 
-/* A frame being built for sending: stuffed at once, checked a few bytes a call, because a whole check
- * would keep the edges of a fast carriage waiting. */
+/* A frame being built for sending, in steps, because the whole of it would keep the edges of a fast
+ * carriage waiting: the payload goes to bytes + 1, is stuffed where it stands, and is checked a few bytes a call. */
 struct sender {
-    uint8_t length;  /* of the stuffed payload; 0 while there is no frame */
+    uint8_t length;  /* with the stuffing code; 0 while there is no frame */
+    bool stuffed;
     uint8_t checked; /* bytes that the check has seen */
     uint16_t crc;
     uint8_t bytes[FRAME_MAX + 1];
 };
 
-void sender_stuff(struct sender *sender, const uint8_t *payload, uint8_t length);
+void sender_begin(struct sender *sender, uint8_t payload_length);
+void sender_stuff(struct sender *sender);
 
 /* True when the frame is whole; its length is then `length`. */
 bool sender_check(struct sender *sender);

@@ -176,12 +176,13 @@ bool link_work(struct board *board)
     struct link *link = &board->link;
     const struct ports *ports = board->ports;
     if (link->sender.length == 0) {
-        uint8_t payload[PAYLOAD_MAX];
-        uint8_t length;
         if (link->due == 0 || !ports->line_idle(ports->world))
             return false;
-        length = replies_compose(board, payload);
-        sender_stuff(&link->sender, payload, length);
+        sender_begin(&link->sender, replies_compose(board, link->sender.bytes + 1));
+        return true;
+    }
+    if (!link->sender.stuffed) {
+        sender_stuff(&link->sender);
         return true;
     }
     if (!sender_check(&link->sender))

@@ -83,7 +83,7 @@ void selectors_drive(struct board *board, int16_t q, uint32_t tick);
 void coils_off(struct board *board);
 void coils_end_rest(struct board *board);
 void outputs_show(struct board *board);
-void output_one(struct board *board, uint16_t coil);
+void output_now(struct board *board, uint16_t coils);
 
 /* beats.c */
 void probe_end(struct board *board);

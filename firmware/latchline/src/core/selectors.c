@@ -117,45 +117,41 @@ static int16_t reach_forward(const struct board *board, int16_t q)
     return reach > board->pass.reach ? reach : board->pass.reach;
 }
 
-static void note_changes(struct board *board, uint16_t changed, uint32_t tick)
+/* Notes when each coil came to its state. The time on of those that go off is set to zero here, not that of
+ * those that go on, because a beat may have counted for them since the interrupt switched them. */
+static void note_changes(struct board *board, uint16_t before, uint16_t coils, uint32_t tick)
 {
-    uint32_t *at = board->pass.changed_at;
-    for (; changed != 0; at++, changed >>= 1) {
-        if ((changed & 1) != 0)
-            *at = tick;
+    uint16_t changed = (uint16_t)(before ^ coils);
+    uint8_t coil;
+    for (coil = 0; changed != 0; coil++, changed >>= 1, before >>= 1) {
+        if ((changed & 1) == 0)
+            continue;
+        board->pass.changed_at[coil] = tick;
+        if ((before & 1) != 0) {
+            board->ports->hold();
+            board->coils.on_ms[coil] = 0;
+            board->ports->release();
+        }
     }
 }
 
-/* Puts `coils` out unless the edge interrupt has. The time of those that go off is set to zero here, not
- * that of those that go on, because a beat may have counted for them since the interrupt switched them. */
-static void put_out(struct board *board, uint16_t coils, uint32_t tick)
+/* Puts `coils` out unless the edge interrupt has; true if it had not. */
+static bool put_out(struct board *board, uint16_t coils, uint32_t tick)
 {
     struct coils *shared = &board->coils;
-    const struct ports *ports = board->ports;
-    uint16_t changed;
-    uint16_t gone;
-    uint8_t coil;
+    uint16_t before;
     bool late;
-    ports->hold();
+    board->ports->hold();
     shared->expect = NO_PINS;
     late = shared->latched != coils;
-    changed = shared->wanted ^ coils;
-    gone = (uint16_t)(shared->wanted & (uint16_t)~coils);
+    before = shared->wanted;
     shared->latched = coils;
     shared->wanted = coils;
     if (late)
-        ports->put_register(ports->world, coils);
-    ports->release();
-    note_changes(board, changed, tick);
-    for (coil = 0; gone != 0; coil++, gone >>= 1) {
-        if ((gone & 1) != 0) {
-            ports->hold();
-            shared->on_ms[coil] = 0;
-            ports->release();
-        }
-    }
-    if (late && ports->ticks(ports->world) - tick > LATE_TICKS)
-        fault_raise(board, FAULT_EDGES_TOO_FAST, NO_NEEDLE, 1);
+        board->ports->put_register(board->ports->world, coils);
+    board->ports->release();
+    note_changes(board, before, coils, tick);
+    return late;
 }
 
 void selectors_edge(struct board *board, int16_t q, bool forward, uint32_t tick)
@@ -172,7 +168,8 @@ void selectors_edge(struct board *board, int16_t q, bool forward, uint32_t tick)
     coils = forward && pass->prepared == q ? board->coils.coming : window(board, q, pass->reach);
     pass->woken &= coils;
     pass->revived = (uint16_t)((pass->revived & coils) | pass->woken);
-    put_out(board, coils, tick);
+    if (put_out(board, coils, tick) && board->ports->ticks(board->ports->world) - tick > LATE_TICKS)
+        fault_raise(board, FAULT_EDGES_TOO_FAST, NO_NEEDLE, 1);
 }
 
 /* What the edge interrupt will put out by itself if the next edge goes forward. */
@@ -242,25 +239,15 @@ uint8_t pass_needle(const struct board *board)
     return needle_at(board, mark.index);
 }
 
-void coils_off(struct board *board)
+void output_now(struct board *board, uint16_t coils)
 {
-    struct coils *shared = &board->coils;
-    const struct ports *ports = board->ports;
-    note_changes(board, shared->wanted, ports->ticks(ports->world));
-    ports->hold();
-    shared->expect = NO_PINS;
-    shared->wanted = 0;
-    shared->rested = 0;
-    if (shared->latched != 0) {
-        shared->latched = 0;
-        ports->put_register(ports->world, 0);
-    }
-    ports->release();
+    put_out(board, coils, board->ports->ticks(board->ports->world));
 }
 
-void output_one(struct board *board, uint16_t coil)
+void coils_off(struct board *board)
 {
-    put_out(board, coil, board->ports->ticks(board->ports->world));
+    output_now(board, 0);
+    board->coils.rested = 0;
 }
 
 /* Rests end at an edge. Which of the coils come on again shows once section 7 has been followed. */
