@@ -110,9 +110,9 @@ class Story:
 
 
 def unmistakable(pace_us: int, advance: int) -> int:
-    """The next pace at which advance / interval rounds down to the same number for a few ticks more or less."""
-    ticks = pace_us // 4
-    while len({advance // (ticks + off) for off in range(-4, 5)}) > 1:
+    """The next pace at which a clock a few ticks off reckons with the same edges of advance, and of time to act."""
+    ticks, act = pace_us // 4, advance - advance // 4
+    while len({(advance // (ticks + off), act // (ticks + off)) for off in range(-4, 5)}) > 1:
         ticks += 1
     return ticks * 4
 
