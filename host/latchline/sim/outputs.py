@@ -6,6 +6,8 @@ import numpy as np
 
 from latchline.sim.face import Signals
 
+NO_SIGNALS = Signals(np.zeros(0, np.int64), np.zeros(0, np.uint16), *(np.zeros(0, bool) for _ in range(3)))
+
 
 class Outputs:
     """Gathers changes one by one or many at a time; `taken` hands them over and begins afresh."""
@@ -32,11 +34,13 @@ class Outputs:
 
     def taken(self) -> Signals:
         rows, self._rows = self._rows, []
-        columns = list(zip(*rows, strict=True)) or [()] * 5
+        if not rows:
+            return NO_SIGNALS
+        table = np.array(rows, np.int64).T
         return Signals(
-            np.array(columns[0], np.int64),
-            np.array(columns[1], np.uint16),
-            np.array(columns[2], bool),
-            np.array(columns[3], bool),
-            np.array(columns[4], bool),
+            np.ascontiguousarray(table[0]),
+            table[1].astype(np.uint16),
+            table[2].astype(bool),
+            table[3].astype(bool),
+            table[4].astype(bool),
         )

@@ -54,7 +54,7 @@ def breaks(steps: Steps, pins: Pins) -> list[int]:
         return []
     sensors = pins & _SENSORS
     unlike = (steps[1:] != steps[:-1]) | (sensors[1:] != sensors[:-1])
-    return [*(np.flatnonzero(unlike) + 1).tolist(), len(steps)]
+    return [*(unlike.nonzero()[0] + 1).tolist(), len(steps)]
 
 
 def take(board: ModelBoard, at_us: Times, pins: Pins, step: int) -> int:

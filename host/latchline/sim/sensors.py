@@ -20,14 +20,18 @@ class Sensors:
         self.profile, self.faults = profile, faults
         self._rng = rng
         self._table = np.array([shown(level, faults) for level in range(16)], np.uint8)
+        self._ends = profile.left_sensor_edge, profile.right_sensor_edge
         self._edges = 0
         self._level = int(self._levels(np.array([place]))[0])  # without the faults
         self.pins = int(self._table[self._level])
 
     def _levels(self, places: Places) -> Pins:
         pins: Pins = _QUADRATURE[places % 4]
-        pins[places > self.profile.left_sensor_edge] |= PIN_LEFT
-        pins[places < self.profile.right_sensor_edge] |= PIN_RIGHT
+        left, right = self._ends
+        if left < places.min() and places.max() < right:
+            return pins | np.uint8(PIN_LEFT | PIN_RIGHT)
+        pins[places > left] |= PIN_LEFT
+        pins[places < right] |= PIN_RIGHT
         return pins
 
     def sense(self, motion: Motion) -> tuple[Times, Pins]:
