@@ -81,6 +81,30 @@ def damaged(draw: st.DrawFn, whole: bytes) -> bytes:
     return bytes(data)
 
 
+@st.composite
+def misspelt(draw: st.DrawFn, whole: str) -> str:
+    """A settings file after a slip or two: a value changed, a line lost, doubled or moved, letters lost or put in."""
+    lines = whole.splitlines()
+    values = st.sampled_from(
+        ['""', '"L1-R1"', "0", "-1", "1e300", "nan", "inf", "-0.0", "true", "[]", "[1, 2]", "{}", "1979-05-27", "0x" + "f" * 400]
+    ) | st.text(max_size=8)  # fmt: skip
+    for _ in range(draw(st.integers(1, 3))):
+        at = draw(st.integers(0, len(lines) - 1))
+        match draw(st.sampled_from(["value", "value", "drop", "double", "move", "letter"])):
+            case "value":
+                lines[at] = f"{lines[at].partition('=')[0]}= {draw(values)}"
+            case "drop" if len(lines) > 1:
+                del lines[at]
+            case "double":
+                lines.insert(draw(st.integers(0, len(lines))), lines[at])
+            case "move":
+                lines.insert(draw(st.integers(0, len(lines) - 1)), lines.pop(at))
+            case _:
+                place = draw(st.integers(0, len(lines[at])))
+                lines[at] = lines[at][:place] + draw(st.characters(codec="utf-8")) + lines[at][place + 1 :]
+    return "\n".join(lines)
+
+
 # --- electrical -----------------------------------------------------------------------------------
 
 
@@ -206,9 +230,9 @@ def band_requests(draw: st.DrawFn, number: int, stitches: int) -> BandRequest:
         rows=draw(st.integers(1, 16)),
         row_repeat=draw(st.integers(1, 3)),
         edge_needles=draw(st.sampled_from((None, "knit", "as-chart"))),
-        one_way=draw(st.sampled_from(("leftward", "rightward"))),
+        one_way=draw(st.sampled_from(("leftward", "rightward"))) if technique.one_way else "rightward",
         separation=draw(st.sampled_from(fits)) if fits else None,
-        changer="hand",
+        changer="hand" if fits else None,
         mirror_rows=draw(st.booleans()),
         break_floats=draw(st.sampled_from((0, 0, 2))) if colours == 2 else 0,
     )
@@ -367,3 +391,26 @@ def late_reports(draw: st.DrawFn) -> tuple[npt.NDArray[np.float64], npt.NDArray[
     times = begin + np.concatenate([[0.0], np.cumsum(gaps)])
     late = draw(st.lists(st.floats(0, 5_000), min_size=len(times), max_size=len(times)))
     return times, np.array(late)
+
+
+@st.composite
+def carriage_and_wire_faults(draw: st.DrawFn) -> str:
+    """`fault=` of the simulator: what may happen to wire, carriage and board, and is noticed or mended."""
+    chances = {
+        "flip": (1e-5, 1e-3),
+        "drop": (1e-4, 1e-2),
+        "double": (1e-4, 1e-2),
+        "stall": (0.01, 0.2),
+        "split": (0.1, 1.0),
+        "lost": (1e-5, 5e-4),
+        "extra": (1e-5, 5e-4),
+        "bounce": (1e-4, 1e-2),
+        "early-turn": (0.05, 0.5),
+        "reversal": (0.05, 0.5),
+        "too-fast": (0.05, 0.5),
+        "reset": (3.0, 15.0),
+        "power-cut": (3.0, 15.0),
+        "full": (1, 4),
+    }
+    names = draw(st.lists(st.sampled_from(sorted(chances)), min_size=1, max_size=4, unique=True))
+    return ",".join(f"{name}:{int(draw(st.floats(*chances[name])) * 1e6) / 1e6 if name != 'full' else 2}" for name in names)

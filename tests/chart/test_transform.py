@@ -143,12 +143,12 @@ def test_no_transform_changes_the_chart_that_it_was_given(chart: Chart) -> None:
         ),
         (
             lambda: place(SMALL, 6, 4),
-            "small.png: a chart of 3 stitches does not fit on 6 when 4 are left free to its left; "
+            "small.png: a chart of 3 stitches, placed 4 needles in from the left end, does not fit on 6 needles; "
             "move it, crop it, or take more needles.",
         ),
         (
             lambda: place(SMALL, 6, -1),
-            "small.png: a chart of 3 stitches does not fit on 6 when -1 are left free to its left; "
+            "small.png: a chart of 3 stitches, placed 1 needles beyond the left end, does not fit on 6 needles; "
             "move it, crop it, or take more needles.",
         ),
     ],

@@ -128,8 +128,10 @@ def test_a_chart_that_cannot_be_used_gets_one_sentence(case: str, tmp_path: Path
         (["--enlarge", "two"], "write needles x rows for each cell"),
         (["--crop-rows", "9-12"], "row"),
         (["--once-at", "Q7"], '"Q7" names no needle'),
-        (["--separation", "doubled"], "fair-isle is not separated by colour, so it has no separation; leave it out."),
-        (["--changer", "left"], "fair-isle is not separated by colour, so it has no changer; leave it out."),
+        (["--separation", "doubled"], "fair-isle is not separated by colour; leave separation out."),
+        (["--changer", "left"], "fair-isle is not separated by colour; leave changer out."),
+        (["--backing", "alternate"], "fair-isle has no second bed to back it; leave backing out."),
+        (["--one-way", "leftward"], "fair-isle works in both directions; leave one-way out."),
         (["--shift", "9" * 30], "needles; accepted: -1000 to 1000."),
         (["--enlarge", "²x1"], "write needles x rows for each cell"),
         (["--crop-rows", "²-3"], "write first-last, as 1-24."),
@@ -140,7 +142,10 @@ def test_a_chart_that_cannot_be_used_gets_one_sentence(case: str, tmp_path: Path
             "waves: 3999996 passes are too many for a piece; at most 1000000",
         ),
         (["--passes", "9-3"], "are not in the plan"),
-        (["--alternate-needles", "only"], "no chart is given here"),
+        (
+            ["--alternate-needles", "only"],
+            "--alternate-needles only knits without a chart; leave the chart or the option out.",
+        ),
     ],
 )
 def test_an_option_that_makes_no_sense_gets_one_sentence(arguments: list[str], said: str, chart: Path) -> None:
@@ -162,5 +167,5 @@ def test_nothing_to_knit_is_said_plainly() -> None:
     ran = run("compile")
     assert (ran.status, ran.err) == (
         2,
-        "latchline: name a chart or a piece file; as in `latchline compile waves.png`.\n",
+        "latchline: name a chart or a piece file; to see some, `latchline examples` copies the packaged ones.\n",
     )

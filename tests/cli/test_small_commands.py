@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -12,6 +13,7 @@ from cli.running import run
 
 from latchline.cli import COMMANDS
 from latchline.machine.profile import load_profile, shipped_profiles
+from latchline.technique.table import TECHNIQUES
 
 
 def test_help_lists_every_command_without_loading_any() -> None:
@@ -33,8 +35,44 @@ def test_every_command_explains_itself(name: str) -> None:
     assert ran.out.startswith(f"Usage: latchline {name}")
 
 
-def test_an_unknown_command_is_wrong_use() -> None:
-    assert run("unravel").status == 2
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["unravel"], "latchline: No such command 'unravel'; see `latchline --help`.\n"),
+        (["check", "--colours", "99"], "; see `latchline check --help`.\n"),
+        (["compile", "--rows", "some"], "; see `latchline compile --help`.\n"),
+        (["budget"], "latchline: Missing argument 'PROFILE'; see `latchline budget --help`.\n"),
+    ],
+)
+def test_wrong_use_gets_one_sentence_that_says_where_to_look(arguments: list[str], said: str) -> None:
+    ran = run(*arguments)
+    assert (ran.status, ran.out, ran.err.count("\n")) == (2, "", 1)
+    assert ran.err.endswith(said)
+
+
+def test_help_names_every_technique_and_separation() -> None:
+    said = run("compile", "--help").out
+    for name in (*TECHNIQUES, *(way.name for technique in TECHNIQUES.values() for way in technique.separations)):
+        assert re.search(rf"\b{name}\b", said.replace("-\n" + " " * 34, "-")), name
+
+
+@pytest.mark.parametrize(
+    "arguments", [["preview", "gull.txt", "--out"], ["sheet", "gull.txt", "--out"], ["budget", "mid-150", "--report"]]
+)
+def test_a_file_to_be_written_into_no_folder_is_named(
+    arguments: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("gull.txt").write_text(".#.\n#.#\n")
+    out = {"preview": "none/a.png", "sheet": "none/a.pdf", "budget": "none/a.html"}[arguments[0]]
+    ran = run(*arguments, out)
+    assert (ran.status, ran.err.splitlines()[-1]) == (2, f"latchline: {out}: there is no folder none; make it first.")
+
+
+def test_a_bundle_that_cannot_be_written_is_refused_before_the_walk() -> None:
+    ran = run("doctor", "--port", "sim://standard-200", "--bundle", "none/question.zip")
+    assert (ran.status, ran.out) == (2, "")
+    assert ran.err == "latchline: none/question.zip: there is no folder none; make it first.\n"
 
 
 def test_profiles_lists_what_ships_and_prints_a_file_to_start_from(tmp_path: Path) -> None:

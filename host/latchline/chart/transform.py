@@ -94,8 +94,9 @@ def place(chart: Chart, width: int, at: int) -> Chart:
     """
     require_size(width, chart.rows, chart.name)
     if at < 0 or at + chart.stitches > width:
+        place = f"{at} needles in from the left end" if at >= 0 else f"{-at} needles beyond the left end"
         raise ChartError(
-            f"a chart of {chart.stitches} stitches does not fit on {width} when {at} are left free to its left",
+            f"a chart of {chart.stitches} stitches, placed {place}, does not fit on {width} needles",
             where=chart.name,
             hint="move it, crop it, or take more needles",
         )

@@ -78,6 +78,12 @@ def _give_up(error: LatchlineError) -> NoReturn:
     sys.exit(error.exit_status)
 
 
+def _wrong_use(error: click.ClickException) -> str:
+    """Click's complaint as one sentence that says where to look."""
+    command = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else "latchline"
+    return f"latchline: {error.format_message().rstrip('.')}; see `{command} --help`."
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line; an error of ours is one sentence and its own exit status."""
     try:
@@ -89,8 +95,11 @@ def main(arguments: list[str] | None = None) -> None:
     except (click.exceptions.Abort, KeyboardInterrupt):
         chatter("latchline: interrupted.")
         sys.exit(130)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
+        sys.exit(error.exit_code)
+    except click.ClickException as error:
+        chatter(_wrong_use(error))
         sys.exit(error.exit_code)
     except BrokenPipeError:
         sys.stderr.close()

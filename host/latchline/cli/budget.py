@@ -11,7 +11,7 @@ import click
 
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
-from latchline.cli.files import write_whole
+from latchline.cli.files import ending_of, require_folder, write_whole
 from latchline.errors import InputError, PieceError
 
 if TYPE_CHECKING:
@@ -49,6 +49,9 @@ def command(
     from latchline.machine.budget_report import as_data, as_html, as_text
     from latchline.machine.profile import load_profile
 
+    if report is not None:
+        ending_of(report, ("html",))
+        require_folder(report)
     profile = load_profile(profile_name)
     pace = PACE_ROWS_MIN if pace_rows_min is None else pace_rows_min
     plan = _plan(profile, profile_name, source, given)

@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from latchline.errors import InputError
+from latchline.errors import ChartError, InputError
 
 if TYPE_CHECKING:
+    from latchline.chart.model import Chart
+    from latchline.machine.needles import Span
+    from latchline.machine.profile import Profile
     from latchline.plan.drawing import Drawing
     from latchline.plan.model import Plan
     from latchline.plan.piece import Piece
@@ -21,7 +24,11 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 _BAND_OPTIONS: dict[str, dict[str, Any]] = {
     "machine": {"metavar": "NAME|FILE", "help": "Machine profile; see `latchline profiles`.  [standard-200]"},
     "needles": {"metavar": "SPAN", "help": "Needles to use, as L20-R20.  [the chart's width, centred]"},
-    "technique": {"metavar": "NAME", "help": "stocking, tuck, slip, fair-isle, …  [fair-isle]"},
+    "technique": {
+        "metavar": "NAME",
+        "help": "stocking, tuck, tuck-one-way, slip, slip-one-way, fair-isle, slip-colours, jacquard, inlay or hold.  "
+        "[fair-isle]",
+    },
     "rows": {"type": int, "help": "Rows to knit.  [the chart's height × row repeat]"},
     "row_repeat": {"type": int, "help": "Knit each chart row this many times.  [1]"},
     "reversal": {"metavar": "off|on|every:N", "help": "Exchange selected and unselected.  [off]"},
@@ -29,13 +36,31 @@ _BAND_OPTIONS: dict[str, dict[str, Any]] = {
         "type": click.Choice(["off", "only", "background", "within"]),
         "help": "Every other needle, shifted each row: instead of a chart, behind it, or inside it.  [off]",
     },
-    "shown_side": {"type": click.Choice(["knit", "purl"]), "help": "Which side of the fabric the chart shows."},
-    "edge_needles": {"type": click.Choice(["knit", "as-chart"]), "help": "Make the end needles knit, or as charted."},
-    "start": {"type": click.Choice(["left", "right"]), "help": "Where the carriage stands.  [right]"},
-    "separation": {"metavar": "NAME", "help": "How colours are spread over passes."},
-    "changer": {"type": click.Choice(["left", "right", "hand"]), "help": "Where colours are changed."},
+    "shown_side": {
+        "type": click.Choice(["knit", "purl"]),
+        "help": "Which side of the fabric the chart shows.  [knit for colour work, else purl]",
+    },
+    "edge_needles": {
+        "type": click.Choice(["knit", "as-chart"]),
+        "help": "Make the end needles knit, or as charted.  [as-chart for colour work, else knit]",
+    },
+    "start": {
+        "type": click.Choice(["left", "right"]),
+        "help": "Where the carriage stands.  [where the separation begins, else right]",
+    },
+    "separation": {
+        "metavar": "NAME",
+        "help": "How colours are spread over passes: doubled, blank-return, paired or alternating.  [as suits]",
+    },
+    "changer": {
+        "type": click.Choice(["left", "right", "hand"]),
+        "help": "Where colours are changed.  [where the machine has its changer, else by hand]",
+    },
     "backing": {"type": click.Choice(["full", "alternate"]), "help": "Back bed of a jacquard.  [full]"},
-    "one_way": {"type": click.Choice(["leftward", "rightward"]), "help": "Direction of a one-way pattern."},
+    "one_way": {
+        "type": click.Choice(["leftward", "rightward"]),
+        "help": "Direction of a one-way pattern.  [rightward]",
+    },
     "colours": {"type": click.IntRange(2, 16), "help": "Reduce the chart to this many colours."},
     "background": {"metavar": "COLOUR", "help": "The colour of unselected stitches.  [the lightest]"},
     "crop_rows": {"metavar": "FIRST-LAST", "help": "Keep these chart rows; row 1 is the bottom one."},
@@ -93,16 +118,19 @@ def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
     profile = load_profile(asked.get("machine", DEFAULT_MACHINE))
     alone = asked.get("alternate_needles") == "only" or not technique.needs_chart
     if alone and source is not None:
-        raise InputError("no chart is given here", where=source, hint="leave the chart out, or choose another option")
+        why = "--alternate-needles only" if technique.needs_chart else technique.name
+        raise InputError(f"{why} knits without a chart", where=source, hint="leave the chart or the option out")
     if source is None and not alone:
-        raise InputError("name a chart or a piece file", hint="as in `latchline compile waves.png`")
+        raise InputError(
+            "name a chart or a piece file", hint="to see some, `latchline examples` copies the packaged ones"
+        )
     chart = None
     if source is not None:
         chart = drawing_from(source, asked).chart()
     if "needles" in asked:
         span = profile.span(asked["needles"])
     elif chart is not None:
-        span = profile.centred(chart.stitches)
+        span = _wide_enough(profile, chart, source)
     else:
         raise InputError("without a chart the needles must be named", hint="add --needles L20-R20")
     once_at = asked.get("once_at")
@@ -125,6 +153,13 @@ def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
     name = Path(source).stem if source is not None else technique.name
     band = BandRequest(name, technique, options, chart)
     return Piece(name, profile, span, asked.get("start"), (), (band,))
+
+
+def _wide_enough(profile: Profile, chart: Chart, source: str | None) -> Span:
+    try:
+        return profile.centred(chart.stitches)
+    except InputError as error:
+        raise ChartError(error.what, where=source or "", hint=error.hint) from None
 
 
 def drawing_from(source: str, given: dict[str, Any]) -> Drawing:

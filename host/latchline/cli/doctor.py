@@ -55,9 +55,10 @@ def command(
     if journal is not None and bundle is None:
         raise click.UsageError("--journal goes with --bundle")
     if bundle is not None:
-        from latchline.cli.files import ending_of
+        from latchline.cli.files import ending_of, require_folder
 
         ending_of(bundle, ("zip",))
+        require_folder(bundle)
     profile = load_profile(machine or _simulated(port) or "standard-200")
     passes_csv = _passes_csv(journal) if journal is not None else ""
     done = _examine(port, profile, walks=not no_walk, coils=not no_coils)

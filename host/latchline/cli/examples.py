@@ -25,6 +25,8 @@ def command(folder: Path, replace: bool) -> None:
         for entry in (resources.files("latchline") / "examples").iterdir()
         if entry.is_file() and not entry.name.endswith(".py")
     ]
+    if folder.is_file():
+        raise InputError("this is a file, not a folder", where=str(folder), hint="choose another name")
     try:
         taken = [entry.name for entry in packaged if (folder / entry.name).exists()]
         if taken and not replace:

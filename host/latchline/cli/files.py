@@ -12,6 +12,7 @@ from latchline.errors import InputError, file_trouble
 def write_whole(path: Path, content: bytes | str) -> None:
     """Write `content`, text as UTF-8. Raises InputError; an older file of that name then stays as it was."""
     data = content.encode("utf-8") if isinstance(content, str) else content
+    require_folder(path)
     try:
         part = path.with_name(path.name + ".part")
     except ValueError as error:
@@ -25,6 +26,16 @@ def write_whole(path: Path, content: bytes | str) -> None:
         if isinstance(error, (OSError, ValueError)):
             raise file_trouble(path, error) from None
         raise
+
+
+def require_folder(path: Path) -> None:
+    """Complain of a file to be written where there is no folder: also before long work is done for it."""
+    try:
+        found = path.parent.is_dir()
+    except (OSError, ValueError) as error:
+        raise file_trouble(path, error) from None
+    if not found:
+        raise InputError(f"there is no folder {path.parent}", where=str(path), hint="make it first")
 
 
 def ending_of(path: Path, accepted: tuple[str, ...]) -> str:

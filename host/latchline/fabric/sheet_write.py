@@ -190,8 +190,7 @@ def _pdf_block(block: Block, styles: dict[str, Any]) -> list[Any]:
             items = [Paragraph(_rl(item), styles["item"], bulletText="-") for item in block.items]
             box = [("BOX", (0, 0), (-1, -1), 1.6, "#000000"), ("LEFTPADDING", (0, 0), (-1, -1), 8)]
             style = box if block.urgent else tight  # a table keeps its width on a page that is shrunk
-            before = 8 if block.urgent else 0
-            return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=style, spaceBefore=before)]
+            return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=style, spaceBefore=8)]
         case Figure():
             return [head, _drawing(block.scene)]
         case Grid():

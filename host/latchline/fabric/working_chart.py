@@ -203,7 +203,9 @@ class _Sheet:
         self._yarn(scene, line, right + 20, middle)
         if line.folded:
             band = plan.band_of(line.first)
-            words = f"{line.last - line.first + 1} passes {band.technique.title}, ends at the {_end_side(plan, line)}"
+            words = (
+                f"{line.last - line.first + 1} passes of {band.technique.title}, ends at the {_end_side(plan, line)}"
+            )
             scene.words(self.left + 2, middle + 0.3 * min(2.9, self.row * 0.8), words, min(2.9, self.row * 0.8))
             return
         self._cells(scene, place, line.first)

@@ -114,6 +114,7 @@ def fit(drawing: Chart, span: Span, options: Options, technique: Technique) -> C
 def _compile_band(request: BandRequest, profile: Profile, span: Span, passes_left: int) -> _Part:
     """passes_left: how many the piece may still have; held against what is asked before arrays are made of it."""
     technique, options = request.technique, request.options
+    _refuse_idle_options(request)
     drawing = _usable_drawing(request, profile)
     chart = fit(drawing, span, options, technique) if drawing is not None else None
     cells = chart.cells if chart is not None else np.zeros((1, span.width), dtype=np.uint8)
@@ -187,17 +188,24 @@ def _usable_drawing(request: BandRequest, profile: Profile) -> Chart | None:
     return drawing
 
 
+def _refuse_idle_options(request: BandRequest) -> None:
+    """An option that the technique has no use for is a misunderstanding, not to be passed over in silence."""
+    technique, options = request.technique, request.options
+    idle = (
+        ("separation", options.separation is not None and not technique.separations, "is not separated by colour"),
+        ("changer", options.changer is not None and not technique.separations, "is not separated by colour"),
+        ("backing", options.backing != "full" and not technique.double_bed, "has no second bed to back it"),
+        ("one-way", options.one_way != "rightward" and not technique.one_way, "works in both directions"),
+    )
+    for name, is_idle, why in idle:
+        if is_idle:
+            raise InputError(f"{technique.name} {why}", where=request.name, hint=f"leave {name} out")
+
+
 def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[Separation | None, str | None]:
     """How the band's colours are spread over passes, and the side at which it must then start."""
     technique, options = request.technique, request.options
     if not technique.separations:
-        for name, value in (("separation", options.separation), ("changer", options.changer)):
-            if value is not None:
-                raise InputError(
-                    f"{technique.name} is not separated by colour, so it has no {name}",
-                    where=request.name,
-                    hint="leave it out",
-                )
         return None, None
     halved = technique.double_bed and options.backing == "alternate"
     able = [
