@@ -46,6 +46,10 @@ from latchline.link.messages import (
 from latchline.plan.model import Plan
 
 ANSWER_S = 0.5  # a question is asked again after this
+NOISY_S = 60.0  # how long a question is repeated on a line on which damaged frames come in
+NOISY_SHARE = 0.25  # damaged frames to whole ones, above which a line is noisy
+NOISY_AGAIN_S = 0.05
+GREET_AGAIN_S = 0.05
 GREETING_S = 4.0  # a board that resets when its port is opened needs up to two seconds to start
 RESEND_S = 0.1  # passes not received by then are sent again
 KEEP_S = 1.0  # something is said at least this often: a board that hears nothing for 2 s stops its regular status
@@ -128,6 +132,7 @@ class Host:
         self._resend_at = 0.0
         self._said_at = clock()
         self._heard_at = clock()
+        self._any_at = clock()
         self._quiet = False
         self._understood = 0
         self._fault = 0
@@ -149,11 +154,12 @@ class Host:
         self._write(b"\0")
         until = self._clock() + patience_s
         understood = self._understood
+        nonces: set[int] = set()
         while self._clock() < until:
-            self._nonce = (self._nonce + 1) & 0xFFFFFFFF
-            nonce = self._nonce
-            self.send(Greet(PROTOCOL, nonce))
-            info = self._await(lambda m, nonce=nonce: isinstance(m, BoardInfo) and m.nonce == nonce, ANSWER_S)  # type: ignore[misc]
+            self._nonce = max(1, (self._nonce + 1) & 0xFFFFFFFF)
+            nonces.add(self._nonce)
+            self.send(Greet(PROTOCOL, self._nonce))
+            info = self._await(lambda m: isinstance(m, BoardInfo) and m.nonce in nonces, GREET_AGAIN_S)
             if isinstance(info, BoardInfo):
                 self.info = info
                 if info.protocol != PROTOCOL:
@@ -181,12 +187,20 @@ class Host:
             raise LinkError("the board does not take this machine profile", hint="check the profile's [selectors]")
 
     def ask(self, message: Message, wanted: Callable[[Message], bool], tries: int = 6) -> Message:
-        """Send until an answer that `wanted` accepts comes. Raises Silent."""
-        for _ in range(tries):
+        """Send until an answer that `wanted` accepts comes. Raises Silent.
+
+        On a noisy line a question that may be repeated is so quickly and without counting, as long as
+        anything comes in.
+        """
+        self._answers.clear()
+        once, until = tries == 1, self._clock() + NOISY_S
+        while tries > 0 and self._clock() < until:
+            noisy = not once and self._noisy()
             self.send(message)
-            answer = self._await(wanted, ANSWER_S)
+            answer = self._await(wanted, NOISY_AGAIN_S if noisy else ANSWER_S)
             if answer is not None:
                 return answer
+            tries -= not noisy
         raise Silent("the board does not answer any more", hint="check the cable and the board's power")
 
     def counts(self) -> Counts:
@@ -298,6 +312,8 @@ class Host:
                 data += self._transport.read(waiting)  # a socket tells of one byte only, however many wait
         except (SerialException, OSError) as error:
             raise _port_gone(error) from None
+        if data:
+            self._any_at = self._clock()
         messages = []
         for frame in self._gatherer.feed(data):
             message = from_wire(frame)
@@ -312,6 +328,10 @@ class Host:
                 self._quiet = False
                 self._events.append(BackAgain())
         return messages
+
+    def _noisy(self) -> bool:
+        """Whether much of what comes in is damaged, and something still does."""
+        return self.bad_frames > NOISY_SHARE * self._understood and self._clock() - self._any_at < GREETING_S
 
     def _await(self, wanted: Callable[[Message], bool], patience_s: float) -> Message | None:
         """The first message that `wanted` accepts; what else comes is taken as in `step`."""
