@@ -27,6 +27,7 @@ from latchline.sim.world import World
 
 STUCK_S = 600.0  # simulated time without a pass after which a run is given up
 TICKS = 1 << 32
+CLOSE_TICKS = 250  # 1 ms: a contact that bounces at the line begins the pass a little later
 LOOKED_BACK = 64  # a report may come late, but not by more passes than the board has room for
 
 
@@ -149,6 +150,6 @@ def _way_of(report: Done, ways: Sequence[Knitted], started_us: Sequence[int]) ->
     for way in reversed(ways):
         for started in started_us:
             late = (way.begin_us - started) // TICK_US - report.start
-            if way.rightward == bool(report.direction) and (late + 1) % TICKS <= 2:
+            if way.rightward == bool(report.direction) and (late + CLOSE_TICKS) % TICKS <= 2 * CLOSE_TICKS:
                 return way
     return None
