@@ -254,6 +254,21 @@ def many_checkpoints() -> Story:
     return story.wait(100_000).power(1).say(b"\0", Greet(1, 9), Ask(2))
 
 
+def the_widest_bed_that_is_accepted() -> Story:
+    """Positions, leads and lines at the ends of what 16 bits and the protocol allow."""
+    bed = dataclasses.replace(
+        BANK, needles=255, edges_per_needle=16, left_sensor=-4096, right_sensor=8191, tolerance=255, backing=65_535,
+        lead_leftward=-480, lead_rightward=480, advance=65_000, advance_max=200, hold=56, limit_ms=2000,
+    )  # fmt: skip
+    plan = PlanStart(0xFFFF_FFFF, 0xFFFF_FFFE, 0xFFFF_FFFF, -4090, 8180, 0, 254)
+    story = Story(bed, place=-4000).power().say(b"\0", Greet(1, 7), bed, plan)
+    for number in (0xFFFF_FFFE, 0xFFFF_FFFF):
+        story.say(masked(plan, number, number & 1 ^ 1))
+    pace = unmistakable(1432, bed.advance)
+    story.walk(-4100, pace).walk(8195, pace).wait(70_000).walk(-4097, pace)
+    return story.wait(70_000).say(Ask(1), Ask(2), Ask(3), Ask(0)).walk(-4096 - 1030, 700).say(Ask(0))
+
+
 def noise(seed: int = 5) -> Story:
     chance = random.Random(seed)
     story, _plan = begun()
@@ -267,5 +282,6 @@ STORIES = (
     speeds_up_and_slows_down, too_fast, stands_still_on_a_coil, stands_still_and_goes_on_at_once, not_loaded,
     loaded_for_the_other_direction, impossible_step, edges_lost_on_the_way, a_small_correction, both_sensors,
     off_the_bed, frames_lost_repeated_late_and_damaged, more_passes_than_slots, paused, stopped, another_bed,
-    another_version, a_host_that_falls_silent, a_probe, power_comes_and_goes, many_checkpoints, noise,
+    another_version, a_host_that_falls_silent, a_probe, power_comes_and_goes, many_checkpoints,
+    the_widest_bed_that_is_accepted, noise,
 )  # fmt: skip

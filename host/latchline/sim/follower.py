@@ -78,7 +78,7 @@ class Follower:
     # ---- faults and coils -----------------------------------------------------------------
 
     def _fault(self, number: int, detail: int, needle: int) -> Fault:
-        at = self.way.number if self.way else self.done + 1 if self.plan else 0
+        at = self.way.number if self.way else (self.done + 1) & 0xFFFFFFFF if self.plan else 0
         return Fault(number, self._fingerprint(), at, needle, self.position, detail & 0xFFFF)
 
     def _raise(self, number: int, detail: int = 0, needle: int | None = None) -> None:
