@@ -16,6 +16,7 @@ from typing import Any
 from latchline.errors import InputError, file_trouble
 
 FILE_BYTES_MAX = 1 << 20
+TOML_HINT = 'each line is a [table] or a key = value, with texts in quotes, as in name = "blanket"'
 WHOLE_MAX = 1 << 63  # TOML 1.0.0: whole numbers of 64 bits with sign; tomllib reads longer ones, too
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")
@@ -101,7 +102,8 @@ class Table:
             place = re.search(r"\(at line (\d+), column (\d+)\)", message)
             where = f"{file}, line {place[1]}, column {place[2]}" if place else file
             reason = re.sub(r"\s*\(at .*\)$", "", message)
-            raise kind(f"not valid TOML ({reason[:1].lower()}{reason[1:]})", where=where) from None
+            reason = reason.replace("Illegal character '\\n'", "a text is not closed where its line ends")
+            raise kind(f"not valid TOML ({reason[:1].lower()}{reason[1:]})", where=where, hint=TOML_HINT) from None
         return cls(values, file=file, lines=locate(text), kind=kind)
 
     def where(self, key: str = "") -> str:
@@ -188,11 +190,15 @@ class Table:
     def table(self, key: str, *, required: bool = False) -> Table:
         value = self._take(key, ... if required else {})
         if not isinstance(value, dict):
-            raise self.complain(key, f"expected a table, found {_kind_of(value)}", f"write it as [{key}]")
+            raise self.complain(
+                key, f"expected a table, found {_kind_of(value)}", f"write it as [{'.'.join((*self._path, key))}]"
+            )
         return self._inner(value, (*self._path, key))
 
     def tables(self, key: str, *, required: bool = False) -> list[Table]:
-        value = self._take(key, ... if required else [])
+        if required and key not in self._values:
+            raise self.complain(key, "this key is missing", f"write each as [[{key}]]")
+        value = self._take(key, [])
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
             raise self.complain(key, "expected a list of tables", f"write each as [[{key}]]")
         return [self._inner(item, (*self._path, key, str(n))) for n, item in enumerate(value)]

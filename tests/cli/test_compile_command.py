@@ -139,7 +139,7 @@ def test_a_chart_that_cannot_be_used_gets_one_sentence(case: str, tmp_path: Path
         (["--needles", "L2\n-\x1b[1mM2"], "names no needle"),
         (
             ["--technique", "slip-colours", "--rows", "999999"],
-            "waves: 3999996 passes are too many for a piece; at most 1000000",
+            "waves.txt: 3999996 passes are too many for a piece; at most 1000000",
         ),
         (["--passes", "9-3"], "are not in the plan"),
         (

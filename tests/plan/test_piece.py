@@ -70,8 +70,12 @@ def test_without_needles_the_widest_chart_decides(tmp_path: Path) -> None:
         ("row_repeat = 2", "enlarge = 2", 'key "bands.2.enlarge": expected two whole numbers from 1; as in enlarge = [1, 24].'),
         ('["sand", "sea"]', '["sand", "see"]', 'line 22, key "bands.2.yarns": no yarn is called "see"; named under [yarns]: sand, sea.'),
         ("L8-R8", "R8-L8", 'line 3, key "needles": the span "R8-L8" stands the wrong way round; write L8-R8.'),
-        ("waves.txt", "wave.txt", "wave.txt: there is no such file"),
-        ('machine = "standard-200"', 'machine = "big"', 'no machine profile is called "big"'),
+        ("waves.txt", "wave.txt", 'line 21, key "bands.2.chart": '),
+        ('"fair-isle"', '"stocking"', 'key "bands.2.chart": stocking knits without a chart; leave one of the two out.'),
+        ("row_repeat = 2", 'alternate_needles = "only"', 'key "bands.2.chart": alternate_needles = "only" knits without a chart'),
+        ('name = "', 'name = ', "not valid TOML ("),
+        ("[yarns.sea]", "[yarns]\nsea = 3\n[spare]", 'key "yarns.sea": expected a table, found the number 3; write it as [yarns.sea].'),
+        ('machine = "standard-200"', 'machine = "big"', 'line 2, key "machine": no machine profile is called "big"'),
         ("#2F5D7C", "blue", 'key "yarns.sea.colour": "blue" is no colour; write it as "#2f5d7c".'),
         ("[[bands]]", "[bands]", "not valid TOML"),
         ("rows = 3", "rows = 3.5", 'key "bands.1.rows": expected a whole number, found the number 3.5.'),
@@ -97,7 +101,8 @@ def test_a_mistake_is_named_with_file_line_and_key(tmp_path: Path, old: str, new
 @pytest.mark.parametrize(
     ("content", "complaint"),
     [
-        (b"", 'key "bands": this key is missing'),
+        (b"", 'key "bands": this key is missing; write each as [[bands]].'),
+        (b'name = "a\n', "a text is not closed where its line ends); each line is a [table] or a key = value"),
         (b"\xff\xfe", "the file is not UTF-8 text (byte 1)"),
         (b"bands = []", "a piece needs at least one band"),
         (b"x" * (1 << 20) + b"x", "the file is larger than 1 MiB"),
@@ -109,6 +114,14 @@ def test_a_file_that_is_no_piece_is_refused(tmp_path: Path, content: bytes, comp
     with pytest.raises(PieceError) as caught:
         load_piece(path)
     assert complaint in caught.value.sentence()
+
+
+def test_a_band_that_cannot_be_compiled_is_named_with_its_file(tmp_path: Path) -> None:
+    text = GOOD.replace("row_repeat = 2", 'start = "right"')
+    path = write(tmp_path, text)
+    with pytest.raises(LatchlineError) as caught:
+        load_piece(path).plan()
+    assert caught.value.sentence().startswith(f'{path}, band "waves": the carriage will stand at the left')
 
 
 def test_a_missing_piece_and_a_folder_are_told_apart(tmp_path: Path) -> None:

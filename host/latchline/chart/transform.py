@@ -130,7 +130,11 @@ def require_colours(chart: Chart, most: int, technique_name: str) -> None:
         return
     used = [chart.palette[index] for index in np.unique(chart.cells)]
     one, other = nearest_pair(used)
-    hint = f"--colours {most} reduces them" if most >= COLOURS_ASKED_MIN else "choose another technique"
+    hint = (
+        f"--colours {most} reduces them, or choose a technique that takes more"
+        if most >= COLOURS_ASKED_MIN
+        else "choose another technique"
+    )
     raise ChartError(
         f"the chart has {chart.colours} colours and {technique_name} takes {most} at most; "
         f"the nearest two are {label(one)} and {label(other)}",

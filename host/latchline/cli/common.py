@@ -152,7 +152,7 @@ def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
     )
     name = Path(source).stem if source is not None else technique.name
     band = BandRequest(name, technique, options, chart)
-    return Piece(name, profile, span, asked.get("start"), (), (band,))
+    return Piece(name, profile, span, asked.get("start"), (), (band,), file=source or "")
 
 
 def _wide_enough(profile: Profile, chart: Chart, source: str | None) -> Span:

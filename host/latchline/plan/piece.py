@@ -49,7 +49,10 @@ class Swatch:
 
 @dataclass(frozen=True)
 class Piece:
-    """A piece as read: everything that `plan` needs, and what the sheet and the checks want to know."""
+    """A piece as read: everything that `plan` needs, and what the sheet and the checks want to know.
+
+    file: the piece file or chart that it was read from, as complaints call it; empty where there is none.
+    """
 
     name: str
     profile: Profile
@@ -59,9 +62,20 @@ class Piece:
     bands: tuple[BandRequest, ...]
     swatch: Swatch | None = None
     limits: Limits = field(default_factory=Limits)
+    file: str = ""
 
     def plan(self) -> Plan:
-        return compile_plan(self.name, self.profile, self.span, self.bands, start=self.start)
+        """Raises InputError, naming the file, and the band where there are several."""
+        try:
+            return compile_plan(self.name, self.profile, self.span, self.bands, start=self.start)
+        except InputError as error:
+            raise type(error)(error.what, where=self._place(error.where), hint=error.hint) from None
+
+    def _place(self, where: str) -> str:
+        """A band's name as a reader would look for it; of a single band the file says enough."""
+        if not self.file or where not in {band.name for band in self.bands}:
+            return where
+        return self.file if len(self.bands) == 1 else f'{self.file}, band "{where}"'
 
 
 def load_piece(path: str | Path) -> Piece:
@@ -76,7 +90,7 @@ def load_piece(path: str | Path) -> Piece:
 def _piece(table: Table, folder: Path, *, default_name: str) -> Piece:
     name = table.text("name", default_name, longest=200)
     machine = table.text("machine", DEFAULT_MACHINE)
-    profile = load_profile(machine, beside=folder)
+    profile = _keyed(table, "machine", lambda: load_profile(machine, beside=folder))
     needles = table.text("needles", None)
     start = table.choice("start", SIDES, None)
     yarns_table = table.table("yarns")
@@ -90,7 +104,7 @@ def _piece(table: Table, folder: Path, *, default_name: str) -> Piece:
     limits = Limits.read(table.table("limits"))
     table.finish()
     span = named or _widest(profile, bands, table)
-    return Piece(name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits)
+    return Piece(name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits, table.file)
 
 
 def _widest(profile: Profile, bands: list[BandRequest], table: Table) -> Span:
@@ -105,9 +119,10 @@ def _keyed(table: Table, key: str, read: Callable[[], Value]) -> Value:
     try:
         return read()
     except InputError as error:
-        if error.where:
+        if error.where.startswith(table.file):
             raise
-        raise table.complain(key, error.what, error.hint) from None
+        where = f"{table.where(key)}: {error.where}" if error.where else table.where(key)
+        raise type(error)(error.what, where=where, hint=error.hint) from None
 
 
 def _yarn(table: Table, name: str) -> Yarn:
@@ -153,6 +168,10 @@ def _band(table: Table, number: int, folder: Path, profile: Profile, yarns: dict
     path = table.text("chart", None)
     drawing = _drawing(table, folder / path) if path is not None else None
     options = _options(table, profile)
+    only = options.alternate_needles == "only"
+    if path is not None and (only or not technique.needs_chart):
+        alone = 'alternate_needles = "only"' if only else technique.name
+        raise table.complain("chart", f"{alone} knits without a chart", "leave one of the two out")
     table.finish()
     chart = _keyed(table, "chart", drawing.chart) if drawing is not None else None
     return BandRequest(name, technique, options, chart, tuple(yarns[yarn] for yarn in chosen))
