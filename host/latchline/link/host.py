@@ -128,6 +128,7 @@ class Host:
         self._events: deque[Event] = deque()
         self._answers: deque[Message] = deque()
         self._plan: Plan | None = None
+        self._early: dict[int, Done] = {}  # reports that came before their turn
         self._sent = 0
         self._resend_at = 0.0
         self._said_at = clock()
@@ -249,6 +250,7 @@ class Host:
 
     def _follow(self, plan: Plan, acknowledged: int) -> None:
         self._plan = plan
+        self._early.clear()
         self.acknowledged = acknowledged
         self._sent = self.status.received if self.status is not None else acknowledged
         self._resend_at = self._clock()
@@ -258,6 +260,9 @@ class Host:
         self.acknowledged = max(self.acknowledged, number)
         if self._plan is not None:
             self.send(Seen(self._plan.fingerprint, self.acknowledged))
+        early = self._early.pop(self.acknowledged + 1, None)
+        if early is not None:
+            self._take_done(early)
 
     def pause(self, paused: bool) -> None:
         self.send(Pause(int(paused)))
@@ -389,7 +394,8 @@ class Host:
         if any(isinstance(event, PassDone) and event.number == number for event in self._events):
             return
         if number != self.acknowledged + 1:
-            return  # an earlier report was lost; the board sends it again, and this one after it
+            self._early[number] = done  # an earlier report was lost; the board sends that one again
+            return
         expected = digest(plan.fingerprint, number, plan.bed_mask(number))
         rightward = bool(plan.rightward[number - 1])
         self._events.append(PassDone(number, done.digest == expected and bool(done.direction) == rightward, done))
