@@ -194,7 +194,8 @@ def _profile(table: Table, *, name: str, source: str) -> Profile:
     edges = sensors.whole("edges_per_needle", 1, 16)
     left = sensors.number("left_needles_beyond", 0.0, 60.0)
     right = sensors.number("right_needles_beyond", 0.0, 60.0)
-    tolerance = sensors.whole("tolerance_edges", 0, 64, max(1, edges // 2))
+    # An encoder slips by whole periods of four edges; a tolerance of four would take one for a late sensor.
+    tolerance = sensors.whole("tolerance_edges", 0, 64, min(max(1, edges // 2), 3))
     backing = sensors.whole("backing_needles", 0, 60, 8)
     speed = sensors.number("speed_max_m_s", 0.05, 3.0, 1.5)
     sensors.finish()
