@@ -34,11 +34,13 @@ def locate(text: str) -> dict[tuple[str, ...], int]:
     here: tuple[str, ...] = ()
     for number, line in enumerate(text.splitlines(), 1):
         if header := _HEADER.match(line):
+            *outer, last = _parts(header[2])
             path: tuple[str, ...] = ()
-            for part in _parts(header[2]):
+            for part in outer:
                 path = (*path, part)
-                if path in seen and not (header[1] == "[[" and path == _parts(header[2])):
+                if path in seen:  # an array of tables: what follows stands in its last entry
                     path = (*path, str(seen[path]))
+            path = (*path, last)
             if header[1] == "[[":
                 seen[path] = seen.get(path, -1) + 1
                 path = (*path, str(seen[path]))
