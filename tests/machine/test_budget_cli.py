@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from cli.running import run
 
+from latchline.machine.budget_report import figure_text
 from latchline.machine.demand import measure_demand
 from latchline.machine.profile import load_profile
 from latchline.plan.piece import load_piece
@@ -121,3 +122,11 @@ def test_a_profile_without_an_electrical_table_says_what_to_add(tmp_path: Path) 
     status, _, err = budget(str(file))
     assert status == 2
     assert "has no [electrical] table" in err
+
+
+@pytest.mark.parametrize(
+    ("figure", "unit", "text"),
+    [(0.00638, "A", "6.38 mA"), (1.21, "W", "1.21 W"), (1, "needles", "1 needle"), (16, "needles", "16 needles")],
+)
+def test_figures_read_as_one_would_say_them(figure: float, unit: str, text: str) -> None:
+    assert figure_text(figure, unit) == text

@@ -21,6 +21,10 @@ def figure_text(figure: float | None, unit: str, digits: int = 3) -> str:
     """`0.483 ms`; `never` for what never happens."""
     if figure is None:
         return "never"
+    if unit in ("A", "W") and 0 < abs(figure) < 1:
+        figure, unit = figure * 1000, f"m{unit}"
+    if unit == "needles" and figure == 1:
+        unit = "needle"
     return f"{figure:.{digits}g} {unit}".strip() if abs(figure) < 100 else f"{figure:.0f} {unit}".strip()
 
 
@@ -141,11 +145,11 @@ _STYLE = """
 @page { size: A4; margin: 9mm 10mm }
 body { font: 8.2pt/1.22 sans-serif; color: #111; max-width: 190mm; margin: 0 auto }
 h1 { font-size: 13pt; margin: 0 0 1mm } p { margin: 0 0 1.5mm }
-table { border-collapse: collapse; width: 100%; font-size: 6.6pt }
-th, td { text-align: left; padding: 0.25mm 1.1mm; border-bottom: 0.2mm solid #bbb; vertical-align: top }
+table { border-collapse: collapse; width: 100%; font-size: 7.4pt }
+th, td { text-align: left; padding: 0.3mm 1.1mm; border-bottom: 0.2mm solid #bbb; vertical-align: top }
 td:nth-child(-n+4) { white-space: nowrap }
 tr.no td:first-child, p.no { font-weight: bold; background: #111; color: #fff }
 tr.look td:first-child, p.look { font-weight: bold; background: #ddd }
 .verdict { padding: 1mm 2mm; font-size: 10pt; border: 0.3mm solid #111 }
-.plots { display: flex; gap: 4mm } .plots svg { width: 86mm; height: auto }
+.plots { display: flex; gap: 4mm; margin-bottom: 2mm } .plots svg { width: 86mm; height: auto }
 """
