@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import serial
 
-from latchline.link.host import Faulted, Host, PassDone
+from latchline.link.host import Faulted, Host, PassDone, Restarted
 from latchline.link.messages import Fault
 from latchline.link.setup import bed_message
 from latchline.machine.needles import Span
@@ -88,6 +88,10 @@ def knit(
             if isinstance(event, PassDone):
                 told.done.append(event)
                 host.acknowledge(event.number)
+            elif isinstance(event, Restarted):
+                host.greet()
+                host.set_bed(bed_message(plan.profile))
+                host.start(plan, len(told.done) + 1)  # type: ignore[arg-type]
             elif isinstance(event, Faulted):
                 told.faults.append(event.fault)
                 host.clear(event.fault.fault)

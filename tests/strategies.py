@@ -12,10 +12,11 @@ from itertools import cycle
 import numpy as np
 import numpy.typing as npt
 from conformance.story import Story, unmistakable
-from hypothesis import settings
+from hypothesis import reject, settings
 from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
+from latchline.errors import ProfileError
 from latchline.fabric.gauge import Gauge
 from latchline.link.messages import (
     Ask,
@@ -33,7 +34,7 @@ from latchline.link.messages import (
 )  # fmt: skip
 from latchline.machine.electrical import CLAMPS, RANGES
 from latchline.machine.parts import part_names
-from latchline.machine.profile import load_profile
+from latchline.machine.profile import Profile, load_profile, parse_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
@@ -143,6 +144,42 @@ def selections(draw: st.DrawFn, *, needles: int) -> tuple[npt.NDArray[np.bool_],
     passes = draw(st.integers(1, 5))
     bits = np.unpackbits(np.frombuffer(draw(st.binary(min_size=passes * 8, max_size=passes * 8)), np.uint8))
     return bits.reshape(passes, 64)[:, :width].astype(np.bool_), first
+
+
+@st.composite
+def profiles(draw: st.DrawFn) -> Profile:
+    """Machines that a profile file may describe: any layout, drive, leads and place of the centre."""
+    needles, edges = draw(st.integers(20, 120)), draw(st.integers(1, 8))
+    bank = draw(st.booleans())
+    leads = [draw(st.integers(-4 * edges, 4 * edges)) / edges for _ in range(2)]
+    text = f"""
+        title = "drawn"
+        drive = "{draw(st.sampled_from(["this-pass", "next-pass"]))}"
+        [bed]
+        needles = {needles}
+        pitch_mm = {draw(st.sampled_from([3.6, 4.5, 5.0, 6.5, 9.0]))}
+        centre = {draw(st.integers(0, needles))}
+        turn_clearance_needles = 25
+        [sensors]
+        edges_per_needle = {edges}
+        left_needles_beyond = {draw(st.integers(14, 24))}
+        right_needles_beyond = {draw(st.integers(14, 24))}
+        speed_max_m_s = 1.0
+        [selectors]
+        layout = "{"bank" if bank else "carriage"}"
+        count = {draw(st.integers(8, 16)) if bank else draw(st.integers(1, 2))}
+        lead_leftward_needles = {leads[0]}
+        lead_rightward_needles = {leads[1]}
+        pull_in_ms = {draw(st.sampled_from([0.3, 0.8])) if bank else 0.1}
+        mechanical_ms = {draw(st.sampled_from([0, 2, 4])) if bank else 0}
+        release_ms = 0.5
+        limit_ms = 1000
+        active = "{draw(st.sampled_from(["high", "low"]))}"
+    """
+    try:
+        return parse_profile(text, name="drawn", file="drawn.toml")
+    except ProfileError:  # its selectors would still be busy
+        reject()
 
 
 # ---- the board and the carriage -----------------------------------------------------------------
@@ -402,7 +439,6 @@ def carriage_and_wire_faults(draw: st.DrawFn) -> str:
         "double": (1e-4, 1e-2),
         "stall": (0.01, 0.2),
         "split": (0.1, 1.0),
-        "lost": (1e-5, 5e-4),
         "extra": (1e-5, 5e-4),
         "bounce": (1e-4, 1e-2),
         "early-turn": (0.05, 0.5),
@@ -410,7 +446,11 @@ def carriage_and_wire_faults(draw: st.DrawFn) -> str:
         "too-fast": (0.05, 0.5),
         "reset": (3.0, 15.0),
         "power-cut": (3.0, 15.0),
-        "full": (1, 4),
     }
-    names = draw(st.lists(st.sampled_from(sorted(chances)), min_size=1, max_size=4, unique=True))
-    return ",".join(f"{name}:{int(draw(st.floats(*chances[name])) * 1e6) / 1e6 if name != 'full' else 2}" for name in names)
+    names = draw(st.lists(st.sampled_from(sorted(chances)), max_size=4, unique=True))
+    faults = [f"{name}:{draw(st.floats(*chances[name])):.6f}" for name in names]
+    if draw(st.booleans()):  # one at a time: two running would be a slip of the encoder, which no board can see
+        faults.append(f"lost:@{draw(st.integers(1, 6000))}")
+    if draw(st.booleans()):
+        faults.append(f"full:{draw(st.integers(1, 4))}")
+    return ",".join(faults)

@@ -8,9 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import serial
-from sim_driver import knit, small_plan
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sim_driver import Told, knit, small_plan
 
-from latchline.errors import PortError
+from latchline.errors import PortError, Silent
 from latchline.link.host import Host
 from latchline.link.messages import Probed
 from latchline.link.setup import bed_message
@@ -19,8 +21,10 @@ from latchline.machine.profile import load_profile
 from latchline.sim.coils import Coils
 from latchline.sim.face import POWER_ON, RESET_PIN
 from latchline.sim.faults import KINDS, Faults
+from latchline.sim.needles import Knitted
 from latchline.sim.port import SimPort, register
 from latchline.sim.wire import Direction
+from strategies import carriage_and_wire_faults
 
 PASSES = 5
 
@@ -64,6 +68,26 @@ def test_every_pass_that_is_counted_is_knitted_as_planned(fault: str) -> None:
         assert begun[done.report.start].selected.tolist() == plan.selected(done.number).tolist()
 
 
+@settings(max_examples=30)
+@given(carriage_and_wire_faults(), st.integers(0, 10**6), st.sampled_from(("standard-200", "mid-150", "chunky-112")))
+def test_no_pass_is_counted_that_was_not_knitted_as_planned(fault: str, seed: int, name: str) -> None:
+    plan = small_plan(name, passes=4, seed=seed)
+    try:
+        told = knit(plan, f"sim://{name}?seed={seed}&pace=40&fault={fault}", patience_s=150)
+    except Silent:
+        return  # a wire that loses every second frame may keep host and board apart
+    assert [done.number for done in told.done] == list(range(1, len(told.done) + 1))
+    for done in told.done:
+        assert done.as_planned
+        ways = [one for one in told.port.world.knitted if began(told, one, done.report.start)]
+        assert any(one.selected.tolist() == plan.selected(done.number).tolist() for one in ways)
+
+
+def began(told: Told, one: Knitted, start: int) -> bool:
+    """Did this way begin when the report says, but for a bounce, by any of the board's starts?"""
+    return any(abs((one.begin_us - at_us) // 4 - start) < 250 for at_us in told.port.world.started_us)
+
+
 @pytest.mark.parametrize("fault", ["channels-swapped", "ends-swapped", "left-stuck"])
 def test_sensors_that_cannot_be_right_never_light_the_lamp(fault: str) -> None:
     told = knit(small_plan(passes=2), f"sim://standard-200?seed=4&fault={fault}", patience_s=60)
@@ -84,12 +108,14 @@ def test_a_bad_coil_spoils_its_own_needles_only(fault: str) -> None:
 
 @pytest.mark.parametrize(("fault", "cause"), [("reset", RESET_PIN), ("power-cut", POWER_ON)])
 def test_a_board_that_starts_again_says_so_and_keeps_its_checkpoint(fault: str, cause: int) -> None:
-    told = knit(small_plan(passes=9), f"sim://standard-200?seed=4&fault={fault}:11", patience_s=20, close=False)
+    plan = small_plan(passes=6)
+    told = knit(plan, f"sim://standard-200?seed=4&fault={fault}:9", close=False)
     assert told.host is not None
-    assert 0 < len(told.done) < 9
+    assert [done.number for done in told.done] == list(range(1, 7))
     info = told.host.greet()
-    assert (info.boots, info.reset_cause, info.bed_check) == (2, cause, 0)
-    assert told.host.checkpoint().done == len(told.done)
+    assert (info.boots, info.reset_cause) == (2, cause)
+    told.host.step(0.1)
+    assert told.host.checkpoint().done == 6
 
 
 def test_a_pulled_cable_ends_the_run() -> None:
