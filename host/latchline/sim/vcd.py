@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,17 +27,16 @@ class Line:
 
 def write(path: Path, lines: Sequence[Line]) -> None:
     """Write a whole file, or none. Raises InputError when that fails."""
+    part = path.with_name(path.name + ".part")
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
-        try:
-            with os.fdopen(handle, "w", encoding="ascii") as file:
-                file.writelines(text(lines))
-            os.replace(name, path)
-        except BaseException:
-            os.unlink(name)
-            raise
+        with part.open("w", encoding="ascii") as file:
+            file.writelines(text(lines))
+        part.replace(path)
     except OSError as error:
         raise file_trouble(path, error) from None
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
 def text(lines: Sequence[Line]) -> Iterator[str]:
