@@ -61,6 +61,16 @@ def test_pass_and_passes_left_stand_in_figures_five_lines_high() -> None:
         assert line.rstrip().endswith(last.rstrip())
 
 
+def test_the_arrow_points_the_way_of_the_carriage() -> None:
+    left, right = (screen.arrow(way).plain.split("\n") for way in ("leftward", "rightward"))
+    assert [line[::-1] for line in left] == right
+    heads = [line.index("█") for line in left]
+    assert heads == [4, 2, 0, 2, 4]
+    lines = drawn().splitlines()
+    at = next(n for n, line in enumerate(lines) if "█████████████" in line)
+    assert [line[30:60].index("█") - lines[at][30:60].index("█") for line in lines[at - 2 : at + 3]] == heads
+
+
 @pytest.mark.parametrize("digit", range(10))
 def test_no_figure_looks_like_another(digit: int) -> None:
     others = [screen.big(other).plain for other in range(10) if other != digit]

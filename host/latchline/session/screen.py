@@ -81,11 +81,16 @@ class Display(Protocol):
 def big(number: int) -> Text:
     """A number in large figures, five lines."""
     rows = zip(*(_DIGITS[digit].split("|") for digit in str(number)), strict=True)
-    return Text("\n".join("  ".join(parts) for parts in rows))
+    return _solid("\n".join("  ".join(parts) for parts in rows))
 
 
 def arrow(direction: str) -> Text:
-    return Text(_ARROWS[direction].replace("|", "\n"))
+    return _solid(_ARROWS[direction].replace("|", "\n"))
+
+
+def _solid(drawing: str) -> Text:
+    """A drawing that is centred as a whole, not line by line."""
+    return Text(drawing, justify="left", no_wrap=True)
 
 
 def question_lines(plan: Plan, question: Question, width: int) -> list[str]:
