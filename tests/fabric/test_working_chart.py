@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 import pypdf
@@ -13,12 +14,13 @@ from fabric.charts_by_hand import GAUGE, chart, plan_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 import strategies
 from latchline.chart.model import Chart, Colour
 from latchline.chart.transform import mirror
 from latchline.errors import InputError
-from latchline.fabric.scene import Scene, scene_png, scene_svg, scenes_pdf
+from latchline.fabric.scene import Scene, Words, scene_png, scene_svg, scenes_pdf
 from latchline.fabric.sheet import colour_changes
 from latchline.fabric.working_chart import chart_lines, chart_pages, chart_scene, repeat_columns, repeat_passes
 from latchline.machine.profile import load_profile
@@ -170,7 +172,7 @@ def test_pages_cover_every_needle_and_every_pass_once() -> None:
     texts = [page.extract_text() for page in pages]
     assert len(texts) > 3
     numbers = [word for text in texts for word in text.split() if word == "117"]
-    spans = {text.split("· needles ")[1].split(" of")[0] for text in texts}
+    spans = {text.split("needles ")[-1].split(" of")[0] for text in texts}
     assert len(numbers) == 2 * len(spans)  # the pass and its chart row, once on each page across
     covered = sorted(plan.profile.span(span).first for span in spans)
     assert covered[0] == plan.span.first
@@ -201,3 +203,14 @@ def test_a_chart_of_endless_passes_is_refused_in_one_sentence(draw: Callable[[Pl
     with pytest.raises(InputError, match="is too long") as caught:
         draw(plan_of("fair-isle", chart(["x."]), rows=rows))
     assert "--passes" in caught.value.hint
+
+
+def test_no_line_leaves_the_page_however_long_the_names() -> None:
+    """Letter widths are those of reportlab's Helvetica."""
+    plan = plan_of("jacquard", chart(["x" * 9 + "."] + ["." * 10] * 7), yarns=(Yarn("main"), Yarn("contrast")))
+    long = replace(plan, name="a cover for the long bench " * 5, profile=replace(plan.profile, title="a bed " * 40))
+    for scene in (*chart_pages(long, GAUGE), chart_scene(long, GAUGE)):
+        for item in scene.items:
+            if isinstance(item, Words) and item.anchor == "start":
+                width = stringWidth(item.text, "Helvetica-Bold" if item.bold else "Helvetica", item.size_mm)
+                assert item.x + width < scene.width_mm, item.text

@@ -163,7 +163,9 @@ def _count(yarn: Yarn) -> str:
 
 
 def _grams(grams: float | None) -> str:
-    return "" if grams is None else f", {grams:.0f} g"
+    if grams is None:
+        return ""
+    return f", {grams:.0f} g" if grams >= 1 else ", under 1 g"
 
 
 def _yarn_notes(need: YarnNeed) -> tuple[str, ...]:
@@ -220,10 +222,10 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
     if band.separation is not None:
         rows.append(("colours", band.separation.title))
     if band.technique.double_bed:
-        backing = "all back needles" if band.options.backing == "full" else "every other back needle, by turns"
-        rows.append(("back bed", f"{backing} knit in every pass"))
+        full = band.options.backing == "full"
+        rows.append(("back bed", "all back needles knit" if full else "every other back needle knits, by turns"))
     if band.technique.accessories:
-        rows.append(("accessories", ", ".join(band.technique.accessories)))
+        rows.append(("accessories", "; ".join(band.technique.accessories)))
     return tuple(rows)
 
 
@@ -262,7 +264,7 @@ def _feeders(band: Band, need: YarnNeed) -> Grid:
         colours.append(yarn.colour)
     suits = ", ".join(band.technique.yarn_classes)
     columns = ("feeder", "yarn", "count", "stitch size", "this band takes")
-    return Grid(f"thread (this technique suits {suits} yarn)", columns, tuple(rows), tuple(colours))
+    return Grid(f"thread (yarn that suits this technique: {suits})", columns, tuple(rows), tuple(colours))
 
 
 def _stitch_size(yarn: Yarn) -> str:

@@ -26,6 +26,7 @@ PAPER_MM = (210.0, 297.0)  # A4 (ISO 216)
 MARGIN = 10.0
 LEFT, RIGHT = 27.0, 47.0  # room beside the grid for numbers, and for yarns and remarks
 HEAD, FOOT = 24.0, 40.0
+LETTER = 1.6  # a generous letter of the 3 mm lines
 CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
 FOLDED_FROM = 4  # plain passes in a row that become one line
 PAGES_PASSES_MAX = 4000  # on pages; some hundreds of them
@@ -91,7 +92,7 @@ def chart_scene(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
     lines = _checked_lines(plan, first, last, SCENE_PASSES_MAX, hint)
     row = max(CELL_LEAST, CELL_MOST / gauge.row_per_stitch)
     sheet = _Sheet(plan, pass_yarns(plan), lines, Span(0, plan.span.width - 1), CELL_MOST, row)
-    width = max(150.0, sheet.grid_width + LEFT + RIGHT + 2 * MARGIN)
+    width = max(175.0, sheet.grid_width + LEFT + RIGHT + 2 * MARGIN)
     return sheet.page(width, sheet.grid_height + HEAD + FOOT + 2 * MARGIN, "")
 
 
@@ -136,19 +137,18 @@ class _Sheet:
 
     def _header(self, scene: Scene, label: str) -> None:
         plan, y = self.plan, MARGIN + 6
-        scene.words(MARGIN, y, plan.name, 6.0, bold=True)
+        scene.words(MARGIN, y, _cut(plan.name, 0.5 * (scene.width_mm - 2 * MARGIN - 30)), 6.0, bold=True)
         scene.words(scene.width_mm - MARGIN, y, label, 3.4, anchor="end")
         bands = dict.fromkeys(plan.band_of(line.first).name for line in self.lines)
         here = Span(plan.span.first + self.columns.first, plan.span.first + self.columns.last)
-        scene.words(
-            MARGIN,
-            y + 5,
-            f"{plan.profile.title} · needles {plan.profile.span_name(here)} of {plan.profile.span_name(plan.span)} · "
-            f"passes {self.lines[0].first} to {self.lines[-1].last} of {plan.passes} · the purl side faces you · "
-            f"plan {plan.fingerprint:08x}",
-            3.0,
-        )
-        scene.words(MARGIN, y + 9.5, "; ".join(bands), 3.0, fill=GREY)
+        needles = plan.profile.span_name(here)
+        if here != plan.span:
+            needles += f" of {plan.profile.span_name(plan.span)}"
+        room = scene.width_mm - 2 * MARGIN
+        scene.words(MARGIN, y + 4.6, _cut(f"{plan.profile.title} · plan {plan.fingerprint:08x}", room), 3.0)
+        passes = f"passes {self.lines[0].first} to {self.lines[-1].last} of {plan.passes}"
+        scene.words(MARGIN, y + 8.6, f"needles {needles} · {passes} · the purl side faces you", 3.0)
+        scene.words(MARGIN, y + 12.6, _cut("; ".join(bands), room), 3.0, fill=GREY)
 
     def _grid(self, scene: Scene) -> None:
         right, bottom = self.left + self.grid_width, self.top + self.grid_height
@@ -214,7 +214,9 @@ class _Sheet:
         cams = _cams(self.plan, number)
         if cams[0] == cams[1]:
             size = min(2.6, self.row * 0.75)
-            scene.words(self.left + 1, self.y(place) - self.row / 2 + 0.33 * size, "all needles knit", size, fill=GREY)
+            middle = self.y(place) - self.row / 2
+            scene.box(self.left + 0.4, middle - 0.44 * self.row, 8.4 * size, 0.88 * self.row, "#ffffff", None)
+            scene.words(self.left + 1, middle + 0.33 * size, "all needles knit", size, fill=GREY)
             return
         mark = _mark_of_pass(self.plan, self.carried, number)
         no_mark = None if self.plan.band_of(number).technique.separations else _UNSELECTED.get(cams[1])
@@ -271,6 +273,12 @@ class _Sheet:
                 if number in places:
                     y = self.y(places[number])
                     scene.line(self.left - 1.2, y, self.left + self.grid_width + 1.2, y, 0.8, INK, (2, 1))
+
+
+def _cut(text: str, room_mm: float) -> str:
+    """A line of 3 mm letters, shortened where it would leave the page."""
+    most = int(room_mm / LETTER)
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def repeat_columns(plan: Plan, band: Band) -> list[int]:
