@@ -23,17 +23,17 @@ from latchline.session.events import Note, Pause, PlainRows, StepBack, Stop, Wis
 from latchline.sim.face import Board
 from latchline.sim.model import ModelBoard
 
-IN_MEMORY = Path("/dev/shm")  # syncing to a disk would be most of the time
 WISHES: list[Wish] = [Pause(), PlainRows(), StepBack(1), StepBack(3), Note("a thin place in the yarn"), Stop()]
 
 
 class AnyOrder(RuleBasedStateMachine):
     make_board: ClassVar[Callable[[], Board]] = ModelBoard
+    place: ClassVar[Path]
     totals: ClassVar[Counter[str]] = Counter()
 
     @initialize(seed=st.integers(0, 2**32 - 1))
     def begin(self, seed: int) -> None:
-        self.folder = tempfile.TemporaryDirectory(dir=IN_MEMORY if IN_MEMORY.is_dir() else None)
+        self.folder = tempfile.TemporaryDirectory(dir=self.place)
         self.trial = Trial(Path(self.folder.name), seed=seed, make_board=type(self).make_board)
 
     def teardown(self) -> None:
@@ -111,12 +111,15 @@ class AnyOrder(RuleBasedStateMachine):
         self.trial.run(seconds)
 
 
-def go_through(make_board: Callable[[], Board], *, examples: int, steps: int) -> Counter[str]:
+def go_through(
+    place: Path, make_board: Callable[[], Board], *, examples: int, steps: int, always_the_same: bool = True
+) -> Counter[str]:
     """Try so many orders of so many steps; tells what happened in all of them."""
 
     class Machine(AnyOrder):
         totals: ClassVar[Counter[str]] = Counter()
 
+    Machine.place = place
     Machine.make_board = staticmethod(make_board)  # type: ignore[assignment]
     run_state_machine_as_test(  # type: ignore[no-untyped-call]
         Machine,
@@ -125,6 +128,7 @@ def go_through(make_board: Callable[[], Board], *, examples: int, steps: int) ->
             stateful_step_count=steps,
             deadline=None,
             database=None,
+            derandomize=always_the_same,
             phases=(Phase.generate,),  # shrinking would take minutes; each failure prints its steps
             suppress_health_check=list(HealthCheck),
             report_multiple_bugs=False,
@@ -133,31 +137,31 @@ def go_through(make_board: Callable[[], Board], *, examples: int, steps: int) ->
     return Machine.totals
 
 
-def test_no_needle_is_wrong_no_pass_is_lost_and_none_is_made_up() -> None:
-    counts = go_through(ModelBoard, examples=12, steps=30)
+def test_no_needle_is_wrong_no_pass_is_lost_and_none_is_made_up(quick_folder: Path) -> None:
+    counts = go_through(quick_folder, ModelBoard, examples=12, steps=30)
     assert counts["pieces"] >= 12
     assert counts["passes"] >= 400
 
 
 @pytest.mark.native
 @pytest.mark.skipif(bool(native.missing()), reason=native.missing())
-def test_the_firmware_core_keeps_its_pieces_whole_too() -> None:
-    counts = go_through(native.NativeBoard, examples=12, steps=30)
+def test_the_firmware_core_keeps_its_pieces_whole_too(quick_folder: Path) -> None:
+    counts = go_through(quick_folder, native.NativeBoard, examples=12, steps=30)
     assert counts["pieces"] >= 12
 
 
 @pytest.mark.chip
 @pytest.mark.skipif(bool(chip.missing()), reason=chip.missing())
-def test_the_emulated_chip_keeps_its_pieces_whole_too() -> None:
-    counts = go_through(chip.ChipBoard, examples=1, steps=12)
+def test_the_emulated_chip_keeps_its_pieces_whole_too(quick_folder: Path) -> None:
+    counts = go_through(quick_folder, chip.ChipBoard, examples=1, steps=12)
     assert counts["pieces"] >= 1
 
 
 @pytest.mark.long
-def test_a_hundred_thousand_passes() -> None:
+def test_a_hundred_thousand_passes(quick_folder: Path) -> None:
     counts: Counter[str] = Counter()
     while counts["passes"] < 100_000:
-        counts += go_through(ModelBoard, examples=100, steps=60)
+        counts += go_through(quick_folder, ModelBoard, examples=100, steps=60, always_the_same=False)
         print(f"\n{counts['passes']} passes", flush=True)
     print("\nmodel board:", ", ".join(f"{name} {count}" for name, count in sorted(counts.items())))
 
@@ -165,8 +169,8 @@ def test_a_hundred_thousand_passes() -> None:
 @pytest.mark.long
 @pytest.mark.native
 @pytest.mark.skipif(bool(native.missing()), reason=native.missing())
-def test_twenty_thousand_passes_on_the_firmware_core() -> None:
+def test_twenty_thousand_passes_on_the_firmware_core(quick_folder: Path) -> None:
     counts: Counter[str] = Counter()
     while counts["passes"] < 20_000:
-        counts += go_through(native.NativeBoard, examples=50, steps=60)
+        counts += go_through(quick_folder, native.NativeBoard, examples=50, steps=60, always_the_same=False)
     print("\nnative core:", ", ".join(f"{name} {count}" for name, count in sorted(counts.items())))

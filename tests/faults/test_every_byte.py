@@ -63,25 +63,25 @@ def cut_at_each(folder: Path, instants_s: Iterable[float], *, cable: bool) -> Co
     return counts
 
 
-def test_a_cable_pulled_after_any_byte_costs_no_pass_and_asks_nothing(tmp_path: Path) -> None:
-    total = bytes_of_a_session(tmp_path / "whole")
-    counts = pull_at_each(tmp_path / "pulled", range(0, total, 61))
+def test_a_cable_pulled_after_any_byte_costs_no_pass_and_asks_nothing(quick_folder: Path) -> None:
+    total = bytes_of_a_session(quick_folder / "whole")
+    counts = pull_at_each(quick_folder / "pulled", range(0, total, 61))
     assert counts["cables pulled"] == len(range(0, total, 61))
     assert counts["asked which row"] == 0  # the board went on, and told everything
 
 
 @pytest.mark.parametrize("cable", [False, True])
-def test_a_power_cut_at_any_moment_resumes_at_the_right_pass_or_asks_for_it(tmp_path: Path, cable: bool) -> None:
-    counts = cut_at_each(tmp_path, (0.003 + n * 0.05 for n in range(1000)), cable=cable)
+def test_a_power_cut_at_any_moment_resumes_at_the_right_pass_or_asks_for_it(quick_folder: Path, cable: bool) -> None:
+    counts = cut_at_each(quick_folder, (0.003 + n * 0.05 for n in range(1000)), cable=cable)
     assert counts["cuts within a pass"] >= 10
     assert counts["cuts between passes"] >= 5
 
 
 @pytest.mark.long
-def test_every_byte_and_every_five_milliseconds(tmp_path: Path) -> None:
-    total = bytes_of_a_session(tmp_path / "whole")
-    counts = pull_at_each(tmp_path / "pulled", range(total))
+def test_every_byte_and_every_five_milliseconds(quick_folder: Path) -> None:
+    total = bytes_of_a_session(quick_folder / "whole")
+    counts = pull_at_each(quick_folder / "pulled", range(total))
     print("\ncable:", ", ".join(f"{name} {count}" for name, count in sorted(counts.items())))
     for cable in (False, True):
-        counts = cut_at_each(tmp_path / str(cable), (0.003 + n * 0.005 for n in range(10_000)), cable=cable)
+        counts = cut_at_each(quick_folder / str(cable), (0.003 + n * 0.005 for n in range(10_000)), cable=cable)
         print(f"power{', cable too' if cable else ''}:", ", ".join(f"{k} {n}" for k, n in sorted(counts.items())))
