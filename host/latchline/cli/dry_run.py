@@ -89,8 +89,10 @@ def _print(plan: Plan, result: DryRun) -> None:
     click.echo(f"Knitted {result.done} of {result.passes} passes in {took} of simulated time.")
     for number, pass_number in result.faults:
         click.echo(f"On the way, at pass {pass_number}: {fault_text(number).name}; the row was knitted again.")
-    if result.resent or result.restarts:
-        click.echo(f"Sent again: {result.resent} passes. The board was restarted {result.restarts} times.")
+    if result.resent:
+        click.echo(f"Sent again, as the line had damaged them: {_times(result.resent, 'pass', 'passes')}.")
+    if result.restarts:
+        click.echo(f"The board was restarted {_times(result.restarts, 'time', 'times')}.")
     if result.as_planned:
         click.echo(f"Compared {result.compared} needles with the plan: every needle stands as planned.")
         return
@@ -102,6 +104,10 @@ def _print(plan: Plan, result: DryRun) -> None:
     if len(result.wrong) > SHOWN:
         click.echo(f"… and {len(result.wrong) - SHOWN} more.")
     click.echo(f"Compared {result.compared} needles with the plan: {len(result.wrong)} differ.")
+
+
+def _times(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
 
 
 def _as_json(plan: Plan, result: DryRun) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from latchline.cli import chatter, print_json
 def command(as_json: bool) -> None:
     """List the serial ports, with what is plugged in.
 
-    A board without hardware is always there: sim://standard-200 is a port, too.
+    A simulated board is always there and is not listed: sim://standard-200 is a port, too.
     """
     from serial.tools.list_ports import comports
 
@@ -24,6 +24,7 @@ def command(as_json: bool) -> None:
         click.echo(f"{port.device}  {_described(port.description)}".rstrip())
     if not found:
         chatter("No serial port was found. Is the board plugged in, with a cable that carries data?")
+        chatter("Without a board, sim://standard-200 is a port, too.")
 
 
 def _described(text: str | None) -> str:

@@ -77,7 +77,8 @@ def command(
     write_whole(path, _drawn(plan, show, form, gauge, stitch_px, first, last))
     click.echo(str(path))
     width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
-    chatter(f"About {width:.1f} × {height:.1f} cm at {_words(gauge)}.")
+    whole = "About" if (first, last) == (1, plan.passes) else "The whole piece: about"
+    chatter(f"{whole} {width:.1f} × {height:.1f} cm at {_words(gauge)}.")
     if needed:
         chatter(needed)
 
