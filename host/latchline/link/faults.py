@@ -31,8 +31,9 @@ FAULTS: dict[int, FaultText] = {
     ),
     2: FaultText(
         "end sensor disagrees",
-        "an end sensor switched somewhere else than the count of needles says",
-        f"edges were lost or added: check encoder, strip and sensor, then {_REFERENCE}",
+        "an end sensor switched somewhere else than the count of needles says, so edges were lost or added",
+        "look at every row since the carriage last passed an end sensor, step back if one is shifted; "
+        f"check encoder, strip and sensor, then {_REFERENCE}",
     ),
     3: FaultText(
         "both end sensors on",
