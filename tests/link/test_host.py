@@ -235,6 +235,36 @@ def test_a_report_after_a_lost_one_waits_its_turn() -> None:
     assert [event.number for event in host.step() if isinstance(event, PassDone)] == [2]
 
 
+def test_a_report_that_came_before_its_turn_is_kept_for_it() -> None:
+    board, host = begun()
+    board.say(done(2), done(3))
+    host.step()
+    board.say(done(1))
+    host.step()
+    numbers = []
+    for _ in range(3):
+        host.acknowledge(len(numbers) + 1)
+        numbers += [event.number for event in host.step() if isinstance(event, PassDone)]
+    assert numbers == [2, 3]
+
+
+def test_on_a_noisy_line_a_question_is_repeated_quickly_and_at_length() -> None:
+    board, host = begun()
+    board.heard.clear()
+
+    def mumble(message: Message) -> list[Message]:
+        if isinstance(message, Ask) and len(board.heard) == 100:
+            return [status()]
+        board.ahead += b"\x05damaged\0" * 2
+        return []
+
+    board.answer = mumble
+    began = board.clock()
+    host.fresh_status()
+    assert len(board.heard) == 100
+    assert board.clock() - began < 10
+
+
 @pytest.mark.parametrize("wrong", [{"digest": 0x1111}, {"direction": 1}])
 def test_a_pass_driven_otherwise_than_planned_is_noticed(wrong: dict[str, int]) -> None:
     board, host = begun()

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pytest
 from session.rig import Bench, Knitter, Wire, connect, small_plan
 
+from latchline.errors import JournalError
 from latchline.link.frames import Gatherer
 from latchline.link.messages import BoardInfo, Done, Pass, Seen, from_wire
 from latchline.plan.model import Plan
@@ -254,6 +255,25 @@ def _lying(take: Callable[[Done], None], at: int) -> Callable[[Done], None]:
         take(Done(**values) if done.pass_number == at else done)
 
     return spoiled
+
+
+def test_a_journal_that_cannot_be_written_stops_the_session_and_costs_no_pass() -> None:
+    run = Run().to_pass(5)
+    write = run.record.passed
+
+    def full(report: Done, as_planned: bool) -> None:
+        raise JournalError("the journal cannot be used (database or disk is full)")
+
+    run.record.passed = full  # type: ignore[method-assign]
+    with pytest.raises(JournalError):
+        run.to_the_end()
+    assert "acknowledged 6" not in run.log
+    run.record.passed = write  # type: ignore[method-assign]
+    run.knitter.forget()
+    host, wire = connect(run.bench)
+    again = Session(host, PLAN, run.knitter, clock=wire.clock, record=run.record)
+    assert [event.number for event in again.run() if isinstance(event, told.Knitted)] == list(range(6, 25))
+    assert run.bench.good_rows() == len(run.bench.rows) == PLAN.passes
 
 
 class Stops(Knitter):

@@ -198,6 +198,24 @@ def test_another_programs_database_is_left_alone(tmp_path: Path) -> None:
         Journal.open(path)
 
 
+def knit_on(journal: Journal) -> None:
+    for number in range(1, 1000):
+        journal.passed(report(number), True)
+
+
+def test_a_full_disk_is_one_sentence_and_the_count_stays(path: Path) -> None:
+    with Journal.open(path) as journal:
+        pages = journal._db.execute("PRAGMA page_count").fetchone()[0]
+        journal._db.execute(f"PRAGMA max_page_count={pages}")
+        with pytest.raises(JournalError, match="the journal cannot be used") as refused:
+            knit_on(journal)
+        assert "is the disk full" in refused.value.hint
+        assert journal.known.done == len(journal.entries()) > 0
+        journal._db.execute("PRAGMA max_page_count=100000")
+        journal.passed(report(journal.known.done + 1), True)
+        assert journal.known.done == len(journal.entries())
+
+
 def test_a_damaged_plan_is_said_to_be_damaged(path: Path) -> None:
     with Journal.open(path) as journal:
         journal._db.execute("UPDATE piece SET arrays = substr(arrays, 1, 200)")

@@ -32,7 +32,6 @@ from latchline.link.messages import (
     Greet,
     Message,
     Pass,
-    Pause,
     PlanStart,
     Probe,
     Probed,
@@ -263,9 +262,6 @@ class Host:
         early = self._early.pop(self.acknowledged + 1, None)
         if early is not None:
             self._take_done(early)
-
-    def pause(self, paused: bool) -> None:
-        self.send(Pause(int(paused)))
 
     def clear(self, fault: int) -> None:
         self._fault = 0

@@ -266,11 +266,6 @@ class Journal:
         self.finished = True
         self._write(replace(self.known, resting=True))
 
-    def give_up(self) -> None:
-        """Close the piece as it is: a resume without a name does not offer it any more."""
-        self.finished = True
-        self._write(self.known, self._remark("given up", ""))
-
     def on_port(self, port: str) -> None:
         self.port = port
         self._write(self.known, self._remark("port", port))
