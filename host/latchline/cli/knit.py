@@ -117,7 +117,7 @@ def run(line: Port, journal: Journal, agrees: bool, no_wait: bool, as_json: bool
     from latchline.session.knitting import knit
 
     try:
-        summary = knit(line, journal.plan(), journal, agrees=agrees, waits_at_bands=not no_wait)
+        summary = knit(line, journal.plan(), journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait)
     except LatchlineError as error:
         if isinstance(error, LinkError) and journal.known.board is not None:
             chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")

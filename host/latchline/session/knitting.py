@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from latchline.errors import file_trouble
@@ -39,8 +40,19 @@ class Hands:
         return Answer.STOP if reply is None and self.nobody else reply
 
 
-def knit(port: Port, plan: Plan, journal: Journal, *, agrees: bool = False, waits_at_bands: bool = True) -> Summary:
-    """Knit to the end, or until the knitter stops. Raises LinkError, JournalError, KeyboardInterrupt."""
+def knit(
+    port: Port,
+    plan: Plan,
+    journal: Journal,
+    *,
+    say: Callable[[str], None],
+    agrees: bool = False,
+    waits_at_bands: bool = True,
+) -> Summary:
+    """Knit to the end, or until the knitter stops; `say` takes the lines where there is no terminal to draw on.
+
+    Raises LinkError, JournalError, KeyboardInterrupt.
+    """
     clock = clock_of(port)
     virtual = clock is not time.monotonic
     hands = Hands(agrees)
@@ -54,7 +66,7 @@ def knit(port: Port, plan: Plan, journal: Journal, *, agrees: bool = False, wait
         waits_at_bands=waits_at_bands,
         wait_s=VIRTUAL_WAIT_S if virtual else 0.05,
     )
-    with Keys() as keys, _display(plan) as display:
+    with Keys() as keys, _display(plan, say) as display:
         while not session.over:
             for event in session.step():
                 display.told(event)
@@ -73,8 +85,9 @@ def watched_bed(plan: Plan) -> Bed:
     return bed_message(plan.profile, supply_min=supply_min, current_max=current_max)
 
 
-def _display(plan: Plan) -> Display:
-    return Screen(plan) if sys.stdin.isatty() and sys.stderr.isatty() else Lines(plan)
+def _display(plan: Plan, say: Callable[[str], None]) -> Display:
+    terminal = all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stderr))
+    return Screen(plan) if terminal else Lines(plan, say)
 
 
 def _typed(entry: str, session: Session, hands: Hands, display: Display) -> None:

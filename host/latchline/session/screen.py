@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import shutil
-import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from types import TracebackType
 from typing import Protocol
 
@@ -133,10 +132,11 @@ def sentence(event: Event, passes: int) -> str:
 
 
 class Lines:
-    """Plain lines on standard error, for pipes and logs."""
+    """Plain lines, for pipes and logs. say: where they go."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, say: Callable[[str], None]) -> None:
         self._plan = plan
+        self.say = say
         self._width = shutil.get_terminal_size().columns
 
     def __enter__(self) -> Lines:
@@ -152,9 +152,6 @@ class Lines:
                 self.say(f"  {line}")
         elif text := sentence(event, self._plan.passes):
             self.say(text)
-
-    def say(self, text: str) -> None:
-        print(text, file=sys.stderr, flush=True)
 
     def show(self, session: Session, typed: str) -> None:
         pass
