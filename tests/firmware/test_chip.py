@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+from pathlib import Path
+
 import numpy as np
 import pytest
 from firmware.motion import CYCLES_A_SECOND, Bench, edge_cycles, widest
 
 from boards import chip
+from boards.compiled import FIRMWARE
 from firmware import measure
 from latchline.link.messages import Ask, BoardInfo, Checkpoint, Done, Fault, Greet, Status, from_wire, to_wire
 from latchline.machine.profile import load_profile
@@ -279,3 +283,36 @@ def test_a_power_cut_at_any_step_of_writing_leaves_the_last_whole_checkpoint() -
                 assert done == (2 if whole else 1), (at, cycle, torn)
                 found.add(done)
     assert found == {1, 2}
+
+
+# ---- building -----------------------------------------------------------------------------------------------
+
+
+def test_the_sketch_builds_by_the_usual_recipe_of_a_hobby_ide_too(tmp_path: Path) -> None:
+    """Such an IDE compiles a sketch folder's sources one by one, with its own switches and a core library whose
+    `main` is left out when the sketch has one."""
+    switches = [
+        "-c",
+        "-g",
+        "-Os",
+        "-w",
+        "-std=gnu11",
+        "-ffunction-sections",
+        "-fdata-sections",
+        "-flto",
+        "-fno-fat-lto-objects",
+    ]
+    chip_switches = ["-mmcu=atmega328p", "-DF_CPU=16000000L", "-DARDUINO=10819"]
+    objects = []
+    for source in sorted((FIRMWARE / "latchline" / "src").rglob("*.c")):
+        objects.append(str(tmp_path / f"{source.stem}.o"))
+        subprocess.run(["avr-gcc", *switches, *chip_switches, str(source), "-o", objects[-1]], check=True)
+    image = tmp_path / "sketch.elf"
+    link = ["avr-gcc", "-Os", "-g", "-flto", "-fuse-linker-plugin", "-Wl,--gc-sections", *chip_switches[:1]]
+    subprocess.run([*link, *objects, "-o", str(image), "-lm"], check=True)
+    size = subprocess.run(["avr-size", str(image)], capture_output=True, text=True, check=True).stdout.splitlines()[1]
+    code, data, bss = (int(number) for number in size.split()[:3])
+    assert 8_000 < code + data < 32_256  # what a boot loader of 512 bytes leaves
+    assert data + bss <= RAM_MOST
+    lines = (FIRMWARE / "latchline" / "latchline.ino").read_text().splitlines()
+    assert all(line.startswith("//") for line in lines if line)

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import re
+import subprocess
+import sys
+
 import numpy as np
 import pytest
+import serial
 from sim_driver import knit, small_plan
 
 from boards import chip, native, ports
+from boards.compiled import FIRMWARE
+from latchline.link.messages import BoardInfo, Greet, from_wire, to_wire
 
 KINDS = [
     pytest.param(
@@ -40,3 +47,30 @@ def test_a_line_that_damages_frames_costs_time_and_no_needle(kind: str) -> None:
     assert len(knitted) == 12
     for number, one in enumerate(knitted, 1):
         assert np.array_equal(one.selected, plan.selected(number))
+
+
+@pytest.mark.chip
+@pytest.mark.skipif(bool(chip.missing()), reason=f"there is no {chip.missing()}")
+def test_a_pseudo_terminal_leads_to_the_emulated_board() -> None:
+    """What `make emulate` starts, opened by its name like any serial port."""
+    chip.build()
+    script = FIRMWARE / "emulator" / "pty_board.py"
+    board = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True)
+    try:
+        assert board.stdout is not None
+        name = re.search(r"/dev/\S+[^.\s]", board.stdout.readline())
+        assert name is not None
+        with serial.Serial(name[0], 250_000, timeout=1) as port:
+            answers = []
+            for _ in range(20):  # a chip that has only just been started does not listen yet
+                port.write(b"\0" + to_wire(Greet(1, 99)))
+                answers.append(from_wire(port.read_until(b"\0")[:-1]))
+                if isinstance(answers[-1], BoardInfo) and answers[-1].nonce == 99:
+                    break
+            assert isinstance(answers[-1], BoardInfo)
+            assert answers[-1].nonce == 99
+    finally:
+        board.terminate()
+        board.wait(20)
+        if board.stdout is not None:
+            board.stdout.close()
