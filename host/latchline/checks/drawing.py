@@ -252,7 +252,7 @@ def rows_alike(look: Look) -> Iterator[Finding]:
             rule="rows-alike",
             severity=GOOD_TO_KNOW,
             band=band.name,
-            what=f"{rows} rows in a row are all {'plain' if plain else 'selected alike'}",
+            what=f"{rows} rows running are all {'plain' if plain else 'selected alike'}",
             why="plain rows curl, and band against the thicker pattern"
             if plain
             else "needles that always do the same draw the fabric into lengthwise folds",

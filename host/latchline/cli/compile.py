@@ -45,8 +45,9 @@ def command(source: str | None, form: str, as_json: bool, shown: str | None, **g
 
 def _summary(plan: Plan) -> str:
     bands = len(plan.bands)
+    passes = "1 pass" if plan.passes == 1 else f"{plan.passes} passes"
     return (
-        f"{plan.name}: {plan.passes} passes in {bands} band{'s' if bands != 1 else ''} on "
+        f"{plan.name}: {passes} in {bands} band{'s' if bands != 1 else ''} on "
         f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, carriage at the {plan.start}, "
         f"fingerprint {plan.fingerprint:08x}."
     )

@@ -65,7 +65,8 @@ def as_text(done: Examination) -> Iterator[str]:
 def _figures(seen: Observed, profile: Profile) -> Iterator[str]:
     numbers = ".".join(str(part) for part in seen.info.version)
     clock = "" if seen.clock_error is None else f", clock {seen.clock_error:+.1%} against this computer's"
-    yield f"Firmware {numbers}, protocol {seen.info.protocol}, {seen.info.boots} starts in its life{clock}."
+    starts = "its first start" if seen.info.boots == 1 else f"{seen.info.boots} starts in its life"
+    yield f"Firmware {numbers}, protocol {seen.info.protocol}, {starts}{clock}."
     yield f"{seen.asked} questions, {seen.unanswered} repeated, {seen.bad_frames} damaged frames."
     for stretch in seen.walk:
         if stretch.wanted != REST:

@@ -167,7 +167,9 @@ class Watch:
     # ---- coils --------------------------------------------------------------------------------
 
     def _try_coils(self) -> None:
-        self._said(f"switching on selectors 0 to {self._bed.count - 1} in turn: each should click once")
+        last = self._bed.count - 1
+        which = f"selectors 0 to {last} in turn: each" if last else "selector 0: it"
+        self._said(f"switching on {which} should click once")
         for selector in range(self._bed.count):
             idle = self._sample().counts
             self._taken_faults()
