@@ -257,6 +257,36 @@ def _lying(take: Callable[[Done], None], at: int) -> Callable[[Done], None]:
     return spoiled
 
 
+def again(run: Run, record: Unwritten) -> list[Event]:
+    """The program is gone; a new one goes on to the end."""
+    run.knitter.forget()
+    host, wire = connect(run.bench)
+    events = list(Session(host, PLAN, run.knitter, clock=wire.clock, record=record).run())
+    assert run.bench.good_rows() == len(run.bench.rows) == PLAN.passes
+    return events
+
+
+def asked(events: list[Event]) -> list[Question]:
+    return [event.question for event in events if isinstance(event, told.Asked)]
+
+
+def test_a_program_killed_while_paused_says_so_again_before_anything_is_selected() -> None:
+    run = Run().to_pass(5)
+    run.session.wish(told.Pause())
+    run.until(lambda event: isinstance(event, told.Asked) and event.question.kind is Kind.PAUSED)
+    assert asked(again(run, run.record))[0].kind is Kind.PAUSED
+
+
+def test_a_program_killed_while_passes_were_being_un_knitted_asks_how_far_that_went() -> None:
+    run = Run().to_pass(6)
+    run.session.wish(told.StepBack(2))
+    run.until(lambda event: isinstance(event, told.Asked) and event.question.kind is Kind.UNKNIT)
+    done = run.session.done
+    run.bench.rows = run.bench.rows[: done - 2]
+    first = asked(again(run, run.record))[0]
+    assert (first.kind, first.candidates) == (Kind.ROW, (done - 2, done))
+
+
 def test_a_journal_that_cannot_be_written_stops_the_session_and_costs_no_pass() -> None:
     run = Run().to_pass(5)
     write = run.record.passed
