@@ -97,3 +97,9 @@ def test_the_readme_names_every_command_that_a_newcomer_meets() -> None:
     for name in COMMANDS:
         if name not in ("ports", "profiles", "examples"):
             assert f"`{name}`" in readme
+
+
+def test_the_readme_says_what_every_command_is_for() -> None:
+    rows = [line for line in (ROOT / "README.md").read_text(encoding="utf-8").splitlines() if line.startswith("|")]
+    named = {name for row in rows for name in re.findall(r"`([a-z-]+)`", row.split("|")[2])}
+    assert named == set(COMMANDS)
