@@ -11,6 +11,7 @@ import pytest
 from cli.running import Ran, run
 
 from latchline.machine.cautions import SHORT_CAUTIONS
+from latchline.machine.profile import profile_text
 from latchline.session.journal import Journal, journal_folder
 from latchline.session.knitting import cautions_for
 
@@ -43,6 +44,14 @@ def test_a_piece_is_knitted_and_summed_up(home: Path) -> None:
     assert "fair-isle: finished, 12 of 12 passes knitted, 12 of them now." in ran.out
     assert "Pass 12 of 12 done." in ran.err
     assert len(list(home.glob("*.latchline"))) == 1
+
+
+def test_the_simulator_takes_the_machine_of_the_piece(tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(profile_text("chunky-112").replace("needles = 112", "needles = 60"), encoding="utf-8")
+    ran = run("knit", *PIECE, "--machine", own, "--port", "sim://?seed=4", "--yes")
+    assert ran.status == 0, ran.err
+    assert "finished, 13 of 13 passes knitted" in ran.out  # needles are pushed a pass ahead on this machine
 
 
 def test_the_summary_can_be_read_by_programs() -> None:

@@ -16,6 +16,7 @@ from latchline.errors import LatchlineError, LinkError, NotKnittable
 
 if TYPE_CHECKING:
     from latchline.link.port import Port
+    from latchline.machine.profile import Profile
     from latchline.plan.limits import Limits
     from latchline.plan.model import Plan
     from latchline.session.events import Summary
@@ -75,7 +76,7 @@ def command(
     if not regardless:
         _refuse_unknittable(plan, piece.limits)
     text = Path(source).read_text(encoding="utf-8") if source and source.lower().endswith(".toml") else ""
-    with closing(connect(port)) as line:
+    with closing(connect(port, plan.profile)) as line:
         others = unfinished(journal_folder(), plan.fingerprint) if journal_file is None else []
         if others:
             chatter(f"This piece was begun before ({others[0].name}); `latchline resume` would go on with it.")
@@ -98,15 +99,20 @@ def _refuse_unknittable(plan: Plan, limits: Limits) -> None:
         )
 
 
-def connect(port: str) -> Port:
-    """Open a port, with the cautions the first time."""
+def connect(port: str, machine: Profile | None = None) -> Port:
+    """Open a port, with the cautions the first time. machine: what `sim://` simulates when it names none."""
     from latchline.link.port import find_port, open_port
     from latchline.session.knitting import cautions_for
-    from latchline.sim.port import register
+    from latchline.sim.port import SimPort, register
 
     register()
     name = find_port() if port == "auto" else port
-    line = open_port(name)
+
+    def prepare(opening: Any) -> None:
+        if machine is not None and isinstance(opening, SimPort) and name.split("?")[0] == "sim://":
+            opening.machine = machine
+
+    line = open_port(name, prepare)
     for caution in cautions_for(name):
         chatter(f"! {caution}")
     return line

@@ -36,7 +36,7 @@ def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_
         if journal.finished:
             chatter(f"{journal.path}: all {journal.known.done} passes of this piece are knitted.")
             return 0
-        with closing(connect(port or journal.port or "auto")) as line:
+        with closing(connect(port or journal.port or "auto", journal.plan().profile)) as line:
             if str(line.port) != journal.port:
                 journal.on_port(str(line.port))
             return run(line, journal, agrees, no_wait, as_json)

@@ -37,8 +37,8 @@ class Port(Transport, Protocol):
     def close(self) -> None: ...
 
 
-def open_port(name: str) -> Port:
-    """The port, open and for us alone. Raises PortError."""
+def open_port(name: str, prepare: Callable[[Any], None] = lambda port: None) -> Port:
+    """The port, open and for us alone; `prepare` may set what its kind knows before it is opened. Raises PortError."""
     port: Any = None
     try:
         port = serial.serial_for_url(name, do_not_open=True)
@@ -47,6 +47,7 @@ def open_port(name: str) -> Port:
         if type(port) is serial.Serial:
             port.write_timeout = WRITE_TIMEOUT_S
             port.exclusive = True if os.name == "posix" else None
+        prepare(port)
         port.open()
     except (SerialException, OSError, ValueError) as error:
         if port is not None:
