@@ -113,6 +113,11 @@ def test_a_journal_that_another_run_holds_is_refused_with_a_sentence(home: Path)
             assert "another run is using this journal" in ran.err
 
 
+def test_a_second_piece_can_be_knitted_while_another_run_holds_the_first(home: Path) -> None:
+    with Journal.open(stopped_on_the_way(home, 3)):
+        assert knit().status == 0
+
+
 def test_a_port_that_is_not_there_leaves_no_journal_behind(home: Path) -> None:
     ran = run("knit", *PIECE, "--port", "/dev/no-such-port")
     assert ran.status == 2

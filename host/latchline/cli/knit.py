@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,7 +12,7 @@ import click
 
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
-from latchline.errors import LatchlineError, LinkError, NotKnittable
+from latchline.errors import JournalError, LatchlineError, LinkError, NotKnittable
 
 if TYPE_CHECKING:
     from latchline.link.port import Port
@@ -77,9 +77,9 @@ def command(
         _refuse_unknittable(plan, piece.limits)
     text = Path(source).read_text(encoding="utf-8") if source and source.lower().endswith(".toml") else ""
     with closing(connect(port, plan.profile)) as line:
-        others = unfinished(journal_folder(), plan.fingerprint) if journal_file is None else []
-        if others:
-            chatter(f"This piece was begun before ({others[0].name}); `latchline resume` would go on with it.")
+        with suppress(JournalError):  # one that another run is using is no concern of ours
+            for path in unfinished(journal_folder(), plan.fingerprint)[:1]:
+                chatter(f"This piece was begun before ({path.name}); `latchline resume` would go on with it.")
         path = journal_file or new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source or "", source=text, port=str(line.port)) as journal:
             return run(line, journal, agrees, no_wait, as_json)
