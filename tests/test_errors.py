@@ -54,7 +54,7 @@ def test_each_error_is_one_sentence_and_knows_its_exit_status(kind: type[Latchli
     [
         (FileNotFoundError(2, "No such file or directory"), "a.toml: there is no such file; check the name and the folder."),
         (IsADirectoryError(21, "Is a directory"), "a.toml: this is a folder, not a file; name a file in it."),
-        (PermissionError(13, "Permission denied"), "a.toml: this file may not be opened; check its permissions."),
+        (PermissionError(13, "Permission denied"), "a.toml: this may not be opened or written; check the permissions of file and folder."),
         (OSError(28, "No space left on device"), "a.toml: the file cannot be used (No space left on device)."),
     ],
 )  # fmt: skip

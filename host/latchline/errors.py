@@ -149,5 +149,5 @@ def file_trouble(
         case IsADirectoryError():
             return kind("this is a folder, not a file", where=str(path), hint="name a file in it")
         case PermissionError():
-            return kind("this file may not be opened", where=str(path), hint="check its permissions")
+            return kind("this may not be opened or written", where=str(path), hint="check the permissions of file and folder")
     return kind(f"the file cannot be used ({getattr(error, 'strerror', None) or error})", where=str(path))
