@@ -169,12 +169,13 @@ static inline void take_edges(void)
         edges_take();
 }
 
-/* Some bytes at one go, because the loop around costs as much as a byte; no more once a frame has ended. */
+/* Some bytes at one go, because the loop around costs as much as a byte; no more once a frame has ended or an
+ * edge waits. */
 static inline bool take_bytes(void)
 {
     uint8_t byte = 1;
     uint8_t left = BYTES_AT_ONCE;
-    while (left != 0 && byte != 0 && line_byte(&byte)) {
+    while (left != 0 && byte != 0 && !edges_waiting() && line_byte(&byte)) {
         board_byte(&board, byte);
         left--;
     }

@@ -35,11 +35,11 @@ uint32_t pass_number(const struct board *board)
     return board->plan.fingerprint == 0 ? 0 : board->plan.done + 1;
 }
 
-/* Where tenth `tenth` (1 to 10) ends, in terms of q. */
+/* Where tenth `tenth` (1 to 10) ends, in terms of q; tens and ones apart, so that 16 bits do. */
 static int16_t tenth_ends(const struct under_way *pass, uint8_t tenth)
 {
-    int32_t width = (int32_t)pass->finish_line - pass->start_line;
-    return (int16_t)(pass->start_line + (int16_t)(width * tenth / 10));
+    int16_t width = (int16_t)(pass->finish_line - pass->start_line);
+    return (int16_t)(pass->start_line + width / 10 * tenth + width % 10 * tenth / 10);
 }
 
 /* The start of the pass as if it had not begun: nothing driven, nothing reported. */
