@@ -149,5 +149,6 @@ def file_trouble(
         case IsADirectoryError():
             return kind("this is a folder, not a file", where=str(path), hint="name a file in it")
         case PermissionError():
-            return kind("this may not be opened or written", where=str(path), hint="check the permissions of file and folder")
+            hint = "check the permissions of file and folder"
+            return kind("this may not be opened or written", where=str(path), hint=hint)
     return kind(f"the file cannot be used ({getattr(error, 'strerror', None) or error})", where=str(path))
