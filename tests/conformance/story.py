@@ -145,6 +145,19 @@ def tell(board: Board, story: Story, *, early_us: int = 0) -> Record:
     return Record(frames, board.signals(), board.memory, story.now_us + 400_000, starts)
 
 
+def longest_on_us(record: Record) -> int:
+    """The longest time for which any coil was on, the outputs being enabled."""
+    signals, longest = record.signals, 0
+    ends = np.append(signals.at_us[1:], record.end_us)
+    for coil in range(16):
+        on = (signals.register >> coil & 1 == 1) & signals.enabled
+        begins = np.flatnonzero(on & ~np.concatenate([[False], on[:-1]]))
+        stops = np.flatnonzero(on & ~np.concatenate([on[1:], [False]]))
+        if len(begins):
+            longest = max(longest, int((ends[stops] - signals.at_us[begins]).max()))
+    return longest
+
+
 # ---- comparing ---------------------------------------------------------------------------------------
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 from conformance import scripts
-from conformance.story import Story, close_differences, exact_differences, tell
+from conformance.story import Record, Story, close_differences, exact_differences, longest_on_us, tell
 from hypothesis import given, settings
 
 from boards import chip, native
@@ -28,13 +28,19 @@ def readings(coils: int, enabled: bool) -> tuple[int, int]:
 
 def differences_to_the_model(story: Story) -> list[str]:
     model = tell(ModelBoard(slots=SLOTS, analog=readings), story)
-    return exact_differences(model, tell(native.NativeBoard(analog=readings), story))
+    return exact_differences(model, tell(native.NativeBoard(analog=readings), story)) + cooked(model, story)
 
 
 def differences_to_the_chip(story: Story) -> list[str]:
     core = tell(native.NativeBoard(analog=readings), story)
     real = tell(chip.ChipBoard(analog=readings), story, early_us=chip.start_us())
-    return close_differences(core, real)
+    return close_differences(core, real) + cooked(real, story)
+
+
+def cooked(record: Record, story: Story) -> list[str]:
+    """No coil may ever be on for longer than its limit, whatever the story."""
+    longest_us = longest_on_us(record)
+    return [f"a coil was on for {longest_us} µs"] if longest_us > story.bed.limit_ms * 1000 else []
 
 
 @pytest.mark.native
