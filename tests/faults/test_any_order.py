@@ -80,6 +80,10 @@ class AnyOrder(RuleBasedStateMachine):
     def reset_the_board(self, watchdog: bool) -> None:
         self.trial.reset(watchdog=watchdog)
 
+    @rule(resets=st.booleans())
+    def use_a_port_whose_opening_resets_the_board(self, resets: bool) -> None:
+        self.trial.opening_resets = resets
+
     @rule(number=st.integers(1, 2**32 - 1))
     def swap_the_board(self, number: int) -> None:
         self.trial.swap_board(number)

@@ -66,6 +66,7 @@ class Trial:
         self.wire: Wire | None = None
         self.journal: MortalJournal | None = None
         self.noise = 0.0
+        self.opening_resets = False  # whether the board starts anew when its port is opened
         self._memory_lost = ""  # an old journal and a board that forgot: never both, as then nobody knows
         self._life: int | None = None
         self._names = itertools.count(1000 * first_name)
@@ -95,6 +96,8 @@ class Trial:
 
     def _connect(self) -> None:
         self.journal = MortalJournal.open(self.path)
+        if self.opening_resets:
+            self.reset()
         host, self.wire = connect(self.bench)
         self.wire.spoil = self._spoil
         self.wire.instant = self.journal.instant = self._instant

@@ -239,6 +239,7 @@ class Knitter:
         self.asked: list[Question] = []
         self.pace_s = 0.1  # from the lamp to the next pass
         self.tired = False  # leaves the carriage alone
+        self.patient = False  # does what a question says, but does not answer it
         self.regrets = False  # has gone without the lamp, and will undo that when she stands
         self.lost = 0
         self._question: Question | None = None
@@ -275,7 +276,7 @@ class Knitter:
             self._question = question
             self.asked.append(question)
             self._do(question)
-        if bench.motion is not None:
+        if bench.motion is not None or self.patient:
             return None
         if question.kind is Kind.PLAIN and self._plain:
             self._plain -= 1

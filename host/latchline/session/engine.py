@@ -379,9 +379,15 @@ class Session:
         self._record.rest()
 
     def _move(self) -> Work:
+        self._end_rest()
+        yield from self._until(lambda now: not now.flags & Status.PAUSED, PauseMessage(0))
+
+    def _end_rest(self) -> None:
+        """From now on the board may count; if it has been restarted meanwhile, the record is still exact."""
+        self.host.fresh_status()
+        self._pump()
         if self.done < self.plan.passes:
             self._record.move()
-        yield from self._until(lambda now: not now.flags & Status.PAUSED, PauseMessage(0))
 
     def _stop_board(self) -> Work:
         """End whatever plan is in force, and let the board finish writing its checkpoint."""
@@ -414,8 +420,7 @@ class Session:
         self._tell(told.Stopped(error))
         counts = f"pass {self.done + 1} did not count: undo what is knitted of it"
         yield from self._ask(Question(Kind.FAULT, self.done + 1, (error.what, error.hint, counts)))
-        if self.done < self.plan.passes:
-            self._record.move()
+        self._end_rest()
         fault = trouble.fault
         yield from self._until(lambda now: now.fault != fault, Clear(fault))
         self._troubles = deque(item for item in self._troubles if not isinstance(item, Fault) or item.fault != fault)
