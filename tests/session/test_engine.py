@@ -15,6 +15,8 @@ from latchline.session import events as told
 from latchline.session.engine import Session
 from latchline.session.events import Answer, Event, Kind, Question, Reply
 from latchline.session.record import Unwritten
+from latchline.sim.face import Board
+from latchline.sim.model import ModelBoard
 
 PLAN = small_plan(24, bands=2)
 
@@ -42,9 +44,15 @@ class Written(Unwritten):
 class Run:
     """A session and everything around it."""
 
-    def __init__(self, plan: Plan = PLAN, operator: Callable[[Bench], Knitter] = Knitter, **options: bool) -> None:
+    def __init__(
+        self,
+        plan: Plan = PLAN,
+        operator: Callable[[Bench], Knitter] = Knitter,
+        board: Board | None = None,
+        **options: bool,
+    ) -> None:
         self.plan = plan
-        self.bench = Bench(plan, seed=11)
+        self.bench = Bench(plan, seed=11, board=board)
         self.knitter = operator(self.bench)
         self.log: list[str] = []
         self.record = Written(self.log)
@@ -226,8 +234,8 @@ def test_a_board_that_restarts_is_greeted_again_and_the_row_is_asked_for() -> No
 
 
 def test_a_host_that_sleeps_twenty_seconds_at_a_hands_pace_stops_nothing() -> None:
-    """At 30 passes a minute 20 s are ten passes, and more are loaded."""
-    run = Run(small_plan(40)).to_pass(4)
+    """At 30 passes a minute 20 s are ten passes, and the firmware has room for 16."""
+    run = Run(small_plan(40), board=ModelBoard(slots=16)).to_pass(4)
     run.knitter.pace_s = 2.0
     before, lit = len(run.bench.rows), []
     for _ in range(200):
