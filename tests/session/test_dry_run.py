@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import strategies
 from latchline.chart.model import Chart, Colour
-from latchline.errors import KnittingError, LinkError, PortError
+from latchline.errors import InputError, KnittingError, LinkError, PortError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, profile_text, shipped_profiles
 from latchline.plan.compile import BandRequest, compile_plan
@@ -46,12 +46,39 @@ def test_the_whole_bed_can_be_knitted() -> None:
     assert knitted(checks(rows=4, needles="L100-R100")).as_planned
 
 
+def test_where_a_coil_that_is_off_selects_the_needles_of_the_span_are_compared() -> None:
+    text = profile_text("standard-200").replace("limit_ms = 1000", 'limit_ms = 1000\nactive = "low"')
+    profile = parse_profile(text, name="mine", file="mine.toml")
+    band = BandRequest("checks", technique_named("slip"), Options(rows=6, alternate_needles="only"))
+    plan = compile_plan("checks", profile, profile.span("L20-R20"), [band])
+    result = knitted(plan)
+    assert (result.as_planned, result.compared) == (True, 6 * 40)
+    assert {wrong.needle % 16 for wrong in knitted(plan, "coil-open:3").wrong} == {3}
+
+
+@pytest.mark.parametrize("seed", [3, 11, 12, 17])
+def test_a_coil_put_to_rest_selects_no_needle_in_silence_where_a_coil_that_is_off_selects(seed: int) -> None:
+    """After a stop in mid row the coil must first pull in again to leave its needle where it is: fault 7."""
+    text = profile_text("standard-200").replace("limit_ms = 1000", 'limit_ms = 1000\nactive = "low"')
+    profile = parse_profile(text.replace("needles = 200", "needles = 60"), name="mine", file="mine.toml")
+    band = BandRequest("checks", technique_named("slip"), Options(rows=8, row_repeat=2, alternate_needles="only"))
+    result = knitted(compile_plan("checks", profile, profile.span("L20-R20"), [band]), seed=seed, pauses=0.5, pace=25)
+    assert result.as_planned
+    assert 7 in {number for number, _ in result.faults}
+
+
+def test_an_address_that_makes_no_sense_is_refused_in_one_sentence() -> None:
+    with pytest.raises(InputError) as caught:
+        dry_run(checks(), "sim://standard-200?fault=earthquake")
+    assert "earthquake" in caught.value.sentence()
+
+
 @st.composite
 def plans(draw: st.DrawFn) -> Plan:
-    profile = load_profile(draw(st.sampled_from(shipped_profiles())))
+    profile = draw(st.sampled_from(shipped_profiles()).map(load_profile) | strategies.profiles())
     chart = draw(strategies.two_colour_charts(stitches=(2, 20), rows=(1, 8)))
     chart = Chart(chart.cells, TWO[: len(chart.palette)] if len(chart.palette) < 2 else TWO)
-    width = draw(st.integers(2, 60))
+    width = draw(st.integers(2, min(60, profile.needles)))
     first = draw(st.integers(0, profile.needles - width))
     technique = draw(st.sampled_from(["tuck", "tuck-one-way", "slip", "slip-one-way", "fair-isle"]))
     options = Options(

@@ -44,7 +44,7 @@ class WrongNeedle:
 class DryRun:
     """What came of a dry run.
 
-    compared: needles compared with the plan, the whole bed for each pass. seconds: simulated.
+    compared: needles compared with the plan, in all passes. seconds: simulated.
     faults: (number, pass) of each fault that the board named on the way.
     """
 
@@ -107,7 +107,7 @@ def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], Non
         for event in session.step():
             if isinstance(event, events.Knitted):
                 moved_s = port.clock()
-                compared += plan.profile.needles
+                compared += len(_looked_at(plan))
                 wrong += _compare(plan, event.number, event.report, port.world)
                 progress(event.number)
             elif isinstance(event, events.Stopped):
@@ -132,16 +132,26 @@ def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], Non
     )
 
 
+def _looked_at(plan: Plan) -> range:
+    """The needles that are compared: the whole bed.
+
+    Where a coil that is off selects, only the span: past the turn lines all coils are off, so the
+    needles there are selected on every pass. None of them works.
+    """
+    span = plan.span
+    return range(span.first, span.last + 1) if plan.profile.selectors.active == "low" else range(plan.profile.needles)
+
+
 def _compare(plan: Plan, number: int, report: Done, world: World) -> list[WrongNeedle]:
-    needles = plan.profile.needles
+    needles = _looked_at(plan)
     bits = np.frombuffer(plan.bed_mask(number), dtype=np.uint8)
-    planned = np.unpackbits(bits, bitorder="little")[:needles].astype(np.bool_)
+    planned = np.unpackbits(bits, bitorder="little")[needles.start : needles.stop].astype(np.bool_)
     way = _way_of(report, world.needles.knitted[-LOOKED_BACK:], world.started_us)
     if way is None:  # counted, but the carriage never went: every needle of it is wrong
         return [WrongNeedle(number, plan.span.first + n, False) for n in range(plan.span.width)]
     if way.rightward != bool(plan.rightward[number - 1]):
         planned = ~planned
-    different = np.flatnonzero(way.selected != planned)
+    different = np.flatnonzero(way.selected[needles.start : needles.stop] != planned) + needles.start
     return [WrongNeedle(number, int(needle), bool(way.selected[needle])) for needle in different]
 
 

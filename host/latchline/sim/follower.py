@@ -254,7 +254,7 @@ class Follower:
         way.driven[index] = (self.register ^ inactive) >> coil & 1
         if way.driven[index] != way.selected[index]:
             self._raise(NOT_AS_PLANNED, coil, int(way.needles[index]))
-        elif way.selected[index] and self.tick() - self.changed_tick[coil] < acting_ticks(bed):
+        elif (way.selected[index] or bed.active_low) and self.tick() - self.changed_tick[coil] < acting_ticks(bed):
             number = COIL_RESTED if self.revived >> coil & 1 else SELECTOR_LATE
             self._raise(number, coil, int(way.needles[index]))
 

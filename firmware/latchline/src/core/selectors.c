@@ -220,7 +220,7 @@ void selectors_drive(struct board *board, int16_t q, uint32_t tick)
         pass->driven[needle >> 3] &= (uint8_t)~bit;
     if (selected != mask_bit(mask, needle))
         fault_raise(board, FAULT_NEEDLE_NOT_AS_PLANNED, needle, selector);
-    else if (selected && tick - pass->changed_at[selector] < acting_ticks(board))
+    else if ((selected || board->bed.active_low) && tick - pass->changed_at[selector] < acting_ticks(board))
         fault_raise(board, (pass->revived & coil_bit(selector)) != 0 ? FAULT_COIL_RESTED : FAULT_SELECTOR_LATE,
                     needle, selector);
 }
