@@ -41,6 +41,28 @@ def test_a_flood_without_an_end_is_kept_short_and_dropped() -> None:
     assert gatherer.feed(b"x\0" + frames.encode(b"ok")) == [None, frames.encode(b"ok")[:-1]]
 
 
+def test_the_longest_message_fits_a_frame_and_nothing_longer_is_kept() -> None:
+    assert max(LENGTHS.values()) == frames.PAYLOAD_MAX
+    longest = frames.encode(b"x" * frames.PAYLOAD_MAX)
+    assert frames.Gatherer().feed(longest) == [longest[:-1]]
+    assert frames.Gatherer().feed(b"x" + longest) == [None]
+
+
+@pytest.mark.parametrize("length", range(4))
+def test_what_is_too_short_for_stuffing_and_check_is_no_frame(length: int) -> None:
+    assert frames.decode(b"\x80" * length) is None
+
+
+@given(st.binary(min_size=1, max_size=20))
+def test_a_check_byte_without_its_top_bits_as_they_must_be_is_refused(payload: bytes) -> None:
+    frame = bytearray(frames.encode(payload)[:-1])
+    for place, bit in ((-3, 0x80), (-2, 0x80), (-1, 0x80), (-3, 0x04), (-3, 0x40)):
+        frame[place] ^= bit
+        assert frames.decode(bytes(frame)) is None
+        frame[place] ^= bit
+    assert frames.decode(bytes(frame)) == payload
+
+
 def test_two_zeros_in_a_row_are_nothing() -> None:
     assert frames.Gatherer().feed(b"\0\0\0") == []
 

@@ -191,6 +191,38 @@ def test_passes_beyond_measure_are_refused_before_anything_is_made_of_them() -> 
         tracemalloc.stop()
 
 
+def test_the_ground_alone_is_two_rows_each_with_its_repeat() -> None:
+    plan = compiled(None, alternate_needles="only", row_repeat=3)
+    assert plan.passes == 6
+    assert plan.chart_row.tolist() == [0] * 6
+    assert plan.knitted_row.tolist() == [1, 2, 3, 4, 5, 6]
+
+
+@pytest.mark.parametrize(("plain_rows", "start"), [(1, "left"), (2, "right"), (3, "left")])
+def test_the_carriage_starts_where_the_separation_after_plain_rows_needs_it(plain_rows: int, start: str) -> None:
+    """Paired passes start at the right when the changer is on the left."""
+    plain = BandRequest("hem", technique_named("stocking"), Options(rows=plain_rows))
+    colours = BandRequest("waves", technique_named("slip-colours"), Options(separation="paired", changer="left"), CHART)
+    plan = compile_plan("piece", BED, BED.centred(4), [plain, colours])
+    assert plan.start == start
+    assert plan.direction(plain_rows + 1) == "leftward"
+
+
+@pytest.mark.parametrize(
+    ("options", "name"),
+    [
+        ({"separation": "paired"}, "separation"),
+        ({"changer": "left"}, "changer"),
+        ({"backing": "alternate"}, "backing"),
+        ({"one_way": "leftward"}, "one-way"),
+    ],
+)
+def test_an_option_that_the_technique_has_no_use_for_is_refused(options: dict[str, object], name: str) -> None:
+    with pytest.raises(InputError, match=f"leave {name} out"):
+        compiled(CHART, **options)
+    assert compiled(CHART, "slip-one-way", one_way="leftward").passes == 3
+
+
 def test_the_passes_of_all_bands_count_together() -> None:
     plain = BandRequest("plain", technique_named("stocking"), Options(rows=600_000))
     with pytest.raises(InputError, match="again: 600000 passes are too many"):
