@@ -56,7 +56,7 @@ def rate(edges_a_second: int, seconds: float = 0.5) -> Rate:
     """Position kept on a long bed, the carriage turning with a short rest, frames coming without a gap."""
     bed = widest(needles=255, edges_per_needle=16, left_sensor=-960, right_sensor=5100, advance_max=60)
     bench = Bench(bed, passes=0)
-    bench.say(to_wire(Ask(1)))
+    bench.say(b"\0", Ask(1))
     before = [message for message in bench.answers() if isinstance(message, Counts)][-1]
     said = bench.saturate(FULL_LINE, seconds + 0.05)
     walked = 0
@@ -68,7 +68,7 @@ def rate(edges_a_second: int, seconds: float = 0.5) -> Rate:
         bench.wait_ms(1)
     bench.wait_ms(400)
     bench.answers()
-    bench.say(Ask(1), Ask(0))
+    bench.say(b"\0", Ask(1), Ask(0))
     answers = bench.answers()
     counts = [message for message in answers if isinstance(message, Counts)]
     status = [message for message in answers if isinstance(message, Status)]

@@ -413,7 +413,7 @@ class ModelBoard(Follower):
         if not isinstance(message, messages.FROM_HOST):
             self._bad_frames += 1
             return
-        self._heard_ms = self.ms()
+        self._heard_ms = -(-(self.now - self.started_us) // MS_US) - 1  # a beat at the same instant comes after
         if self._refusing and not isinstance(message, Greet):
             self._due[Refused] = Refused(message.number, NOT_SPOKEN)
             return

@@ -51,7 +51,7 @@ static void take_greet(struct board *board, const uint8_t *fields)
 
 static void take_pause(struct board *board, bool paused)
 {
-    board->plan.pause_wanted = paused && board->plan.fingerprint != 0;
+    board->plan.pause_wanted = paused;
     if (!paused)
         board->plan.paused = false;
 }
