@@ -37,9 +37,7 @@ def bill(circuit: Netlist) -> str:
     writer.writerow(["quantity", "parts", "kind", "value", "rating", "alternatives", "use"])
     for (kind, value, rating, alternatives), parts in rows.items():
         uses = "; ".join(dict.fromkeys(part.use for part in parts))
-        writer.writerow(
-            [len(parts), " ".join(part.ref for part in parts), kind, value, rating, alternatives, uses]
-        )
+        writer.writerow([len(parts), " ".join(part.ref for part in parts), kind, value, rating, alternatives, uses])
     return text.getvalue()
 
 
@@ -69,10 +67,7 @@ def wiring(circuit: Netlist) -> str:
             )
         parts.append("\n".join(rows))
     rows = ["## Every net", "", "| net | colour | gauge | joins |", "|---|---|---|---|"]
-    rows += [
-        f"| {net.name} | {net.colour} | {net.gauge} | {' '.join(net.nodes)} |"
-        for net in circuit.nets.values()
-    ]
+    rows += [f"| {net.name} | {net.colour} | {net.gauge} | {' '.join(net.nodes)} |" for net in circuit.nets.values()]
     parts.append("\n".join(rows))
     return "\n\n".join(parts) + "\n"
 

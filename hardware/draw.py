@@ -58,9 +58,7 @@ def controller(netlist: Netlist) -> Sheet:
         if pin == "PB0":
             sheet.two(elm.Resistor, "R9", (x + 5.4, drop + 2.0), (x + 5.4, drop), ("1", "2"))
             sheet.tag("5V", (x + 5.4, drop + 2.0), "up")
-            sheet.words(
-                x + 9.4, drop - 0.4, "R9 holds output enable high,\nso coils are off, through\nreset and boot"
-            )
+            sheet.words(x + 9.4, drop - 0.4, "R9 holds output enable high,\nso coils are off, through\nreset and boot")
     return sheet
 
 
@@ -182,9 +180,7 @@ def _terminals(sheet: Sheet, driver: str) -> None:
     x, y = sheet.place(driver, "DRAIN0")
     pins = ["0", "1", "2", "3", "4", "5", "6", "7", "P1", "P2"]
     height = 0.64 * len(pins) + 0.1
-    sheet.box(
-        block, (x + 3.4, y + 0.64 * 0.75 - height), (1.6, height), pins, [], 0.64, f"{block}  terminals"
-    )
+    sheet.box(block, (x + 3.4, y + 0.64 * 0.75 - height), (1.6, height), pins, [], 0.64, f"{block}  terminals")
     for n in range(8):
         here, there = sheet.place(driver, f"DRAIN{n}"), sheet.place(block, str(n))
         net = sheet.netlist.net_of(f"{driver}.DRAIN{n}")

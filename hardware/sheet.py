@@ -73,9 +73,7 @@ class Sheet:
             for row, line in enumerate(words):
                 self.words(x + gap, y + 0.19 * (len(words) - 1) - 0.38 * row, line, halign=halign)
         else:
-            self.words(
-                x, y + {"below": -0.6, "high": 0.85}.get(side, 0.55), "  ".join(words), halign="center"
-            )
+            self.words(x, y + {"below": -0.6, "high": 0.85}.get(side, 0.55), "  ".join(words), halign="center")
 
     def box(
         self,
@@ -99,9 +97,7 @@ class Sheet:
                 self.drawing.add(elm.Line().endpoints((edge, level), (edge + sign * LEAD, level)))
                 self._pin((edge + sign * LEAD, level), ref, pin)
                 self.words(edge - sign * 0.12, level, pin, halign=halign)
-                self.words(
-                    edge + sign * LEAD / 2, level + 0.14, part.pins[pin], SMALL - 1.5, "center", "bottom"
-                )
+                self.words(edge + sign * LEAD / 2, level + 0.14, part.pins[pin], SMALL - 1.5, "center", "bottom")
         self.words(x + width / 2, y + height + 0.3, name, PLAIN, "center", "bottom")
 
     def place(self, ref: str, pin: str) -> XY:
@@ -158,9 +154,7 @@ class Sheet:
             return "" if known else match[0]
 
         text = bytes(self.drawing.get_imagedata("svg")).decode()
-        return re.sub(
-            r'<symbol id="([^"]+)"[^>]*?(?:/>|>.*?</symbol>)', first, text, flags=re.DOTALL
-        ).encode()
+        return re.sub(r'<symbol id="([^"]+)"[^>]*?(?:/>|>.*?</symbol>)', first, text, flags=re.DOTALL).encode()
 
     # --- what is joined ---------------------------------------------------------------------
 

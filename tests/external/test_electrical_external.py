@@ -74,9 +74,7 @@ def test_the_current_of_a_coil_follows_its_differential_equation(name: str, clam
         run = integrate.solve_ivp(slope, (0, 1), [start, 0.0], events=event, rtol=1e-9, atol=1e-12)
         return 1000 * float(run.t_events[0][0]), 1000 * float(run.y_events[0][0][1])
 
-    rise_ms, _ = crossing(
-        lambda _, y: [(supply_v - drop_v - (ohm + on_ohm) * y[0]) / henry, 0], 0.0, pull_a, 1
-    )
+    rise_ms, _ = crossing(lambda _, y: [(supply_v - drop_v - (ohm + on_ohm) * y[0]) / henry, 0], 0.0, pull_a, 1)
     assert coil.pull_in_ms(steady_a, pull_a, ohm + on_ohm, henry) == pytest.approx(rise_ms, rel=1e-5)
     assert coil.current_a(rise_ms, steady_a, ohm + on_ohm, henry) == pytest.approx(pull_a, rel=1e-5)
 
@@ -142,9 +140,7 @@ RATINGS = [
 
 
 @pytest.mark.parametrize(("part", "rating", "value", "source"), RATINGS)
-def test_a_part_on_file_has_the_rating_of_its_source(
-    part: str, rating: str, value: float, source: str
-) -> None:
+def test_a_part_on_file_has_the_rating_of_its_source(part: str, rating: str, value: float, source: str) -> None:
     assert load_part(part).value(rating) == pytest.approx(value), source
 
 

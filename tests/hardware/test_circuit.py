@@ -22,9 +22,7 @@ HARDWARE = Path(__file__).parents[2] / "hardware"
 sys.path.insert(0, str(HARDWARE))
 
 with warnings.catch_warnings():
-    warnings.simplefilter(
-        "ignore", DeprecationWarning
-    )  # the outlining library finds its font in an older way
+    warnings.simplefilter("ignore", DeprecationWarning)  # the outlining library finds its font in an older way
     import build  # type: ignore[import-not-found]
     import draw  # type: ignore[import-not-found]
     import netlist  # type: ignore[import-not-found]
@@ -52,9 +50,7 @@ def test_every_pin_of_every_part_is_on_one_net_or_left_free_on_purpose(circuit: 
 def test_the_drawing_joins_what_the_netlist_joins_and_nothing_else(circuit: Any, sheets: Any) -> None:
     """Found from the places of wires, pins and names on the sheets alone."""
     drawn = sheet.drawn_nets(sheets.values())
-    groups = {frozenset(pins) for pins, _ in drawn if pins} - {
-        frozenset({node}) for node in circuit.open_pins
-    }
+    groups = {frozenset(pins) for pins, _ in drawn if pins} - {frozenset({node}) for node in circuit.open_pins}
     assert groups == {frozenset(net.nodes) for net in circuit.nets.values()}
     for pins, names in drawn:
         for name in names:
@@ -90,9 +86,7 @@ def outputs(circuit: Any, sheets: Any) -> dict[str, bytes]:
 
 def test_the_committed_files_are_what_the_netlist_makes(outputs: dict[str, bytes]) -> None:
     for name, content in outputs.items():
-        assert (HARDWARE / name).read_bytes() == content, (
-            f"run python hardware/build.py: {name} is out of date"
-        )
+        assert (HARDWARE / name).read_bytes() == content, f"run python hardware/build.py: {name} is out of date"
 
 
 def test_the_pictures_need_no_font_and_define_each_outline_once(outputs: dict[str, bytes]) -> None:
@@ -133,9 +127,7 @@ def test_the_wiring_table_names_every_pin_of_the_board_and_every_net(circuit: An
     text = (HARDWARE / "wiring.md").read_text(encoding="utf-8")
     for pin in circuit.parts["U1"].pins:
         net = circuit.net_of(f"U1.{pin}")
-        assert re.search(
-            rf"^\| {pin} \| \S+ \| {re.escape(net.name)} \| {re.escape(net.colour)} ", text, re.MULTILINE
-        )
+        assert re.search(rf"^\| {pin} \| \S+ \| {re.escape(net.name)} \| {re.escape(net.colour)} ", text, re.MULTILINE)
     for net in circuit.nets.values():
         assert f"| {net.name} | {net.colour} |" in text
 
@@ -181,11 +173,7 @@ def test_nothing_of_the_coil_supply_reaches_the_five_volts(circuit: Any) -> None
         part.ref
         for part in circuit.parts.values()
         if {"5V", "COIL+"}
-        <= {
-            circuit.net_of(f"{part.ref}.{pin}").name
-            for pin in part.pins
-            if circuit.net_of(f"{part.ref}.{pin}")
-        }
+        <= {circuit.net_of(f"{part.ref}.{pin}").name for pin in part.pins if circuit.net_of(f"{part.ref}.{pin}")}
     ]
     assert both == []
 
@@ -213,10 +201,7 @@ def test_the_drawn_fuse_clamp_and_supply_are_those_of_the_standard_profile(circu
     electrical = load_profile("standard-200").electrical
     assert circuit.parts["F1"].value.startswith(f"{electrical['fuse_a']:g} A")
     assert circuit.parts["Z100"].value == f"{electrical['clamp_v']:g} V"
-    assert (
-        f"{electrical['supply_v']:g} V DC supply, {electrical['supply_limit_a']:g} A"
-        in circuit.parts["J1"].use
-    )
+    assert f"{electrical['supply_v']:g} V DC supply, {electrical['supply_limit_a']:g} A" in circuit.parts["J1"].use
     for name in shipped_profiles():
         assert load_profile(name).electrical["driver"] == "tpic6b595"
     assert "TPIC6B595" in circuit.parts["U3"].value

@@ -51,9 +51,7 @@ def test_the_reference_names_every_key_of_the_json() -> None:
 
 def test_the_profile_page_lists_every_electrical_key_with_its_range_and_default() -> None:
     section = page("docs/reference/profile-file.md").split("## `[electrical]`")[1]
-    rows = {
-        row[0]: row for row in re.findall(r"^\| `(\w+)` \|.*\| ([^|]+) \| ([^|]+) \|$", section, re.MULTILINE)
-    }
+    rows = {row[0]: row for row in re.findall(r"^\| `(\w+)` \|.*\| ([^|]+) \| ([^|]+) \|$", section, re.MULTILINE)}
     assert set(rows) == {one.name for one in fields(Electrical)}
     for key, (low, high) in RANGES.items():
         if key != "wire_awg":  # three gauges are on file

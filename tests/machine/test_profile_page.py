@@ -115,7 +115,13 @@ def test_what_is_left_out_is_as_the_page_says() -> None:
     known: dict[str, Any] = vars(profile) | vars(profile.selectors)
     defaults = {key: default for table, key, _, default in page_rows() if table != "electrical"}
     told = {key: default for key, default in defaults.items() if default != "must be there"}
-    worded = {"centre": ("half of them", 50), "tolerance_edges": ("half of `edges_per_needle`, but no more than 3, because an encoder that slips does so by fours", 2)}
+    worded = {
+        "centre": ("half of them", 50),
+        "tolerance_edges": (
+            "half of `edges_per_needle`, but no more than 3, because an encoder that slips does so by fours",
+            2,
+        ),
+    }
     for key, default in told.items():
         if key in worded:
             assert (default, known[key]) == worded[key]

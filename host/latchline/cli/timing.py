@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -59,14 +60,19 @@ def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
 
 
 def _newest() -> Path:
-    """The journal last written to. Raises JournalError when there is none."""
+    """The journal last written to that holds a pass, or else the last. Raises JournalError when there is none."""
     from latchline.errors import JournalError
-    from latchline.session.journal import SUFFIX, journal_folder
+    from latchline.session.journal import SUFFIX, Journal, journal_folder
 
     paths = list(journal_folder().glob(f"*{SUFFIX}"))
     if not paths:
         raise JournalError("there is no journal yet", hint="knit something first, or name a journal")
-    return max(paths, key=lambda path: (path.stat().st_mtime, path.name))
+    paths.sort(key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
+    for path in paths:
+        with suppress(JournalError), Journal.open(path) as journal:
+            if journal.pass_records():
+                return path
+    return paths[0]
 
 
 def _print(name: str, timings: list[PassTiming], form: str) -> None:
