@@ -229,3 +229,43 @@ def test_the_passes_of_all_bands_count_together() -> None:
         compile_plan("piece", BED, BED.centred(4), [plain, replace(plain, name="again")])
     half = replace(plain, options=Options(rows=500_000))
     assert compile_plan("piece", BED, BED.centred(4), [half, half]).passes == 1_000_000
+
+
+# ---- machines on which needles are pushed for the coming pass --------------------------------------
+
+COMING = replace(BED, name="coming", drive="next-pass")
+
+
+@given(strategies.two_colour_charts(stitches=(2, 20)), st.integers(1, 40))
+def test_on_a_next_pass_machine_each_pass_is_driven_with_the_coming_ones_needles(chart: Chart, rows: int) -> None:
+    chart = Chart(chart.cells, TWO)
+    band = BandRequest("waves", technique_named("fair-isle"), Options(rows=rows), chart)
+    at_once = compile_plan("piece", BED, BED.centred(chart.stitches), [band])
+    coming = compile_plan("piece", COMING, COMING.centred(chart.stitches), [band])
+    assert coming.passes == rows + 1
+    assert (coming.acting_masks()[1:] == at_once.acting_masks()).all()
+    assert (coming.driven_masks()[:-1] == at_once.driven_masks()).all()
+    assert not coming.driven_masks()[-1].any()
+    assert not coming.acting_masks()[0].any()
+    assert coming.fingerprint != at_once.fingerprint
+
+
+def test_the_set_up_pass_is_a_plain_one_of_its_own_band() -> None:
+    band = BandRequest("waves", technique_named("tuck"), Options(), CHART)
+    plan = compile_plan("piece", COMING, COMING.centred(4), [band])
+    assert [(b.name, b.technique.name, b.first, b.last) for b in plan.bands] == [
+        ("set-up pass", "stocking", 1, 1),
+        ("waves", "tuck", 2, 4),
+    ]
+    assert plan.chart_row.tolist() == [0, 1, 2, 3]
+    assert plan.band.tolist() == [0, 1, 1, 1]
+    assert len(plan.yarns_of(1)) == 1
+
+
+def test_plain_rows_before_the_pattern_do_for_a_set_up_pass() -> None:
+    plain = BandRequest("hem", technique_named("stocking"), Options(rows=2))
+    band = BandRequest("waves", technique_named("fair-isle"), Options(shown_side="purl"), CHART)
+    plan = compile_plan("piece", COMING, COMING.centred(4), [plain, band])
+    assert [b.name for b in plan.bands] == ["hem", "waves"]
+    driven = ["".join("01"[int(bit)] for bit in row) for row in plan.driven_masks()]
+    assert driven == ["0000", "1000", "0101", "0011", "0000"]
