@@ -37,7 +37,7 @@ def knit_strip(folder: Path, seed: int) -> Path:
     register()
     port = open_port(f"sim://standard-200?seed={seed}")
     with Journal.create(path, plan) as journal:
-        knit(port, plan, journal, agrees=True, waits_at_bands=False)
+        knit(port, plan, journal, say=lambda _: None, agrees=True, waits_at_bands=False)
     port.close()
     return path
 
@@ -92,6 +92,8 @@ def test_without_a_name_the_newest_journal_is_taken(
     folder.mkdir()
     (folder / "one.latchline").write_bytes(journals[0].read_bytes())
     assert "12 passes" in run("timing").out
+    Journal.create(folder / "two.latchline", load_piece(journals[0].parent / "strip.toml").plan()).close()
+    assert "12 passes" in run("timing").out, "one that was begun and left without a pass hides nothing"
 
 
 @pytest.mark.parametrize(
