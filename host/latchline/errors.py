@@ -77,11 +77,11 @@ class KnittingError(LatchlineError):
     exit_status = 1
 
 
-class NotKnittable(KnittingError):  # noqa: N818 - reads as a sentence: "not knittable"
+class NotKnittable(KnittingError):
     """The plan cannot be knitted as it stands."""
 
 
-class Mismatch(KnittingError):  # noqa: N818
+class Mismatch(KnittingError):
     """What was selected differs from the plan."""
 
 
@@ -97,19 +97,19 @@ class PortError(LinkError):
     exit_status = 2
 
 
-class NotABoard(LinkError):  # noqa: N818
+class NotABoard(LinkError):
     """Something answers on the port, but it does not speak our protocol."""
 
 
-class WrongVersion(LinkError):  # noqa: N818
+class WrongVersion(LinkError):
     """A board with another protocol version."""
 
 
-class Silent(LinkError):  # noqa: N818
+class Silent(LinkError):
     """Nothing answers in time."""
 
 
-class BoardFault(LinkError):  # noqa: N818
+class BoardFault(LinkError):
     """The board named a fault. Numbers are those of `docs/protocol.md`."""
 
     def __init__(

@@ -203,14 +203,7 @@ def _profile(table: Table, *, name: str, source: str) -> Profile:
     selectors_table = table.table("selectors", required=True)
     selectors = _selectors(selectors_table)
 
-    levers_table = table.table("levers")
-    levers = {}
-    for setting in LEVER_SETTINGS:
-        words = levers_table.table(setting)
-        levers[setting] = {way: words.text(way, "") for way in DIRECTIONS}
-        words.finish()
-    levers_table.finish()
-
+    levers = _levers(table.table("levers"))
     electrical_table = table.table("electrical")
     electrical = {key: electrical_table.raw(key) for key in electrical_table.left()}
     for key, value in electrical.items():
@@ -241,6 +234,16 @@ def _profile(table: Table, *, name: str, source: str) -> Profile:
     )
     _check(profile, table, selectors_table, sensors)
     return profile
+
+
+def _levers(table: Table) -> dict[str, dict[str, str]]:
+    levers = {}
+    for setting in LEVER_SETTINGS:
+        words = table.table(setting)
+        levers[setting] = {way: words.text(way, "") for way in DIRECTIONS}
+        words.finish()
+    table.finish()
+    return levers
 
 
 def _selectors(table: Table) -> Selectors:
