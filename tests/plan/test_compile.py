@@ -269,3 +269,17 @@ def test_plain_rows_before_the_pattern_do_for_a_set_up_pass() -> None:
     assert [b.name for b in plan.bands] == ["hem", "waves"]
     driven = ["".join("01"[int(bit)] for bit in row) for row in plan.driven_masks()]
     assert driven == ["0000", "1000", "0101", "0011", "0000"]
+
+
+def test_a_chart_of_one_colour_still_has_a_second_yarn_to_knit_with() -> None:
+    plain = Chart(np.zeros((2, 4), dtype=np.uint8), TWO[:1])
+    assert len(compiled(plain, "slip-colours").bands[0].yarns) == 2
+    assert compiled(plain, "slip-colours").passes == compiled(Chart(plain.cells, TWO), "slip-colours").passes
+
+
+@pytest.mark.parametrize(
+    ("technique", "setting"),
+    [("tuck", "tuck"), ("tuck-one-way", "tuck, rightward only"), ("fair-isle", "two-colour")],
+)
+def test_the_operator_is_told_how_to_set_the_carriage(technique: str, setting: str) -> None:
+    assert f"set the carriage to {setting}" in compiled(CHART, technique).notes[1]
