@@ -52,13 +52,13 @@ class Rate:
         return self == Rate(0, 0, 0, 0, 0)
 
 
-def rate(edges_a_second: int, seconds: float = 0.5) -> Rate:
+def rate(edges_a_second: int, seconds: float = 0.5, full_line: bool = True) -> Rate:
     """Position kept on a long bed, the carriage turning with a short rest, frames coming without a gap."""
     bed = widest(needles=255, edges_per_needle=16, left_sensor=-960, right_sensor=5100, advance_max=60)
     bench = Bench(bed, passes=0)
     bench.say(b"\0", Ask(1))
     before = [message for message in bench.answers() if isinstance(message, Counts)][-1]
-    said = bench.saturate(FULL_LINE, seconds + 0.05)
+    said = bench.saturate(FULL_LINE, seconds + 0.05) if full_line else 0
     walked = 0
     ends = (bench.left_line - 20, bed.left_sensor + 40)
     while walked < edges_a_second * seconds:
