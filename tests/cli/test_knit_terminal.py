@@ -48,6 +48,7 @@ class Terminal:
         return status
 
 
+@pytest.mark.slow
 def test_a_knitter_at_a_terminal_answers_pauses_and_stops(tmp_path: Path) -> None:
     terminal = Terminal(
         "knit", *PIECE, "--rows", "5000", "--port", "sim://standard-200?seed=4&live=1&pace=200", home=tmp_path

@@ -141,6 +141,7 @@ def go_through(
     return Machine.totals
 
 
+@pytest.mark.slow
 def test_no_needle_is_wrong_no_pass_is_lost_and_none_is_made_up(quick_folder: Path) -> None:
     counts = go_through(quick_folder, ModelBoard, examples=12, steps=30)
     assert counts["pieces"] >= 12

@@ -70,6 +70,7 @@ def test_a_cable_pulled_after_any_byte_costs_no_pass_and_asks_nothing(quick_fold
     assert counts["asked which row"] == 0  # the board went on, and told everything
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cable", [False, True])
 def test_a_power_cut_at_any_moment_resumes_at_the_right_pass_or_asks_for_it(quick_folder: Path, cable: bool) -> None:
     counts = cut_at_each(quick_folder, (0.003 + n * 0.05 for n in range(1000)), cable=cable)

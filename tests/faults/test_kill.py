@@ -161,6 +161,7 @@ def inspect(path: Path, board: BoardProcess) -> int:
     return ROWS
 
 
+@pytest.mark.slow
 def test_a_program_killed_at_any_instant_goes_on_at_the_right_pass(tmp_path: Path) -> None:
     counts = kill_again_and_again(tmp_path, kills=8, seed=1)
     assert counts["killed"] == 8
