@@ -37,3 +37,10 @@ def test_needles_that_never_knit_are_refused_with_the_reason() -> None:
 
 def test_it_is_knitted_all_the_same_when_asked() -> None:
     assert run("knit", *NEVER, "--port", "sim://standard-200", "--yes", "--regardless").status == 0
+
+
+def test_a_simulated_machine_that_is_not_the_pieces_is_refused_before_anything_moves() -> None:
+    plain = ["--alternate-needles", "only", "--needles", "L5-R5", "--rows", "4"]
+    ran = run("knit", *plain, "--port", "sim://mid-150", "--yes")
+    assert ran.status == 2
+    assert 'simulates the machine "mid-150", but the piece is for "standard-200"' in ran.err

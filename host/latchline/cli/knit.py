@@ -12,7 +12,7 @@ import click
 
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
-from latchline.errors import JournalError, LatchlineError, LinkError, NotKnittable
+from latchline.errors import InputError, JournalError, LatchlineError, LinkError, NotKnittable
 
 if TYPE_CHECKING:
     from latchline.link.port import Port
@@ -102,6 +102,7 @@ def _refuse_unknittable(plan: Plan, limits: Limits) -> None:
 def connect(port: str, machine: Profile | None = None) -> Port:
     """Open a port, with the cautions the first time. machine: what `sim://` simulates when it names none."""
     from latchline.link.port import find_port, open_port
+    from latchline.link.setup import bed_message
     from latchline.session.knitting import cautions_for
     from latchline.sim.port import SimPort, register
 
@@ -113,6 +114,14 @@ def connect(port: str, machine: Profile | None = None) -> Port:
             opening.machine = machine
 
     line = open_port(name, prepare)
+    if machine is not None and isinstance(line, SimPort) and bed_message(line.world.profile) != bed_message(machine):
+        simulated = line.world.profile.name
+        line.close()
+        raise InputError(
+            f'this port simulates the machine "{simulated}", but the piece is for "{machine.name}"',
+            where=name,
+            hint="leave the name out, as in sim://?seed=1, or knit for that machine",
+        )
     for caution in cautions_for(name):
         chatter(f"! {caution}")
     return line
