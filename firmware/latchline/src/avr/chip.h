@@ -41,6 +41,7 @@ static inline __attribute__((always_inline)) void shift_second(uint16_t coils)
 extern volatile uint16_t clock_low; /* for the edge interrupt: low half of the tick at the latest beat */
 void clock_start(void);
 uint32_t clock_ticks(void);
+bool clock_waiting(void);
 bool clock_beat(void); /* true once for each millisecond that has begun */
 
 /* edges.c */

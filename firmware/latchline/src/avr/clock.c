@@ -48,9 +48,14 @@ uint32_t clock_ticks(void)
     return base + low;
 }
 
+bool clock_waiting(void)
+{
+    return beats != beats_taken;
+}
+
 bool clock_beat(void)
 {
-    if (beats == beats_taken)
+    if (!clock_waiting())
         return false;
     beats_taken++;
     return true;

@@ -152,7 +152,7 @@ static void start(void)
 static void rest(void)
 {
     cli();
-    if (edges_waiting() || line_waiting()) {
+    if (edges_waiting() || line_waiting() || clock_waiting()) {
         sei();
         return;
     }
