@@ -248,6 +248,13 @@ def test_a_report_that_came_before_its_turn_is_kept_for_it() -> None:
     assert numbers == [2, 3]
 
 
+def test_a_board_that_has_gone_silent_is_not_taken_for_a_stranger() -> None:
+    board, host = begun()
+    board.answer = lambda message: []
+    with pytest.raises(Silent):
+        host.greet()
+
+
 def test_on_a_noisy_line_a_question_is_repeated_quickly_and_at_length() -> None:
     board, host = begun()
     board.heard.clear()

@@ -70,20 +70,15 @@ def decode(frame: bytes) -> bytes | None:
 
 
 class Gatherer:
-    """Cuts a stream of bytes into frames; keeps at most one frame's worth of them.
-
-    anything: whether any byte has come at all.
-    """
+    """Cuts a stream of bytes into frames; keeps at most one frame's worth of them."""
 
     def __init__(self) -> None:
         self._gathered = bytearray()
         self._too_long = False
-        self.anything = False
 
     def feed(self, data: bytes) -> list[bytes | None]:
         """The frames that these bytes complete, without closing zeros; None for one that is too long."""
         frames: list[bytes | None] = []
-        self.anything |= bool(data)
         parts = data.split(b"\0")
         for number, part in enumerate(parts):
             room = FRAME_MAX - len(self._gathered)

@@ -133,6 +133,7 @@ class Host:
         self._said_at = clock()
         self._heard_at = clock()
         self._any_at = clock()
+        self._bytes = 0
         self._quiet = False
         self._understood = 0
         self._fault = 0
@@ -153,7 +154,7 @@ class Host:
         """
         self._write(b"\0")
         until = self._clock() + patience_s
-        understood = self._understood
+        bytes_before, understood = self._bytes, self._understood
         nonces: set[int] = set()
         while self._clock() < until:
             self._nonce = max(1, (self._nonce + 1) & 0xFFFFFFFF)
@@ -171,7 +172,7 @@ class Host:
                 self._fault = 0
                 self._events.clear()
                 return info
-        if self._gatherer.anything and self._understood == understood:
+        if self._bytes > bytes_before and self._understood == understood:
             raise NotABoard(
                 "something answers on this port, but not a Latchline board",
                 hint="choose another port, or flash the firmware",
@@ -315,6 +316,7 @@ class Host:
             raise _port_gone(error) from None
         if data:
             self._any_at = self._clock()
+            self._bytes += len(data)
         messages = []
         for frame in self._gatherer.feed(data):
             message = from_wire(frame)

@@ -16,7 +16,7 @@ from itertools import pairwise
 from statistics import mean
 from typing import Protocol
 
-from latchline.errors import Silent
+from latchline.errors import LinkError, Silent
 from latchline.link import host as line
 from latchline.link.faults import board_fault
 from latchline.link.host import Host
@@ -261,7 +261,11 @@ class Session:
         if info is None:
             raise _Restarted
         self._record.begin(info, sequence)
-        self.host.start(self.plan, self.done + 1)
+        try:
+            self.host.start(self.plan, self.done + 1)
+        except LinkError:
+            self._pump()  # a board that has just been restarted has no bed, and refuses every plan
+            raise
         self._hold_back(self.done + 1)
 
     def _follow(self) -> Work:
