@@ -78,6 +78,9 @@ def test_without_needles_the_widest_chart_decides(tmp_path: Path) -> None:
         ('machine = "standard-200"', 'machine = "big"', 'line 2, key "machine": no machine profile is called "big"'),
         ("#2F5D7C", "blue", 'key "yarns.sea.colour": "blue" is no colour; write it as "#2f5d7c".'),
         ("[[bands]]", "[bands]", "not valid TOML"),
+        ("#2F5D7C", "#2F5D7G", 'key "yarns.sea.colour": "#2F5D7G" is no colour'),
+        ("[[bands]]", "[gauge]\nstitches = 1\nrows = 1\nwidth_mm = 1\nheight_mm = 1\nodd = 1\n[[bands]]", 'key "gauge.odd": this key is not known here'),
+        ("row_repeat = 2", "enlarge = [0, 2]", 'key "bands.2.enlarge": expected two whole numbers from 1'),
         ("rows = 3", "rows = 3.5", 'key "bands.1.rows": expected a whole number, found the number 3.5.'),
         ("rows = 3", "rows = 0x" + "f" * 5000, 'key "bands.1.rows": this number has more than 64 bits; TOML has none so large.'),
         ("rows = 3", "rows = " + "9" * 5000, "not valid TOML"),
@@ -128,3 +131,16 @@ def test_a_missing_piece_and_a_folder_are_told_apart(tmp_path: Path) -> None:
     for path, complaint in ((tmp_path / "none.toml", "there is no such file"), (tmp_path, "this is a folder")):
         with pytest.raises(PieceError, match=complaint):
             load_piece(path)
+
+
+def test_enlarging_names_needles_first_and_rows_second(tmp_path: Path) -> None:
+    piece = load_piece(write(tmp_path, GOOD.replace("row_repeat = 2", "enlarge = [2, 3]")))
+    drawing = piece.bands[1].drawing
+    assert drawing is not None
+    assert (drawing.stitches, drawing.rows) == (8, 6)
+
+
+def test_without_needles_and_without_a_chart_the_needles_are_asked_for(tmp_path: Path) -> None:
+    path = write(tmp_path, '[[bands]]\ntechnique = "stocking"\nrows = 3\n')
+    with pytest.raises(PieceError, match="without a chart the needles must be named"):
+        load_piece(path)

@@ -13,10 +13,7 @@ def write_whole(path: Path, content: bytes | str) -> None:
     """Write `content`, text as UTF-8. Raises InputError; an older file of that name then stays as it was."""
     data = content.encode("utf-8") if isinstance(content, str) else content
     require_folder(path)
-    try:
-        part = path.with_name(path.name + ".part")
-    except ValueError as error:
-        raise file_trouble(path, error) from None
+    part = path.with_name(path.name + ".part")
     try:
         part.write_bytes(data)
         part.replace(path)
