@@ -13,6 +13,7 @@ import click
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
 from latchline.errors import InputError, JournalError, LatchlineError, LinkError, NotKnittable
+from latchline.tables import read_text
 
 if TYPE_CHECKING:
     from latchline.link.port import Port
@@ -75,7 +76,7 @@ def command(
     plan = piece.plan()
     if not regardless:
         _refuse_unknittable(plan, piece.limits)
-    text = Path(source).read_text(encoding="utf-8") if source and source.lower().endswith(".toml") else ""
+    text = read_text(source) if source and source.lower().endswith(".toml") else ""
     with closing(connect(port, plan.profile)) as line:
         with suppress(JournalError):  # one that another run is using is no concern of ours
             for path in unfinished(journal_folder(), plan.fingerprint)[:1]:

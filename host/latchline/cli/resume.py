@@ -12,6 +12,7 @@ import click
 from latchline.cli import chatter
 from latchline.cli.knit import connect, run, takes_session
 from latchline.errors import JournalError
+from latchline.tables import read_text
 
 if TYPE_CHECKING:
     from latchline.session.journal import Journal
@@ -64,5 +65,5 @@ def _journal(source: str | None, port: str | None) -> Journal:
         return Journal.open(paths[0])
     chatter("There is no journal of this piece as it is now; going by what the board remembers.")
     path = new_path(journal_folder(), plan, time.time())
-    text = Path(source).read_text(encoding="utf-8")
+    text = read_text(source)
     return Journal.create(path, plan, source_name=source, source=text, port=port or "", lost=True)

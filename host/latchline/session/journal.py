@@ -1,6 +1,6 @@
 """The journal of one piece: which passes are knitted, durable at a loss of power, and everything to go on with.
 
-An SQLite file. Why these settings (https://www.sqlite.org/pragma.html, https://www.sqlite.org/wal.html):
+An SQLite file. Why these settings (SQLite's documentation of its PRAGMA statements and of write-ahead logging):
 
 - `journal_mode=WAL` with `synchronous=FULL`: each commit is one append and one sync, after which it
   outlives a loss of power. (In the rollback modes FULL leaves the deletion of the rollback journal
