@@ -149,6 +149,16 @@ def test_a_board_that_started_anew_is_laid_on_the_computers_clock() -> None:
     assert time_passes(records, PROFILE, SPAN)[0].start_s == pytest.approx(EPOCH_S + 10.0, abs=0.01)
 
 
+def test_another_board_with_as_many_starts_is_no_wrap() -> None:
+    """A simulated board without its memory counts its starts from 1 each time."""
+    before, after = _records([3000.0, 3002.0]), _records([3100.0, 3102.0])
+    assert after[0].report.start < before[1].report.start + 1
+    records = before + [
+        replace(record, report=replace(record.report, pass_number=n)) for n, record in enumerate(after, 3)
+    ]
+    assert _pauses(records)[1:] == pytest.approx([1.0, 97.0, 1.0], abs=0.01)
+
+
 @given(late_reports())
 def test_ticks_unwrap_to_the_true_times_whatever_the_gaps_and_delays(reports: tuple[Floats, Floats]) -> None:
     true_s, late_s = reports

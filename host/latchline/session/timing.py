@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +20,7 @@ from latchline.machine.profile import Profile
 
 TICK_S = TICK_US / 1e6
 WRAP_S = 2**32 * TICK_S
+LATE_MOST_S = 120.0  # a board stops knitting long before its host has been silent for that long
 TENTH_S = 64 * TICK_S  # the unit in which a tenth is reported, rounded down
 TENTH_MOST = 65535  # 16.8 s: a tenth that took longer says no more than that
 NEAR_LIMIT = 0.8  # share of the highest speed from which a pass is called near its limit; our choice
@@ -172,8 +172,7 @@ def variation(values: Floats) -> float:
 def _starts(records: Sequence[PassRecord]) -> list[float]:
     """When each pass began, on the host's clock."""
     starts: list[float] = []
-    for _, group in groupby(records, key=lambda record: record.boots):
-        some = list(group)
+    for some in _by_clock(records):
         reports = [record.report for record in some]
         lengths = np.array([tenth_times(report).sum() for report in reports])
         arrived = np.array([record.arrived_s for record in some])
@@ -181,6 +180,26 @@ def _starts(records: Sequence[PassRecord]) -> list[float]:
         # The report that was least delayed tells best how the two clocks stand to each other.
         starts += (begun + (arrived - lengths - begun).min()).tolist()
     return starts
+
+
+def _by_clock(records: Sequence[PassRecord]) -> list[list[PassRecord]]:
+    """The passes in order, apart for each clock: a board begins to count anew when it starts, or is another board.
+
+    Two boards may have had the same number of starts. Then the count goes back, and a wrap would
+    have taken longer than the reports are apart.
+    """
+    groups: list[list[PassRecord]] = []
+    for record in records:
+        before = groups[-1][-1] if groups else None
+        if before is None or record.boots != before.boots or _began_anew(before, record):
+            groups.append([])
+        groups[-1].append(record)
+    return groups
+
+
+def _began_anew(before: PassRecord, record: PassRecord) -> bool:
+    back_s = (before.report.start - record.report.start) * TICK_S
+    return back_s > 0 and WRAP_S - back_s > record.arrived_s - before.arrived_s + LATE_MOST_S
 
 
 def unwrapped(ticks: Sequence[int], about_s: Floats) -> Floats:
