@@ -44,14 +44,14 @@ test: $(VENV)/.tests-installed
 	@$(BIN)/ruff check host tests hardware firmware
 	@$(BIN)/ruff format --check host tests hardware firmware
 	@$(BIN)/mypy
-	@$(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup -m "not long" \
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal -m "not long" \
 		--cov --cov-report=term:skip-covered --cov-report=
 
 check: $(VENV)/.tests-installed
 	@$(BIN)/ruff check host tests hardware firmware
 	@$(BIN)/ruff format --check host tests hardware firmware
 	@$(BIN)/mypy
-	@$(BIN)/python -m pytest -q -n $(WORKERS) --dist loadgroup -m "not (long or native or chip or spice or slow)"
+	@$(BIN)/python -m pytest -q -n $(WORKERS) --dist worksteal -m "not (long or native or chip or spice or slow)"
 
 long: $(VENV)/.tests-installed
 	@.ci/toolchain
