@@ -68,6 +68,16 @@ def test_the_links_of_a_page_lead_somewhere(page: Path) -> None:
             assert anchor in anchors(file), f"{name_of(page)} links to {target}"
 
 
+def test_the_list_of_all_pages_lists_all_pages() -> None:
+    listed = (ROOT / "docs" / "README.md").read_text(encoding="utf-8")
+    missing = [
+        str(page.relative_to(ROOT / "docs"))
+        for page in ROOT.glob("docs/**/*.md")
+        if page.name != "README.md" and f"({page.relative_to(ROOT / 'docs')})" not in listed
+    ]
+    assert missing == []
+
+
 def anchors(page: Path) -> set[str]:
     headings = re.findall(r"^#+ (.*)$", ANY_BLOCK.sub("", page.read_text(encoding="utf-8")), re.MULTILINE)
     return {re.sub(r"[^\w\- ]", "", heading.lower()).strip().replace(" ", "-") for heading in headings}
