@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
+
+from hypothesis import settings
+
+# No deadlines, because the clock of a busy machine is no fault of the code. With CI set the examples are the
+# same each time, so that a landing does not hang on luck; everywhere else each run draws new ones.
+settings.register_profile("latchline", deadline=None, max_examples=60, derandomize="CI" in os.environ)
+settings.load_profile("latchline")
 
 # vcdvcd gives SIGPIPE its default action when it is imported, so that from then on a peer that closes its
 # connection would end the whole test run without a word. Import it first, and take Python's own setting again.

@@ -1,8 +1,4 @@
-"""Every Hypothesis strategy of the project, so that a chart is drawn the same way in all the rooms.
-
-Importing this module also sets Hypothesis up: no deadlines, because the clock of a busy machine is no
-fault of the code, and a modest number of examples.
-"""
+"""Every Hypothesis strategy of the project, so that a chart is drawn the same way in all the rooms."""
 
 from __future__ import annotations
 
@@ -12,7 +8,7 @@ from itertools import cycle
 import numpy as np
 import numpy.typing as npt
 from conformance.story import Story, unmistakable
-from hypothesis import reject, settings
+from hypothesis import reject
 from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
@@ -39,9 +35,6 @@ from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.technique.table import TECHNIQUES
-
-settings.register_profile("latchline", deadline=None, max_examples=60)
-settings.load_profile("latchline")
 
 
 def colours() -> st.SearchStrategy[Colour]:
