@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 from hypothesis import given, settings
@@ -11,12 +13,14 @@ from hypothesis import strategies as st
 import strategies
 from latchline.chart.model import Chart, Colour
 from latchline.errors import InputError, KnittingError, LinkError, PortError
+from latchline.link.messages import Done
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, profile_text, shipped_profiles
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
-from latchline.session.dry_run import DryRun, address_of, dry_run
+from latchline.session.dry_run import DryRun, address_of, compare, dry_run
+from latchline.sim.world import World
 from latchline.technique.table import technique_named
 
 TWO = (Colour(255, 255, 255), Colour(0, 0, 0))
@@ -149,3 +153,11 @@ def test_a_profile_of_the_users_own_is_simulated_as_it_is(tmp_path: Path) -> Non
     band = BandRequest("checks", technique_named("slip"), Options(rows=6, alternate_needles="only"))
     plan = compile_plan("checks", profile, profile.span("L30-R30"), [band])
     assert knitted(plan).as_planned
+
+
+def test_a_pass_that_is_counted_but_was_never_knitted_has_every_needle_wrong() -> None:
+    plan = checks(rows=2)
+    report = Done(plan.fingerprint, 1, 0, 0, 12_345, bytes(20), 0, 0, 0, 1, 300, 0, 0)
+    nowhere = cast(World, SimpleNamespace(needles=SimpleNamespace(knitted=[]), started_us=[0]))
+    wrong = compare(plan, 1, report, nowhere)
+    assert [needle.needle for needle in wrong] == list(range(plan.span.first, plan.span.last + 1))

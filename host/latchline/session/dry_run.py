@@ -108,7 +108,7 @@ def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], Non
             if isinstance(event, events.Knitted):
                 moved_s = port.clock()
                 compared += len(_looked_at(plan))
-                wrong += _compare(plan, event.number, event.report, port.world)
+                wrong += compare(plan, event.number, event.report, port.world)
                 progress(event.number)
             elif isinstance(event, events.Stopped):
                 fault = event.error.sentence()
@@ -142,15 +142,17 @@ def _looked_at(plan: Plan) -> range:
     return range(span.first, span.last + 1) if plan.profile.selectors.active == "low" else range(plan.profile.needles)
 
 
-def _compare(plan: Plan, number: int, report: Done, world: World) -> list[WrongNeedle]:
+def compare(plan: Plan, number: int, report: Done, world: World) -> list[WrongNeedle]:
+    """The needles that stand otherwise than pass `number` has them.
+
+    All of the span, if the carriage never went the way that the report tells of.
+    """
     needles = _looked_at(plan)
     bits = np.frombuffer(plan.bed_mask(number), dtype=np.uint8)
     planned = np.unpackbits(bits, bitorder="little")[needles.start : needles.stop].astype(np.bool_)
     way = _way_of(report, world.needles.knitted[-LOOKED_BACK:], world.started_us)
-    if way is None:  # counted, but the carriage never went: every needle of it is wrong
+    if way is None or way.rightward != bool(plan.rightward[number - 1]):
         return [WrongNeedle(number, plan.span.first + n, False) for n in range(plan.span.width)]
-    if way.rightward != bool(plan.rightward[number - 1]):
-        planned = ~planned
     different = np.flatnonzero(way.selected[needles.start : needles.stop] != planned) + needles.start
     return [WrongNeedle(number, int(needle), bool(way.selected[needle])) for needle in different]
 
