@@ -92,7 +92,7 @@ def test_a_page_opens_with_what_it_is_for(page: Path) -> None:
     assert not lines[1].startswith(("| ", "* "))
 
 
-@pytest.mark.parametrize(("page", "source"), [("piece-file", "plan/piece.py"), ("profile-file", "machine/profile.py")])
+@pytest.mark.parametrize(("page", "source"), [("piece-file", "piece/file.py"), ("profile-file", "machine/profile.py")])
 def test_every_key_that_is_read_has_its_line_in_the_reference(page: str, source: str) -> None:
     code = (ROOT / "host" / "latchline" / source).read_text(encoding="utf-8")
     text = (ROOT / "docs" / "reference" / f"{page}.md").read_text(encoding="utf-8")

@@ -27,11 +27,11 @@ from latchline.errors import (
     ProfileError,
     file_trouble,
 )
+from latchline.knit.journal import Journal
 from latchline.link.host import Host
 from latchline.link.port import open_port
 from latchline.machine.profile import load_profile
-from latchline.plan.piece import load_piece
-from latchline.session.journal import Journal
+from latchline.piece.file import load_piece
 
 KINDS = [kind for kind in vars(errors).values() if isinstance(kind, type) and issubclass(kind, LatchlineError)]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 
 from latchline.chart.model import Chart, Colour
+from latchline.dry_run import address_of, dry_run
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.options import Options
-from latchline.session.dry_run import address_of, dry_run
 from latchline.technique.table import technique_named
 
 PASSES = 600

@@ -8,15 +8,15 @@ import time
 import numpy as np
 
 from latchline.chart.model import Chart, Colour
+from latchline.drawing.scene import scenes_pdf
 from latchline.fabric.gauge import Gauge
-from latchline.fabric.picture import draw_fabric
-from latchline.fabric.scene import scenes_pdf
-from latchline.fabric.working_chart import chart_pages
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
+from latchline.preview.picture import draw_fabric
 from latchline.technique.table import technique_named
+from latchline.working_chart.page import chart_pages
 
 WIDTH, ROWS = 200, 600
 GAUGE = Gauge(30, 39)

@@ -10,10 +10,10 @@ from collections.abc import Callable
 from statistics import median, quantiles
 
 import numpy as np
-from session.rig import Bench, Knitter, connect, small_plan
+from knit.rig import Bench, Knitter, connect, small_plan
 
-from latchline.session.engine import Session
-from latchline.session.events import Knitted
+from latchline.knit.events import Knitted
+from latchline.knit.session import Session
 
 RATES = (0.0, 1e-5, 1e-4, 1e-3, 1e-2)
 PASSES = {1e-2: 40}

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from cli.running import Ran, run
 
+from latchline.cli.terminal import cautions_for
+from latchline.knit.journal import Journal, journal_folder
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import profile_text
-from latchline.session.journal import Journal, journal_folder
-from latchline.session.knitting import cautions_for
 
 PIECE = ("--alternate-needles", "only", "--needles", "L10-R10", "--rows", "12")
 

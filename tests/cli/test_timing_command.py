@@ -11,10 +11,10 @@ import pytest
 from cli.running import run
 from PIL import Image
 
+from latchline.cli.terminal import knit
+from latchline.knit.journal import Journal
 from latchline.link.port import open_port
-from latchline.plan.piece import load_piece
-from latchline.session.journal import Journal
-from latchline.session.knitting import knit
+from latchline.piece.file import load_piece
 from latchline.sim.port import register
 
 PIECE = """

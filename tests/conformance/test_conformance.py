@@ -11,7 +11,7 @@ from conformance.story import Record, Story, close_differences, exact_difference
 from hypothesis import given, settings
 
 from boards import chip, native
-from latchline.sim.model import ModelBoard
+from latchline.sim.board.board import ModelBoard
 from strategies import stories
 
 SLOTS = 16  # of the firmware

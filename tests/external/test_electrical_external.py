@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize
 
+from latchline.budget import coil
+from latchline.budget.sums import make_budget
 from latchline.errors import ProfileError
-from latchline.machine import coil
-from latchline.machine.budget import make_budget
 from latchline.machine.parts import load_part
 from latchline.machine.profile import load_profile
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from latchline.machine import coil
+from latchline.budget import coil
 
 pytestmark = [pytest.mark.external, pytest.mark.spice]
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from scipy import stats
-from session.reports import session
+from timing.reports import session
 
-from latchline.session.timing import variation
-from latchline.session.timing_statistics import SHARE, compare, spread, student, time_left
+from latchline.timing.passes import variation
+from latchline.timing.statistics import SHARE, compare, spread, student, time_left
 from strategies import figures
 
 pytestmark = pytest.mark.external

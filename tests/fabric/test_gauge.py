@@ -25,7 +25,7 @@ from latchline.fabric.gauge import (
     parse_size,
 )
 from latchline.fabric.yarn_class import WEIGHT_CLASSES, stitch_size_range, weight_class, yarn_class
-from latchline.yarn_count import TEX_MAX, TEX_MIN, tex_of
+from latchline.piece.yarn_count import TEX_MAX, TEX_MIN, tex_of
 
 
 @given(strategies.gauges(), st.floats(2, 300), st.floats(2, 300))

@@ -21,7 +21,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from session.rig import Alone, Bench, small_plan
+from knit.rig import Alone, Bench, small_plan
 
 from latchline.sim.face import BYTE_US
 

@@ -19,9 +19,9 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
 from boards import chip, native
-from latchline.session.events import Note, Pause, PlainRows, StepBack, Stop, Wish
+from latchline.knit.events import Note, Pause, PlainRows, StepBack, Stop, Wish
+from latchline.sim.board.board import ModelBoard
 from latchline.sim.face import Board
-from latchline.sim.model import ModelBoard
 
 WISHES: list[Wish] = [Pause(), PlainRows(), StepBack(1), StepBack(3), Note("a thin place in the yarn"), Stop()]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from faults.trial import Trial
 
-from latchline.session.events import Pause
+from latchline.knit.events import Pause
 
 Cause = Callable[[Trial], object]
 

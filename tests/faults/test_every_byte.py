@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from faults.trial import Trial
-from session.rig import small_plan
+from knit.rig import small_plan
 
 PASSES = 4
 PLAN = small_plan(PASSES)

@@ -16,9 +16,9 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from session.rig import small_bed
+from knit.rig import small_bed
 
-from latchline.session.journal import Journal
+from latchline.knit.journal import Journal
 
 ROWS = 60
 SPEED = 4

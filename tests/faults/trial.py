@@ -13,16 +13,16 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
-from session.rig import Bench, Knitter, Wire, connect, small_plan
+from knit.rig import Bench, Knitter, Wire, connect, small_plan
 
 from latchline.errors import LatchlineError
+from latchline.knit import events as told
+from latchline.knit.events import Event, Kind
+from latchline.knit.journal import Journal
+from latchline.knit.session import Session
 from latchline.plan.model import Plan
-from latchline.session import events as told
-from latchline.session.engine import Session
-from latchline.session.events import Event, Kind
-from latchline.session.journal import Journal
+from latchline.sim.board.board import ModelBoard
 from latchline.sim.face import POWER_ON, RESET_PIN, WATCHDOG, Board
-from latchline.sim.model import ModelBoard
 
 IDLE_US = 50_000
 PIECE_MOST_S = 3600.0

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from latchline.machine.budget import make_budget
-from latchline.machine.budget_report import as_data
+from latchline.budget.report import as_data
+from latchline.budget.sums import make_budget
+from latchline.doctor.ailments import AILMENTS
 from latchline.machine.electrical import RANGES, Electrical
 from latchline.machine.profile import load_profile
-from latchline.session.doctor_table import AILMENTS
 
 ROOT = Path(__file__).parents[2]
 

@@ -25,8 +25,8 @@ from latchline.link.messages import (
 from latchline.link.setup import bed_message
 from latchline.machine.needles import Span
 from latchline.machine.profile import load_profile
+from latchline.sim.board.board import ModelBoard
 from latchline.sim.face import POWER_ON
-from latchline.sim.model import ModelBoard
 
 PROFILE = load_profile("standard-200")
 NEEDLES = Span(98, 101)

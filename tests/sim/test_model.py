@@ -31,8 +31,8 @@ from latchline.link.messages import (
     Status,
     Stop,
 )
+from latchline.sim.board.board import ModelBoard
 from latchline.sim.face import POWER_ON, WATCHDOG, Signals
-from latchline.sim.model import ModelBoard
 from strategies import board_beds, board_moves
 
 GRAY = np.array([0b00, 0b01, 0b11, 0b10], np.uint8)

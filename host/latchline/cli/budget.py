@@ -11,8 +11,8 @@ import click
 
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
-from latchline.cli.files import ending_of, require_folder, write_whole
 from latchline.errors import InputError, PieceError
+from latchline.files import ending_of, require_folder, write_whole
 
 if TYPE_CHECKING:
     from latchline.machine.profile import Profile
@@ -45,8 +45,8 @@ def command(
       latchline budget standard-200
       latchline budget my-bed.toml harbour-blanket.toml --pace 40 --report budget.html
     """
-    from latchline.machine.budget import PACE_ROWS_MIN, make_budget
-    from latchline.machine.budget_report import as_data, as_html, as_text
+    from latchline.budget.report import as_data, as_html, as_text
+    from latchline.budget.sums import PACE_ROWS_MIN, make_budget
     from latchline.machine.profile import load_profile
 
     if report is not None:

@@ -12,12 +12,12 @@ import click
 from latchline.errors import ChartError, InputError
 
 if TYPE_CHECKING:
+    from latchline.chart.drawing import Drawing
     from latchline.chart.model import Chart
     from latchline.machine.needles import Span
     from latchline.machine.profile import Profile
-    from latchline.plan.drawing import Drawing
+    from latchline.piece.file import Piece
     from latchline.plan.model import Plan
-    from latchline.plan.piece import Piece
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -89,7 +89,7 @@ def piece_from(source: str | None, given: dict[str, Any]) -> Piece:
     `given` holds the command's keyword arguments; those that are not band options are left alone.
     Raises InputError and its children.
     """
-    from latchline.plan.piece import load_piece
+    from latchline.piece.file import load_piece
 
     asked = {name: given[name] for name in _BAND_OPTIONS if given.get(name) is not None}
     if source is not None and source.lower().endswith(".toml"):
@@ -109,9 +109,9 @@ def plan_from(source: str | None, given: dict[str, Any]) -> Plan:
 
 def _chart_piece(source: str | None, asked: dict[str, Any]) -> Piece:
     from latchline.machine.profile import load_profile
+    from latchline.piece.file import DEFAULT_MACHINE, Piece
     from latchline.plan.compile import BandRequest
     from latchline.plan.options import Options, parse_reversal
-    from latchline.plan.piece import DEFAULT_MACHINE, Piece
     from latchline.technique.table import technique_named
 
     technique = technique_named(asked.get("technique", "fair-isle"))
@@ -164,7 +164,7 @@ def _wide_enough(profile: Profile, chart: Chart, source: str | None) -> Span:
 
 def drawing_from(source: str, given: dict[str, Any]) -> Drawing:
     """The drawing of a chart file with the options that cut, turn and enlarge it."""
-    from latchline.plan.drawing import Drawing
+    from latchline.chart.drawing import Drawing
 
     asked = {name: value for name, value in given.items() if value is not None}
     across, along = _sizes(asked.get("enlarge", "1x1"))

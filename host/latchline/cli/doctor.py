@@ -12,11 +12,11 @@ import click
 from latchline.cli import chatter, print_json
 
 if TYPE_CHECKING:
+    from latchline.doctor.diagnose import Diagnosis, Observed
+    from latchline.doctor.report import Examination, UsbPort
     from latchline.link.host import Host
     from latchline.link.port import Port
     from latchline.machine.profile import Profile
-    from latchline.session.doctor import Diagnosis, Observed
-    from latchline.session.doctor_listing import Examination, UsbPort
 
 
 @click.command("doctor")
@@ -49,13 +49,13 @@ def command(
       latchline doctor --port "sim://standard-200?fault=a-dead"
       latchline doctor --bundle question.zip
     """
+    from latchline.doctor import report as listing
     from latchline.machine.profile import load_profile
-    from latchline.session import doctor_listing as listing
 
     if journal is not None and bundle is None:
         raise click.UsageError("--journal goes with --bundle")
     if bundle is not None:
-        from latchline.cli.files import ending_of, require_folder
+        from latchline.files import ending_of, require_folder
 
         ending_of(bundle, ("zip",))
         require_folder(bundle)
@@ -68,7 +68,7 @@ def command(
         for line in listing.as_text(done):
             click.echo(line)
     if bundle is not None:
-        from latchline.cli.files import write_whole
+        from latchline.files import write_whole
 
         write_whole(bundle, listing.bundle(done, passes_csv))
         chatter(f"Wrote {bundle}.")
@@ -87,12 +87,12 @@ def _simulated(port: str) -> str | None:
 def _examine(port: str, profile: Profile, *, walks: bool, coils: bool) -> Examination:
     """Open, greet, observe, diagnose. An error on the way is a diagnosis where it is one of the doctor's."""
     from latchline.cli.knit import connect
+    from latchline.doctor.diagnose import diagnose, of_error
+    from latchline.doctor.report import Examination
     from latchline.errors import LinkError
     from latchline.link.host import Host
     from latchline.link.port import clock_of
     from latchline.machine.profile import load_profile, shipped_profiles
-    from latchline.session.doctor import diagnose, of_error
-    from latchline.session.doctor_listing import Examination
 
     usb = _usb_ports()
     for one in usb:
@@ -115,10 +115,10 @@ def _examine(port: str, profile: Profile, *, walks: bool, coils: bool) -> Examin
 
 
 def _observe(host: Host, line: Port, profile: Profile, walks: bool, coils: bool) -> Observed:
+    from latchline.doctor.observe import Watch
     from latchline.link.port import clock_of
     from latchline.link.setup import bed_message
     from latchline.machine.sense import watch_limits
-    from latchline.session.doctor_walk import Watch
 
     info = host.greet()
     supply_min, current_max = watch_limits(profile)
@@ -147,7 +147,7 @@ class _Walker:
 def _usb_ports() -> tuple[UsbPort, ...]:
     from serial.tools.list_ports import comports
 
-    from latchline.session.doctor_listing import UsbPort
+    from latchline.doctor.report import UsbPort
 
     return tuple(
         UsbPort(port.device, port.product or "", port.vid, port.pid)
@@ -161,7 +161,7 @@ def _passes_csv(journal: Path) -> str:
     from dataclasses import replace
 
     from latchline.cli.timing import timings_of
-    from latchline.session.timing_listing import as_csv
+    from latchline.timing.listing import as_csv
 
     _, timings = timings_of(journal)
     began_s = timings[0].start_s

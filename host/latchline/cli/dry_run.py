@@ -12,8 +12,8 @@ from latchline.cli import chatter, print_json
 from latchline.cli.common import plan_from, takes_chart
 
 if TYPE_CHECKING:
+    from latchline.dry_run import DryRun
     from latchline.plan.model import Plan
-    from latchline.session.dry_run import DryRun
 
 SHOWN = 5  # wrong needles named one by one
 
@@ -41,7 +41,7 @@ def command(
       latchline dry-run waves.png --technique slip --pace 45 --trace run.vcd
       latchline dry-run waves.png --fault flip:0.0001 --seed 5
     """
-    from latchline.session.dry_run import address_of, dry_run
+    from latchline.dry_run import address_of, dry_run
 
     plan = plan_from(source, given)
     address = address_of(plan, seed=seed, pace=pace, faults=faults, trace=trace)

@@ -16,12 +16,12 @@ from latchline.errors import InputError, JournalError, LatchlineError, LinkError
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
+    from latchline.knit.events import Summary
+    from latchline.knit.journal import Journal
     from latchline.link.port import Port
     from latchline.machine.profile import Profile
     from latchline.plan.limits import Limits
     from latchline.plan.model import Plan
-    from latchline.session.events import Summary
-    from latchline.session.journal import Journal
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -66,7 +66,7 @@ def command(
       latchline knit waves.png --needles L24-R24 --port /dev/ttyUSB0
       latchline knit tide-lines.txt --port sim://standard-200 --yes
     """
-    from latchline.session.journal import Journal, journal_folder, new_path, unfinished
+    from latchline.knit.journal import Journal, journal_folder, new_path, unfinished
 
     if resumes:
         from latchline.cli.resume import go_on
@@ -102,9 +102,9 @@ def _refuse_unknittable(plan: Plan, limits: Limits) -> None:
 
 def connect(port: str, machine: Profile | None = None) -> Port:
     """Open a port, with the cautions the first time. machine: what `sim://` simulates when it names none."""
+    from latchline.cli.terminal import cautions_for
     from latchline.link.port import find_port, open_port
     from latchline.link.setup import bed_message
-    from latchline.session.knitting import cautions_for
     from latchline.sim.port import SimPort, register
 
     register()
@@ -130,7 +130,7 @@ def connect(port: str, machine: Profile | None = None) -> Port:
 
 def run(line: Port, journal: Journal, agrees: bool, no_wait: bool, as_json: bool) -> int:
     """Knit what the journal holds, print the summary, and tell the exit status."""
-    from latchline.session.knitting import knit
+    from latchline.cli.terminal import knit
 
     try:
         summary = knit(line, journal.plan(), journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait)

@@ -10,8 +10,8 @@ import click
 
 from latchline.cli import chatter
 from latchline.cli.common import drawing_from, piece_from, takes_chart
-from latchline.cli.files import ending_of, file_name, write_whole
 from latchline.errors import InputError
+from latchline.files import ending_of, file_name, write_whole
 
 if TYPE_CHECKING:
     from latchline.chart.model import Chart
@@ -64,7 +64,7 @@ def command(
     from latchline.fabric.gauge import parse_gauge
     from latchline.fabric.layout import courses_of
     from latchline.fabric.loops import pass_yarns
-    from latchline.fabric.yarn import gauge_of
+    from latchline.fabric.yarn_need import gauge_of
     from latchline.plan.listing import range_of
 
     piece = piece_from(source, given)
@@ -86,7 +86,7 @@ def command(
 def _drawn(plan: Plan, show: str, form: str, gauge: Gauge, stitch_px: int | None, first: int, last: int) -> bytes | str:
     if show == "working-chart":
         return _working_chart(plan, form, gauge, first, last)
-    from latchline.fabric.picture import draw_fabric, fabric_svg
+    from latchline.preview.picture import draw_fabric, fabric_svg
 
     side = show.removesuffix("-side")
     if form == "svg":
@@ -98,8 +98,8 @@ def _drawn(plan: Plan, show: str, form: str, gauge: Gauge, stitch_px: int | None
 
 
 def _working_chart(plan: Plan, form: str, gauge: Gauge, first: int, last: int) -> bytes | str:
-    from latchline.fabric.scene import scene_png, scene_svg, scenes_pdf
-    from latchline.fabric.working_chart import chart_pages, chart_scene
+    from latchline.drawing.scene import scene_png, scene_svg, scenes_pdf
+    from latchline.working_chart.page import chart_pages, chart_scene
 
     if form == "pdf":
         return scenes_pdf(chart_pages(plan, gauge, first, last), f"working chart: {plan.name}")
@@ -114,7 +114,7 @@ def _sized_chart(
     from latchline.chart.resample import resample
     from latchline.fabric.gauge import gauge_from_pitch, keep_proportions, parse_gauge, parse_size
     from latchline.machine.profile import load_profile
-    from latchline.plan.piece import DEFAULT_MACHINE
+    from latchline.piece.file import DEFAULT_MACHINE
 
     if source is None or source.lower().endswith(".toml"):
         raise InputError("a sized chart is made from one drawing", where=source or "", hint="name a picture")

@@ -15,7 +15,7 @@ from latchline.errors import JournalError
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
-    from latchline.session.journal import Journal
+    from latchline.knit.journal import Journal
 
 
 @click.command("resume")
@@ -44,7 +44,7 @@ def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_
 
 
 def _journal(source: str | None, port: str | None) -> Journal:
-    from latchline.session.journal import SUFFIX, Journal, journal_folder, new_path, unfinished
+    from latchline.knit.journal import SUFFIX, Journal, journal_folder, new_path, unfinished
 
     if source is not None and not source.lower().endswith(".toml"):
         return Journal.open(Path(source))
@@ -57,7 +57,7 @@ def _journal(source: str | None, port: str | None) -> Journal:
                 hint=f"name a *{SUFFIX} file or a piece file",
             )
         return Journal.open(paths[0])
-    from latchline.plan.piece import load_piece
+    from latchline.piece.file import load_piece
 
     plan = load_piece(source).plan()
     paths = unfinished(journal_folder(), plan.fingerprint)

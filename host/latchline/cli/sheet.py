@@ -9,7 +9,7 @@ import click
 
 from latchline.cli import chatter
 from latchline.cli.common import piece_from, takes_chart
-from latchline.cli.files import ending_of, write_whole
+from latchline.files import ending_of, write_whole
 
 
 @click.command("sheet")
@@ -22,8 +22,8 @@ def command(source: str | None, out: Path | None, **given: Any) -> None:
       latchline sheet harbour-blanket.toml
       latchline sheet harbour-blanket.toml --out harbour-blanket.pdf
     """
-    from latchline.fabric.sheet import make_sheet
-    from latchline.fabric.sheet_write import sheet_html, sheet_markdown, sheet_pdf
+    from latchline.sheet.make import make_sheet
+    from latchline.sheet.write import sheet_html, sheet_markdown, sheet_pdf
 
     form = ending_of(out, ("md", "html", "pdf")) if out is not None else "md"
     piece = piece_from(source, given)

@@ -13,7 +13,7 @@ import click
 from latchline.cli import chatter, print_json
 
 if TYPE_CHECKING:
-    from latchline.session.timing import PassTiming
+    from latchline.timing.passes import PassTiming
 
 
 @click.command("timing")
@@ -49,8 +49,8 @@ def command(journals: tuple[Path, ...], form: str, as_json: bool, picture: Path 
 def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
     """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
     from latchline.errors import JournalError
-    from latchline.session.journal import Journal
-    from latchline.session.timing import time_passes
+    from latchline.knit.journal import Journal
+    from latchline.timing.passes import time_passes
 
     with Journal.open(path) as journal:
         plan, records = journal.plan(), journal.pass_records()
@@ -62,7 +62,7 @@ def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
 def _newest() -> Path:
     """The journal last written to that holds a pass, or else the last. Raises JournalError when there is none."""
     from latchline.errors import JournalError
-    from latchline.session.journal import SUFFIX, Journal, journal_folder
+    from latchline.knit.journal import SUFFIX, Journal, journal_folder
 
     paths = list(journal_folder().glob(f"*{SUFFIX}"))
     if not paths:
@@ -76,8 +76,8 @@ def _newest() -> Path:
 
 
 def _print(name: str, timings: list[PassTiming], form: str) -> None:
-    from latchline.session import timing_listing as listing
-    from latchline.session.timing_statistics import summarise
+    from latchline.timing import listing
+    from latchline.timing.statistics import summarise
 
     if form == "csv":
         if isinstance(sys.stdout, io.TextIOWrapper):
@@ -96,8 +96,8 @@ def _print(name: str, timings: list[PassTiming], form: str) -> None:
 
 
 def _draw(path: Path, name: str, timings: list[PassTiming]) -> None:
-    from latchline.cli.files import ending_of, write_whole
-    from latchline.session.timing_picture import picture
+    from latchline.files import ending_of, write_whole
+    from latchline.timing.picture import picture
 
     ending = ending_of(path, ("png", "svg"))
     canvas = picture(timings, f"{name}: {len(timings)} pass{'es' if len(timings) != 1 else ''}")
@@ -106,8 +106,8 @@ def _draw(path: Path, name: str, timings: list[PassTiming]) -> None:
 
 
 def _compare(journals: tuple[Path, ...], form: str) -> None:
-    from latchline.session import timing_listing as listing
-    from latchline.session.timing_statistics import compare
+    from latchline.timing import listing
+    from latchline.timing.statistics import compare
 
     (first_name, first), *others = (timings_of(path) for path in journals)
     found = [(name, compare(first, second)) for name, second in others]

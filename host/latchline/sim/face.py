@@ -1,6 +1,6 @@
 """What a board is to the world around it: pins and bytes in, pins and bytes out, in virtual time.
 
-The model board (`sim/model.py`), the native core and the emulated chip all show this face, so
+The model board (`sim/board/board.py`), the native core and the emulated chip all show this face, so
 that one simulator and one conformance suite serve the three. Times are whole microseconds since
 the world began and never go back.
 """

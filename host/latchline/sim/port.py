@@ -20,7 +20,7 @@ from serial import PortNotOpenError, SerialBase, SerialException
 
 from latchline.errors import PortError, file_trouble
 from latchline.machine.profile import Profile, load_profile
-from latchline.sim import memory
+from latchline.sim.board import memory
 from latchline.sim.carriage import Hand
 from latchline.sim.faults import Faults
 from latchline.sim.world import MakeBoard, World

@@ -10,12 +10,12 @@ from functools import partial
 import numpy as np
 
 from latchline.machine.profile import Profile
+from latchline.sim.board.board import SLOTS, ModelBoard
 from latchline.sim.carriage import Hand
 from latchline.sim.coils import Coils
 from latchline.sim.face import BYTE_US, POWER_ON, RESET_PIN, Analog, Board, Signals
 from latchline.sim.faults import Faults
 from latchline.sim.knitter import Knitter
-from latchline.sim.model import SLOTS, ModelBoard
 from latchline.sim.needles import Knitted, Needles
 from latchline.sim.sensors import Sensors
 from latchline.sim.trace import Trace

@@ -1,0 +1,376 @@
+"""What is wrong, told from what was observed. Pure: `doctor_walk` observes, `cli/doctor` prints.
+
+Whatever explains the rest comes first and keeps it from being named: with one encoder channel dead,
+say, there is no sense in the distance between the end sensors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from statistics import median
+
+from latchline.doctor.ailments import AILMENTS, Ailment
+from latchline.errors import LatchlineError, Silent, WrongVersion
+from latchline.link.messages import PROTOCOL, Bed, BoardInfo, Counts, Fault, Probed, Status
+from latchline.machine import sense
+from latchline.machine.profile import Profile
+
+LEFT, RIGHT, REST = "left", "right", "rest"
+PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT = 1, 2, 4, 8  # an end sensor is on at 0
+
+FEW_EDGES = 20  # fewer than these are a tremble, not a walk
+AT_SPEED_EDGES = 4  # net edges between two samples from which the carriage was on its way
+BOUNCES = 2  # reversals and back while on its way, by which a bounce is told from a hand
+RATE_LIMIT = 0.015  # a line takes 2 % between both ends; a crystal or resonator is within 0.5 %
+LATE_ANSWERS = 2  # one may be the computer's own hiccup
+SAG = 0.1  # share of the supply that may be lost with one coil on
+OPEN, SHORT = 0.3, 2.0  # of the other coils' current
+STANDING_COUNTS = 4  # converter counts that are no current yet
+SUPPLY_COUNTS = 50  # below this there is no supply: 0.8 V of 17 V
+
+
+@dataclass(frozen=True)
+class Sample:
+    """The board at one moment."""
+
+    at_s: float
+    status: Status
+    counts: Counts
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The carriage being moved to one side, or left at rest; at least two samples."""
+
+    wanted: str
+    samples: tuple[Sample, ...]
+    faults: tuple[Fault, ...] = ()
+
+    def gained(self, counter: str) -> int:
+        """By how much one of COUNTS grew."""
+        first, last = self.samples[0].counts, self.samples[-1].counts
+        return int(getattr(last, counter)) - int(getattr(first, counter))
+
+    @property
+    def steps(self) -> list[tuple[int, int, int]]:
+        """For each pair of samples: net edges, edges in all, reversals.
+
+        A place that was corrected at an end sensor is no step. Counts and place are asked for one after
+        the other, so that a few edges come between.
+        """
+        found = []
+        for one, other in pairwise(self.samples):
+            edges = other.counts.edges - one.counts.edges
+            net = other.status.position - one.status.position
+            found.append(
+                (net if abs(net) <= edges * 1.25 + 8 else 0, edges, other.counts.reversals - one.counts.reversals)
+            )
+        return found
+
+    @property
+    def net_edges(self) -> int:
+        return sum(net for net, _, _ in self.steps)
+
+    def on_at_end(self, pin: int) -> bool:
+        return not self.samples[-1].status.pins & pin
+
+
+@dataclass(frozen=True)
+class Try:
+    """A selector switched on by itself. idle: just before. probed: None where the board gave no answer.
+
+    fault: the number of the one that ended it, 0 for none.
+    """
+
+    selector: int
+    idle: Counts
+    probed: Probed | None
+    fault: int = 0
+
+    @property
+    def drawn(self) -> int:
+        """Converter counts of current that this coil adds."""
+        return 0 if self.probed is None else self.probed.current_on - self.probed.current_idle
+
+    @property
+    def sag(self) -> float:
+        """Share of the supply that is lost meanwhile."""
+        return 0.0 if self.probed is None else 1 - self.probed.supply_on / max(1, self.probed.supply_idle)
+
+
+@dataclass(frozen=True)
+class Observed:
+    """All that was seen of one board.
+
+    clock_error: the board's clock against the computer's, as a share; None when it was not taken.
+    asked, unanswered: questions put to the board, and those that had to be repeated. bad_frames: damaged
+    ones at either end. tries: one for each selector, in order. restarts: of the board meanwhile.
+    was_knitting: a plan was in force, and was ended.
+    """
+
+    info: BoardInfo
+    bed: Bed
+    clock_error: float | None = None
+    asked: int = 0
+    unanswered: int = 0
+    bad_frames: int = 0
+    restarts: int = 0
+    walk: tuple[Stretch, ...] = ()
+    tries: tuple[Try, ...] = ()
+    was_knitting: bool = False
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """One fault found. name: its key in AILMENTS. detail: figures, or which coil."""
+
+    name: str
+    detail: str = ""
+    figures: Mapping[str, float | str] = field(default_factory=dict)
+
+    @property
+    def ailment(self) -> Ailment:
+        return AILMENTS[self.name]
+
+
+def diagnose(seen: Observed, profile: Profile, others: Sequence[Profile] = ()) -> list[Diagnosis]:
+    """All faults that can be told, root causes first; empty for a healthy machine.
+
+    others: profiles that this bed may have instead.
+    """
+    return [*_line(seen), *_sensors(seen, profile, others), *_coils(seen)]
+
+
+def of_error(error: LatchlineError, info: BoardInfo | None = None) -> Diagnosis | None:
+    """What an error of opening, greeting or setting up means, or None when it is none of the doctor's.
+
+    The complaint begins with the ailment's own sentence. info: what a board of another version answered.
+    """
+    if isinstance(error, WrongVersion) and info is not None:
+        return Diagnosis("old-firmware" if info.protocol < PROTOCOL else "new-firmware", error.what)
+    for name, ailment in AILMENTS.items():
+        if error.what.lower().startswith(ailment.says.lower()):
+            return Diagnosis(name, error.sentence())
+    return Diagnosis("silent", error.what) if isinstance(error, Silent) else None
+
+
+# ---- the line ---------------------------------------------------------------------------------
+
+
+def _line(seen: Observed) -> list[Diagnosis]:
+    found = []
+    if seen.restarts:
+        found.append(Diagnosis("board-restarts", "while the doctor watched"))
+    if not seen.bad_frames and seen.unanswered >= LATE_ANSWERS:
+        found.append(Diagnosis("line-stalls", f"{seen.unanswered} of {seen.asked} questions had to be repeated"))
+    if seen.bad_frames:
+        detail = f"{seen.bad_frames} damaged frames, {seen.unanswered} of {seen.asked} questions had to be repeated"
+        found.append(Diagnosis("bytes-lost", detail))
+    if seen.clock_error is not None and abs(seen.clock_error) > RATE_LIMIT:
+        found.append(Diagnosis("rate-off", f"{seen.clock_error:+.1%} against the computer's"))
+    return found
+
+
+# ---- encoder and end sensors ------------------------------------------------------------------
+
+
+def _sensors(seen: Observed, profile: Profile, others: Sequence[Profile]) -> list[Diagnosis]:
+    if not seen.walk:
+        return []
+    walk = [stretch for stretch in seen.walk if stretch.wanted != REST]
+    for look in (_no_edges, _dead_channel, _at_rest, _stuck, _bouncing, _too_fast, _at_once, _swapped, _never):
+        if found := look(seen, walk, profile):
+            return found
+    return [*_sensor_bounces(walk), *_distance(seen, walk, profile, others)]
+
+
+def _no_edges(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    edges = sum(stretch.gained("edges") for stretch in walk)
+    return [Diagnosis("no-edges", f"{edges} edges in the whole walk")] if edges < FEW_EDGES else []
+
+
+def _dead_channel(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    """With one channel dead, the other one takes the count to and fro: every edge is a reversal."""
+    edges, turns = (sum(stretch.gained(counter) for stretch in walk) for counter in ("edges", "reversals"))
+    for name, pin in (("a-dead", PIN_A), ("b-dead", PIN_B)):
+        levels = {sample.status.pins & pin for stretch in seen.walk for sample in stretch.samples}
+        if len(levels) == 1 and turns > 0.8 * edges:
+            return [Diagnosis(name, f"always {'high' if levels.pop() else 'low'} while {edges} edges came")]
+    return []
+
+
+def _at_rest(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    edges = sum(stretch.gained("edges") for stretch in seen.walk if stretch.wanted == REST)
+    return [Diagnosis("edges-at-rest", f"{edges} edges")] if edges > FEW_EDGES else []
+
+
+def _always(walk: Sequence[Stretch], pin: int, on: bool) -> bool:
+    return all(bool(sample.status.pins & pin) != on for stretch in walk for sample in stretch.samples)
+
+
+def _stuck(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    ends = (("left-stuck", PIN_LEFT), ("right-stuck", PIN_RIGHT))
+    return [Diagnosis(name) for name, pin in ends if _always(seen.walk, pin, on=True)]
+
+
+def _bouncing(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    turns = sum(turned for stretch in walk for net, _, turned in stretch.steps if abs(net) >= AT_SPEED_EDGES)
+    bounces = turns // 2
+    return [Diagnosis("encoder-bounces", f"{bounces} times on the way")] if bounces >= BOUNCES else []
+
+
+def _too_fast(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    times = sum(fault.fault == 13 for stretch in walk for fault in stretch.faults)
+    return [Diagnosis("edges-too-fast", f"{times} times in the walk")] if times else []
+
+
+def _at_once(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    times = sum(stretch.gained("impossible") for stretch in walk)
+    return [Diagnosis("both-at-once", f"{times} times in the walk")] if times else []
+
+
+def _swapped(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    """Which way the count went and which sensor came on, against where the carriage was to go."""
+    moved = [stretch for stretch in walk if stretch.gained("edges") >= FEW_EDGES]
+    wrong_way = bool(moved) and all((stretch.net_edges > 0) == (stretch.wanted == LEFT) for stretch in moved)
+    other = {LEFT: PIN_RIGHT, RIGHT: PIN_LEFT}
+    wrong_end = all(stretch.on_at_end(other[stretch.wanted]) for stretch in moved)
+    name = {(True, True): "mirrored", (True, False): "channels-swapped", (False, True): "ends-swapped"}
+    return [Diagnosis(name[wrong_way, wrong_end])] if wrong_way or wrong_end else []
+
+
+def _never(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
+    never = [
+        name for name, pin in (("left-never", PIN_LEFT), ("right-never", PIN_RIGHT)) if _always(walk, pin, on=False)
+    ]
+    furthest = max(abs(stretch.net_edges) for stretch in walk)
+    whole = profile.right_sensor_edge - profile.left_sensor_edge
+    if len(never) == 2 and furthest < 0.5 * whole:
+        return [Diagnosis("short-walk", f"{furthest} edges, where {whole} lie between the sensors")]
+    return [Diagnosis(name) for name in never]
+
+
+def _sensor_bounces(walk: Sequence[Stretch]) -> list[Diagnosis]:
+    found = []
+    for name, counter in (("left-bounces", "left_on"), ("right-bounces", "right_on")):
+        times = max(stretch.gained(counter) for stretch in walk)
+        if times >= 3:
+            found.append(Diagnosis(name, f"{times} times in one go"))
+    return found
+
+
+def _distance(seen: Observed, walk: Sequence[Stretch], profile: Profile, others: Sequence[Profile]) -> list[Diagnosis]:
+    """Edges counted from one end sensor to the other, against the profile."""
+    whole = profile.right_sensor_edge - profile.left_sensor_edge
+    counted = _counted(walk, whole, profile.tolerance_edges)
+    if counted is None:
+        return []
+    figures: dict[str, float | str] = {"counted": counted, "expected": whole}
+    near = 0.01 * whole
+    per_needle = {
+        edges: whole * edges / profile.edges_per_needle for edges in range(1, 17) if edges != profile.edges_per_needle
+    }
+    beds = {
+        other.name: other.right_sensor_edge - other.left_sensor_edge for other in others if other.name != profile.name
+    }
+    # Power-of-two counts are what encoders give; others are more likely to be another bed.
+    edges = min(per_needle, key=lambda number: abs(per_needle[number] - counted))
+    bed = min(beds, key=lambda name: abs(beds[name] - counted), default="")
+    detail = f"{counted} edges between the end sensors, where the profile has {whole}"
+    edges_miss = abs(per_needle[edges] - counted)
+    bed_miss = abs(beds[bed] - counted) if bed else float("inf")
+    usual = edges in (1, 2, 4, 8, 16)
+    if edges_miss <= near * edges / profile.edges_per_needle and (edges_miss <= bed_miss if usual else bed_miss > near):
+        return [Diagnosis("edges-per-needle", f"{edges}; {detail}", {**figures, "edges_per_needle": edges})]
+    if bed_miss <= near:
+        return [Diagnosis("other-profile", f"{bed}; {detail}", {**figures, "profile": bed})]
+    return [Diagnosis("edges-off", detail, figures)]
+
+
+def _counted(walk: Sequence[Stretch], whole: int, tolerance: int) -> int | None:
+    """Edges between the end sensors where they differ from `whole` by more than the tolerance, else None.
+
+    The board says exactly by how much its count was off (fault 2), unless it lost its place before.
+    """
+    for stretch in walk:
+        for fault in stretch.faults:
+            if fault.fault == 2:
+                off = fault.detail - 0x10000 if fault.detail >= 0x8000 else fault.detail
+                return whole + (off if stretch.wanted == RIGHT else -off)
+    for stretch in walk:
+        between, within = _between(stretch)
+        if within and abs(between - whole) > max(0.04 * whole, within + tolerance):
+            return between
+    return None
+
+
+def _between(stretch: Stretch) -> tuple[int, int]:
+    """Net edges from leaving one end sensor to reaching the other, and how far that may be off (0: unknown)."""
+    from_pin, to_pin = (PIN_LEFT, PIN_RIGHT) if stretch.wanted == RIGHT else (PIN_RIGHT, PIN_LEFT)
+    pins = [sample.status.pins for sample in stretch.samples]
+    if pins[0] & from_pin or pins[-1] & to_pin:
+        return 0, 0
+    leaving = max(index for index, levels in enumerate(pins) if not levels & from_pin)
+    arriving = min(index for index, levels in enumerate(pins) if not levels & to_pin)
+    steps = stretch.steps
+    unsure = sum(edges for net, edges, _ in steps[leaving:arriving] if abs(net) < edges // 2)
+    return abs(sum(net for net, _, _ in steps[leaving:arriving])), 8 + unsure + steps[leaving][1] + steps[arriving - 1][
+        1
+    ]
+
+
+# ---- coils ------------------------------------------------------------------------------------
+
+
+def _coils(seen: Observed) -> list[Diagnosis]:
+    if not seen.tries:
+        return []
+    idle = seen.tries[0].idle
+    if idle.supply < SUPPLY_COUNTS:
+        return [Diagnosis("no-supply", f"{sense.supply_v(idle.supply):.1f} V")]
+    if idle.current > STANDING_COUNTS:
+        return [Diagnosis("current-when-off", f"{sense.current_a(idle.current):.2f} A")]
+    drawn = {one.selector: one.drawn for one in seen.tries if one.probed is not None}
+    sagged = [one.selector for one in seen.tries if one.fault == 10]
+    shorted = [one.selector for one in seen.tries if one.fault == 11]
+    refused = len(seen.tries) - len(drawn) - len(sagged) - len(shorted)
+    if refused:
+        return [Diagnosis("not-probed", f"{refused} of {len(seen.tries)}")]
+    if drawn and not shorted and max(drawn.values()) <= STANDING_COUNTS:
+        return [Diagnosis("no-coil-current")]
+    return [*_supply(seen, sagged), *_each_coil(seen, drawn, shorted + (sagged if len(drawn) > len(sagged) else []))]
+
+
+def _supply(seen: Observed, sagged: Sequence[int]) -> list[Diagnosis]:
+    """A sag with most coils is the supply's fault; with one of them it is the coil's."""
+    losses = sorted(one.sag for one in seen.tries if one.probed is not None)
+    if len(sagged) >= len(seen.tries) / 2:
+        return [Diagnosis("supply-sags", "below its lowest value with one coil on")]
+    if losses and median(losses) > SAG:
+        return [Diagnosis("supply-sags", f"by {median(losses):.0%} with one coil on")]
+    return []
+
+
+def _each_coil(seen: Observed, drawn: Mapping[int, int], shorted: Sequence[int]) -> list[Diagnosis]:
+    usual = median(drawn.values()) if drawn else 0.0
+    alone = len(drawn) < 3  # then there is no telling which one is out of line
+    short = {coil: f"selector {coil}: the board switched it off" for coil in shorted}
+    for coil, counts in drawn.items():
+        if counts >= 1000 or (not alone and counts > SHORT * usual):
+            short[coil] = f"selector {coil}: {_amperes(counts)}, the middle one of all {_amperes(usual)}"
+    opened = {
+        coil: f"selector {coil}: {_amperes(counts)}, the middle one of all {_amperes(usual)}"
+        for coil, counts in drawn.items()
+        if counts < OPEN * usual or counts <= STANDING_COUNTS
+    }
+    return [
+        Diagnosis(name, detail, {"selector": coil})
+        for name, coils in (("coil-short", short), ("coil-open", opened))
+        for coil, detail in sorted(coils.items())
+    ]
+
+
+def _amperes(counts: float) -> str:
+    return f"{sense.current_a(round(counts)):.2f} A"

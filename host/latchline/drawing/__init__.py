@@ -1,0 +1,1 @@
+"""Drawings in millimetres, and how they become SVG, PNG and PDF."""

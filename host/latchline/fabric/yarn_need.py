@@ -1,0 +1,191 @@
+"""How much of each yarn a plan takes: metres and grams by band and in all, with a margin.
+
+A plain stitch takes the yarn's loop length. A needle that a yarn passes between two of its stitches
+takes one needle pitch, because that is how far the yarn is laid across the bed; so a float past n
+needles spans (n + 1) pitches from stitch to stitch. Weight is length × tex / 1000 (ISO 1144).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.fabric.gauge import (
+    FULLY_RELAXED,
+    Gauge,
+    estimate_gauge,
+    gauge_from_pitch,
+    gauge_from_swatch,
+    loop_length_from_count,
+    loop_length_from_gauge,
+)
+from latchline.fabric.layout import back_needles
+from latchline.fabric.loops import NO_YARN, Bools, Codes, PassYarns, does, pass_yarns, takes_first, takes_second
+from latchline.machine.profile import Profile
+from latchline.piece.file import Swatch
+from latchline.plan.model import Band, Plan, Yarn
+from latchline.technique.model import Does
+
+# A tuck loop is not drawn down over the sinkers as a knitted one is. An assumption, no source.
+TUCK_PER_KNIT = 0.8
+CHUNK_PASSES = 2048
+
+
+@dataclass(frozen=True)
+class LoopLength:
+    """Yarn in one plain stitch, mm, and where the figure comes from."""
+
+    mm: float
+    source: str
+    estimated: bool
+
+
+@dataclass(frozen=True)
+class Margin:
+    """What is wound off beside the piece itself. All of it common practice, no source.
+
+    cast_rows: casting on and off together, as rows of stitches. swatch_*: of each yarn.
+    waste_percent: ends, joins and mishaps.
+    """
+
+    cast_rows: float = 6
+    swatch_stitches: int = 40
+    swatch_rows: int = 60
+    waste_percent: float = 5
+
+
+@dataclass(frozen=True)
+class YarnUse:
+    """What one yarn gives to one band (by its name and first pass).
+
+    passed_needles: needles that it floats past or is laid along.
+    """
+
+    band: str
+    band_first: int
+    yarn: Yarn
+    knit_loops: int
+    tuck_loops: int
+    passed_needles: int
+    metres: float
+
+    @property
+    def grams(self) -> float | None:
+        """None when the yarn's count is not known."""
+        return None if self.yarn.tex is None else self.metres * self.yarn.tex / 1000
+
+
+@dataclass(frozen=True)
+class YarnTotal:
+    """One yarn over the whole piece: what is knitted, and what to have at hand with the margin."""
+
+    yarn: Yarn
+    loop_length: LoopLength
+    metres: float
+    metres_with_margin: float
+
+    @property
+    def grams(self) -> float | None:
+        return None if self.yarn.tex is None else self.metres * self.yarn.tex / 1000
+
+    @property
+    def grams_with_margin(self) -> float | None:
+        return None if self.yarn.tex is None else self.metres_with_margin * self.yarn.tex / 1000
+
+
+@dataclass(frozen=True)
+class YarnNeed:
+    """All that `yarn_need` finds."""
+
+    by_band: tuple[YarnUse, ...]
+    totals: tuple[YarnTotal, ...]
+
+
+def gauge_of(profile: Profile, yarns: Iterable[Yarn], swatch: Swatch | None) -> Gauge:
+    """The best gauge there is: of the swatch, else from a yarn's loop length or count, else from the pitch."""
+    if swatch is not None:
+        return gauge_from_swatch(swatch.stitches, swatch.rows, swatch.width_mm, swatch.height_mm)
+    for yarn in yarns:
+        if yarn.loop_length_mm is not None:
+            return estimate_gauge(yarn.loop_length_mm)
+    for yarn in yarns:
+        if yarn.tex is not None:
+            return estimate_gauge(loop_length_from_count(yarn.tex))
+    return gauge_from_pitch(profile.pitch_mm)
+
+
+def loop_length_of(profile: Profile, yarn: Yarn, swatch: Swatch | None) -> LoopLength:
+    """The loop length given for a yarn, or the best estimate of it."""
+    if yarn.loop_length_mm is not None:
+        return LoopLength(yarn.loop_length_mm, "as given", estimated=False)
+    if swatch is not None:
+        gauge = gauge_from_swatch(swatch.stitches, swatch.rows, swatch.width_mm, swatch.height_mm)
+        return LoopLength(loop_length_from_gauge(gauge, FULLY_RELAXED), "from the swatch", estimated=True)
+    if yarn.tex is not None:
+        return LoopLength(loop_length_from_count(yarn.tex), "from the count", estimated=True)
+    mm = loop_length_from_gauge(gauge_from_pitch(profile.pitch_mm), FULLY_RELAXED)
+    return LoopLength(mm, "from the needle pitch", estimated=True)
+
+
+def yarn_need(plan: Plan, swatch: Swatch | None = None, margin: Margin | None = None) -> YarnNeed:
+    """Metres and grams of each yarn, by band and in all."""
+    margin = margin or Margin()
+    carried = pass_yarns(plan)
+    lengths = [loop_length_of(plan.profile, yarn, swatch) for yarn in carried.yarns]
+    uses = tuple(use for band in plan.bands for use in _band_use(plan, band, carried, lengths))
+    totals = []
+    for place, (yarn, length) in enumerate(zip(carried.yarns, lengths, strict=True)):
+        metres = sum(use.metres for use in uses if use.yarn == yarn)
+        rows = margin.cast_rows if place == 0 else 0  # the first yarn casts on and off
+        loops = rows * plan.span.width + margin.swatch_stitches * margin.swatch_rows
+        more = (metres + loops * length.mm / 1000) * (1 + margin.waste_percent / 100)
+        totals.append(YarnTotal(yarn, length, metres, more if metres else 0.0))
+    return YarnNeed(uses, tuple(totals))
+
+
+def _band_use(plan: Plan, band: Band, carried: PassYarns, lengths: Sequence[LoopLength]) -> list[YarnUse]:
+    counts = np.zeros((len(lengths), 3), dtype=np.int64)  # knit loops, tuck loops, needles passed
+    places: set[int] = set()
+    for start in range(band.first, band.last + 1, CHUNK_PASSES):
+        last = min(start + CHUNK_PASSES - 1, band.last)
+        acts = does(plan, start, last)
+        nothing = np.zeros_like(acts, dtype=np.bool_)
+        behind = back_needles(plan.back_bed[start - 1 : last], plan.span.width)
+        knit, tuck, laid = takes_first(acts), acts == Does.TUCK, _laid_in(acts)
+        for yarn_of, knits, tucks, lies in (
+            (carried.first[start - 1 : last], knit & ~tuck, tuck, nothing),
+            (carried.second[start - 1 : last], takes_second(acts), nothing, laid),
+        ):
+            for place in np.unique(yarn_of[yarn_of != NO_YARN]).tolist():
+                places.add(place)
+                mine = yarn_of == place
+                counts[place] += _count(knits[mine], tucks[mine], lies[mine], behind[mine])
+    return [_use(plan, band, carried.yarns[place], counts[place], lengths[place]) for place in sorted(places)]
+
+
+def _use(plan: Plan, band: Band, yarn: Yarn, counts: npt.NDArray[np.int64], length: LoopLength) -> YarnUse:
+    knit, tuck, passed = (int(count) for count in counts)
+    mm = (knit + TUCK_PER_KNIT * tuck) * length.mm + passed * plan.profile.pitch_mm
+    return YarnUse(band.name, band.first, yarn, knit, tuck, passed, mm / 1000)
+
+
+def _laid_in(acts: Codes) -> Bools:
+    laid: Bools = (acts == Does.LAID_OVER) | (acts == Does.LAID_UNDER)
+    return laid
+
+
+def _count(knit: Bools, tuck: Bools, laid: Bools, behind: Bools) -> tuple[int, int, int]:
+    """Loops knitted on both beds, loops tucked, and needles passed.
+
+    Passed are needles along which the yarn is laid, and those between the first and the last loop
+    of a pass that take none, on either bed.
+    """
+    formed = knit | tuck | behind
+    after = np.logical_or.accumulate(formed, axis=1)
+    before = np.logical_or.accumulate(formed[:, ::-1], axis=1)[:, ::-1]
+    passed = (after & before & ~formed) | laid
+    loops = np.count_nonzero(knit) + np.count_nonzero(behind)
+    return int(loops), int(np.count_nonzero(tuck)), int(np.count_nonzero(passed))

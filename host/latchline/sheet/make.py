@@ -1,0 +1,337 @@
+"""The set-up sheet: what the operator sets, threads and watches, one page a band after a page for the piece.
+
+Here is what it says; `sheet_write` puts it on paper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from latchline.drawing.scene import Scene
+from latchline.fabric.gauge import TIGHTNESS_MACHINE_MADE, Gauge, tightness
+from latchline.fabric.layout import courses_of
+from latchline.fabric.loops import NO_YARN, pass_yarns
+from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class, yarn_class
+from latchline.fabric.yarn_need import YarnNeed, gauge_of, yarn_need
+from latchline.machine.cautions import SHORT_CAUTIONS
+from latchline.machine.profile import DIRECTIONS, Profile
+from latchline.piece.file import Piece
+from latchline.plan.limits import weights_due
+from latchline.plan.model import Band, Plan, Yarn
+from latchline.sheet.drawings import act_in_words, bed_drawing, needle_drawing, piece_drawing, turn_marks
+
+CHANGES_LISTED = 24
+HANDS_CAUTION = "Stop the carriage beyond the turn mark before your hands go to the yarn or the needles."
+CARRIAGE_CAUTION = SHORT_CAUTIONS[4]
+
+# What a carriage setting does, for profiles that do not say how their levers are called.
+PLAIN_WORDS = {
+    "plain": "plain: every needle knits",
+    "tuck": "tuck: selected needles knit, the others tuck",
+    "miss": "miss: selected needles knit, the others are passed by",
+    "two-colour": "two colours: selected needles take the contrast yarn, the others the main yarn",
+    "inlay": "inlay: all needles knit; the laid-in yarn goes over the selected ones",
+    "hold": "hold: needles in holding position stay out and keep their loops",
+}
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Pairs of a label and what it is."""
+
+    title: str
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Sentences, one a line; `urgent` ones are set off."""
+
+    title: str
+    items: tuple[str, ...]
+    urgent: bool = False
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A table; colours: a dab for each row, or None."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    colours: tuple[str | None, ...] = ()
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A drawing, and the same in words for who cannot see it."""
+
+    title: str
+    scene: Scene
+    words: str
+
+
+Block = Facts | Listed | Grid | Figure
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page."""
+
+    title: str
+    under: str
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The whole set-up sheet."""
+
+    title: str
+    pages: tuple[Page, ...]
+
+
+def make_sheet(piece: Piece, plan: Plan) -> Sheet:
+    """The sheet of a piece and its plan."""
+    gauge = gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
+    need = yarn_need(plan, piece.swatch)
+    pages = [_piece_page(plan, gauge, need)]
+    every = piece.limits.weights_rows
+    pages += [_band_page(plan, number, band, need, every) for number, band in enumerate(plan.bands, 1)]
+    return Sheet(f"set-up sheet: {plan.name}", tuple(pages))
+
+
+def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed) -> Page:
+    courses = courses_of(plan)
+    width, height = gauge.finished_cm(plan.span.width, courses)
+    how = "an estimate: knit and measure a swatch" if gauge.estimated else "from your swatch"
+    facts: tuple[tuple[str, str], ...] = (
+        ("machine", plan.profile.title),
+        ("needles", f"{plan.profile.span_name(plan.span)}, {plan.span.width} needles"),
+        ("passes", f"{plan.passes}, in {len(plan.bands)} band{'s' if len(plan.bands) > 1 else ''}"),
+        ("first pass", f"{plan.direction(1)}: the carriage stands at the {plan.start}"),
+        ("gauge", f"{gauge.stitches:.1f} stitches and {gauge.rows:.1f} rows to 10 cm ({how})"),
+        ("finished size", f"about {width:.1f} × {height:.1f} cm, {courses:.0f} rows tall, relaxed and washed"),
+        ("plan", f"{plan.fingerprint:08x}"),
+    )
+    if not gauge.estimated:
+        weight = weight_class(gauge)
+        facts += (("yarn weight", f"by its gauge near {weight.number} {weight.name}. {CREDIT}"),)
+    blocks: list[Block] = [
+        Facts("at a glance", facts),
+        Figure("bands, the first one lowest", piece_drawing(plan), _bands_in_words(plan)),
+        _yarn_grid(need),
+    ]
+    notes = _yarn_notes(need)
+    if notes:
+        blocks.append(Listed("to look at", notes))
+    blocks.append(Listed("before power goes on", SHORT_CAUTIONS, urgent=True))
+    return Page(plan.name, "the whole piece", tuple(blocks))
+
+
+def _bands_in_words(plan: Plan) -> str:
+    return "; ".join(
+        f"{number} {band.name}, passes {band.first} to {band.last}" for number, band in enumerate(plan.bands, 1)
+    )
+
+
+def _yarn_grid(need: YarnNeed) -> Grid:
+    rows = []
+    for total in need.totals:
+        length = total.loop_length
+        rows.append(
+            (
+                total.yarn.name,
+                _count(total.yarn),
+                f"{length.mm:.1f} mm {length.source}",
+                f"{total.metres:.0f} m{_grams(total.grams)}",
+                f"{total.metres_with_margin:.0f} m{_grams(total.grams_with_margin)}",
+            )
+        )
+    columns = ("yarn", "count", "yarn in a stitch", "in the piece", "have at hand")
+    return Grid("yarn, with casting on and off, a swatch and waste", columns, tuple(rows), _colours(need))
+
+
+def _colours(need: YarnNeed) -> tuple[str, ...]:
+    return tuple(total.yarn.colour for total in need.totals)
+
+
+def _count(yarn: Yarn) -> str:
+    return "not given" if yarn.tex is None else f"{yarn.tex:.0f} tex"
+
+
+def _grams(grams: float | None) -> str:
+    if grams is None:
+        return ""
+    return f", {grams:.0f} g" if grams >= 1 else ", under 1 g"
+
+
+def _yarn_notes(need: YarnNeed) -> tuple[str, ...]:
+    notes = []
+    low, high = TIGHTNESS_MACHINE_MADE
+    for total in need.totals:
+        if total.yarn.tex is None or total.loop_length.estimated:
+            continue
+        factor = tightness(total.yarn.tex, total.loop_length.mm)
+        if not low <= factor <= high:
+            word = "slacker" if factor < low else "tighter"
+            notes.append(
+                f"{total.yarn.name}: tightness {factor:.2f} is {word} than the {low} to {high} of "
+                "machine-made plain fabric; home knitting often is slacker."
+            )
+    if any(total.loop_length.estimated for total in need.totals):
+        notes.append("Yarn in a stitch is an estimate where it is not given: unravel ten stitches and measure.")
+    return tuple(notes)
+
+
+def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed, weights_every: int) -> Page:
+    profile = plan.profile
+    rightward = bool(plan.rightward[band.first - 1])
+    blocks: list[Block] = [
+        Facts("set", _set_up(plan, band)),
+        Figure("needles in work and turn marks", bed_drawing(profile, plan.span, rightward=rightward), _turns(plan)),
+        Grid("carriage", ("", "setting"), _levers(profile, band)),
+    ]
+    cams = band.technique.cams
+    if cams.selected != cams.unselected:
+        colours = tuple(yarn.colour for yarn in band.yarns[:2])
+        words = f"selected: {act_in_words(cams.selected)}; not selected: {act_in_words(cams.unselected)}"
+        blocks.append(Figure("what the needles do", needle_drawing(cams.selected, cams.unselected, colours), words))
+    blocks.append(_feeders(band, need))
+    watch = [*_rhythm(plan, band, weights_every), *_changes(plan, band), *_actions(band)]
+    if watch:
+        blocks.append(Listed("on the way", tuple(watch)))
+    blocks.append(Listed("take care", _cautions(band), urgent=True))
+    title = f"{number}  {band.name}"
+    return Page(title, f"{band.technique.title} · passes {band.first} to {band.last} · {plan.name}", tuple(blocks))
+
+
+def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
+    start = "left" if plan.rightward[band.first - 1] else "right"
+    end = "right" if plan.rightward[band.last - 1] else "left"
+    rows = [
+        ("needles", f"{plan.profile.span_name(plan.span)} in work, {plan.span.width} of {plan.profile.needles}"),
+        ("first pass", f"{plan.direction(band.first)}, from the {start}; the band ends at the {end}"),
+        ("turn", _turns(plan)),
+        ("row counter", f"{band.first - 1} when the band starts, {band.last} when it is done"),
+    ]
+    if plan.profile.drive == "next-pass" and band.technique.needs_chart:
+        rows.append(("selection", f"one pass ahead: pass {band.first - 1} pushes the needles of pass {band.first}"))
+    if band.separation is not None:
+        rows.append(("colours", band.separation.title))
+    if band.technique.double_bed:
+        full = band.options.backing == "full"
+        rows.append(("back bed", "all back needles knit" if full else "every other back needle knits, by turns"))
+    if band.technique.accessories:
+        rows.append(("accessories", "; ".join(band.technique.accessories)))
+    return tuple(rows)
+
+
+def _turns(plan: Plan) -> str:
+    profile = plan.profile
+    places = []
+    for needle, side in zip(turn_marks(profile, plan.span), ("left", "right"), strict=True):
+        beyond = -needle if side == "left" else needle - (profile.needles - 1)
+        places.append(
+            profile.needle_name(needle)
+            if beyond <= 0
+            else f"{beyond} needle{'s' if beyond > 1 else ''} past the {side} end"
+        )
+    return f"{places[0]} and {places[1]}: {profile.turn_clearance_needles} needles past the last one in work"
+
+
+def _levers(profile: Profile, band: Band) -> tuple[tuple[str, ...], ...]:
+    return tuple((way, lever_words(profile, band, way)) for way in DIRECTIONS)
+
+
+def lever_words(profile: Profile, band: Band, direction: str) -> str:
+    """How the carriage is set for a direction: the profile's own words, else plain ones."""
+    setting = band.technique.cams_for(direction, band.way).setting
+    own = profile.levers.get(setting, {}).get(direction, "")
+    return own or PLAIN_WORDS[setting]
+
+
+def _feeders(band: Band, need: YarnNeed) -> Grid:
+    feeders = band.technique.feeders
+    rows, colours = [], []
+    for place, yarn in enumerate(band.yarns if not band.technique.yarns else band.yarns[: band.technique.yarns]):
+        feeder = f"colour {place + 1}" if not band.technique.yarns else feeders[min(place, len(feeders) - 1)]
+        used = [use for use in need.by_band if use.band_first == band.first and use.yarn == yarn]
+        takes = "; ".join(f"{use.metres:.1f} m{_grams(use.grams)}" for use in used)
+        rows.append((feeder, yarn.name, _count(yarn), _stitch_size(yarn), takes))
+        colours.append(yarn.colour)
+    suits = ", ".join(band.technique.yarn_classes)
+    columns = ("feeder", "yarn", "count", "stitch size", "this band takes")
+    return Grid(f"thread (yarn that suits this technique: {suits})", columns, tuple(rows), tuple(colours))
+
+
+def _stitch_size(yarn: Yarn) -> str:
+    if yarn.stitch_size is None:
+        return "not given"
+    name = yarn_class(yarn.stitch_size)
+    if name == "laid in only":
+        return f"{yarn.stitch_size:g}: only for laying in"
+    low, high = stitch_size_range(name)
+    return f"{yarn.stitch_size:g} ({name}: {low:g} to {high:g} of 12)"
+
+
+def _rhythm(plan: Plan, band: Band, every: int) -> Iterable[str]:
+    marks = [number - 1 for number in range(band.first, band.last + 1) if weights_due(plan, number, every)]
+    if marks:
+        shown = ", ".join(str(mark) for mark in marks[:12]) + (" …" if len(marks) > 12 else "")
+        yield f"Move the edge weights up every {every} rows of fabric: at row counter {shown}."
+
+
+def _changes(plan: Plan, band: Band) -> Iterable[str]:
+    """The colour changes of a band, as a rhythm where they have one, else one by one."""
+    if not band.separation:
+        return
+    changes = colour_changes(plan, band)
+    if len(changes) < 2:
+        return
+    yield f"{len(changes)} colour changes, the first before pass {changes[0][0]}; the working chart marks each."
+    rhythm = _rhythm_of(changes)
+    if rhythm:
+        yield rhythm
+        return
+    shown = ", ".join(f"{number} {name}" for number, name in changes[:CHANGES_LISTED])
+    more = len(changes) - CHANGES_LISTED
+    yield f"Before pass: {shown}" + (f", and {more} more on the working chart." if more > 0 else ".")
+
+
+def colour_changes(plan: Plan, band: Band) -> list[tuple[int, str]]:
+    """Before which passes of a band another yarn comes into the carriage, and which; its first pass counts."""
+    carried = pass_yarns(plan)
+    changes: list[tuple[int, str]] = []
+    now = NO_YARN
+    for number in range(band.first, band.last + 1):
+        yarn = int(carried.first[number - 1])
+        if yarn not in (now, NO_YARN):
+            changes.append((number, carried.yarns[yarn].name))
+            now = yarn
+    return changes
+
+
+def _rhythm_of(changes: Sequence[tuple[int, str]]) -> str:
+    """`every 2 passes, in turn: cream, navy`, or nothing when the changes keep no such rhythm."""
+    gaps = {later[0] - earlier[0] for earlier, later in pairwise(changes)}
+    names = [name for _, name in changes]
+    cycle = next((size for size in range(1, 9) if all(a == b for a, b in zip(names, names[size:], strict=False))), 0)
+    if len(gaps) != 1 or not cycle or len(names) < 2 * cycle:
+        return ""
+    return f"Every {gaps.pop()} passes, in turn: {', '.join(names[:cycle])}."
+
+
+def _actions(band: Band) -> Iterable[str]:
+    """What the operator does before passes of this band, beyond moving the carriage."""
+    for way in DIRECTIONS:
+        action = band.technique.cams_for(way, band.way).action
+        if action:
+            yield f"Before each pass {way}: {action}."
+
+
+def _cautions(band: Band) -> tuple[str, ...]:
+    by_hand = band.separation is not None or any(_actions(band))
+    return (CARRIAGE_CAUTION, HANDS_CAUTION) if by_hand else (CARRIAGE_CAUTION,)

@@ -1,0 +1,243 @@
+"""Put a set-up sheet on paper: Markdown, HTML or PDF, one page a band, in letters for arm's length."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from html import escape
+from typing import Any
+
+from latchline.drawing.scene import POINTS_PER_MM, Scene, draw_on_canvas, plain_letters, scene_svg
+from latchline.sheet.make import Block, Facts, Figure, Grid, Listed, Page, Sheet
+
+MARGIN_MM = 14.0
+BODY_POINTS = 11.5
+PAGE_POINTS = (210 - 2 * MARGIN_MM) * POINTS_PER_MM - 12  # less the frame's own padding
+CREATED_FIXED = 1  # no time stamp in the file
+
+STYLE = """
+@page { size: A4; margin: 14mm }
+body { font: 15px/1.35 Helvetica, Arial, sans-serif; color: #000; max-width: 190mm; margin: 0 auto; padding: 0 4mm }
+section { break-after: page; padding-top: 6mm }
+section:last-child { break-after: auto }
+h1 { font-size: 30px; margin: 0 }
+.under { margin: 0 0 4mm; color: #444 }
+h2 { font-size: 15px; margin: 5mm 0 1mm; border-bottom: 1px solid #000 }
+table { border-collapse: collapse; width: 100% }
+th, td { text-align: left; vertical-align: top; padding: 1mm 3mm 1mm 0; border-bottom: 1px solid #ccc }
+th { font-size: 12px; color: #444 }
+.facts th { width: 32mm; font-size: 15px; color: #000 }
+.dab { display: inline-block; width: 1em; height: 1em; border: 1px solid #000; vertical-align: -0.15em }
+ul { margin: 0; padding-left: 6mm }
+.urgent { border: 2px solid #000; padding: 0 3mm 2mm; margin-top: 5mm }
+.urgent h2 { border: 0 }
+svg { max-width: 100%; height: auto }
+"""
+
+
+def sheet_markdown(sheet: Sheet) -> str:
+    """The sheet as Markdown; drawings become their words."""
+    parts = [f"# {_md(sheet.title)}"]
+    for page in sheet.pages:
+        parts.append(f"## {_md(page.title)}\n\n{_md(page.under)}")
+        parts.extend(_md_block(block) for block in page.blocks)
+        if page is not sheet.pages[-1]:
+            parts.append("---")
+    return "\n\n".join(parts) + "\n"
+
+
+def _md(text: str) -> str:
+    """Text without anything that Markdown would take for a mark of its own."""
+    kept = " ".join(text.split())
+    for mark in "\\`*_[]<>|#":
+        kept = kept.replace(mark, "\\" + mark)
+    return kept
+
+
+def _md_block(block: Block) -> str:
+    head = f"### {_md(block.title)}\n\n"
+    match block:
+        case Facts():
+            return head + "\n".join(f"- **{_md(label)}**: {_md(value)}" for label, value in block.rows)
+        case Listed():
+            return head + "\n".join(f"- {_md(item)}" for item in block.items)
+        case Figure():
+            return head + _md(block.words)
+        case Grid():
+            lines = [_md_row(block.columns), _md_row(["---"] * len(block.columns), raw=True)]
+            return head + "\n".join(lines + [_md_row(row) for row in block.rows])
+
+
+def _md_row(cells: Sequence[str], *, raw: bool = False) -> str:
+    return "| " + " | ".join(cell if raw else _md(cell) for cell in cells) + " |"
+
+
+def sheet_html(sheet: Sheet) -> str:
+    """The sheet as one HTML file that needs nothing else."""
+    pages = "\n".join(_html_page(page) for page in sheet.pages)
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(sheet.title)}</title>\n'
+        f"<style>{STYLE}</style>\n</head>\n<body>\n{pages}\n</body>\n</html>\n"
+    )
+
+
+def _html_page(page: Page) -> str:
+    blocks = "\n".join(_html_block(block) for block in page.blocks)
+    title, under = escape(page.title), escape(page.under)
+    return f'<section>\n<h1>{title}</h1>\n<p class="under">{under}</p>\n{blocks}\n</section>'
+
+
+def _html_block(block: Block) -> str:
+    head = f"<h2>{escape(block.title)}</h2>\n"
+    match block:
+        case Facts():
+            rows = "\n".join(
+                f"<tr><th>{escape(label)}</th><td>{escape(value)}</td></tr>" for label, value in block.rows
+            )
+            return f'{head}<table class="facts">\n{rows}\n</table>'
+        case Listed():
+            items = "\n".join(f"<li>{escape(item)}</li>" for item in block.items)
+            body = f"{head}<ul>\n{items}\n</ul>"
+            return f'<div class="urgent">\n{body}\n</div>' if block.urgent else body
+        case Figure():
+            return f"{head}<figure>{scene_svg(block.scene, standalone=False)}</figure>"
+        case Grid():
+            names = "".join(f"<th>{escape(name)}</th>" for name in block.columns)
+            rows = "\n".join(
+                "<tr>" + "".join(_html_cell(block, place, at, cell) for at, cell in enumerate(row)) + "</tr>"
+                for place, row in enumerate(block.rows)
+            )
+            return f"{head}<table>\n<tr>{names}</tr>\n{rows}\n</table>"
+
+
+def _html_cell(block: Grid, row: int, column: int, text: str) -> str:
+    colour = block.colours[row] if column == 0 and block.colours else None
+    dab = f'<span class="dab" style="background:{colour}"></span> ' if colour else ""
+    return f"<td>{dab}{escape(text)}</td>"
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """The sheet as PDF on A4; what does not fit a page is set a little smaller."""
+    from reportlab.lib.pagesizes import A4
+    from reportlab.platypus import KeepInFrame, PageBreak, SimpleDocTemplate
+
+    out = io.BytesIO()
+    margin = MARGIN_MM * POINTS_PER_MM
+    document = SimpleDocTemplate(
+        out,
+        pagesize=A4,
+        leftMargin=margin,
+        rightMargin=margin,
+        topMargin=margin,
+        bottomMargin=margin,
+        title=plain_letters(sheet.title),
+        invariant=CREATED_FIXED,
+    )
+    story: list[Any] = []
+    for page in sheet.pages:
+        if story:
+            story.append(PageBreak())
+        frame = KeepInFrame(PAGE_POINTS, document.height - 14, _pdf_page(page), mode="shrink")
+        story.append(frame)
+    document.build(story)
+    return out.getvalue()
+
+
+def _pdf_styles() -> dict[str, Any]:
+    from reportlab.lib.styles import ParagraphStyle
+
+    body = ParagraphStyle("body", fontName="Helvetica", fontSize=BODY_POINTS, leading=BODY_POINTS * 1.25)
+    return {
+        "body": body,
+        "item": ParagraphStyle("item", parent=body, leftIndent=10),
+        "bold": ParagraphStyle("bold", parent=body, fontName="Helvetica-Bold"),
+        "title": ParagraphStyle("title", parent=body, fontName="Helvetica-Bold", fontSize=26, leading=30),
+        "under": ParagraphStyle("under", parent=body, textColor="#444444", spaceAfter=4),
+        "head": ParagraphStyle("head", parent=body, fontName="Helvetica-Bold", spaceBefore=9, spaceAfter=2),
+        "small": ParagraphStyle("small", parent=body, fontSize=9, leading=11, textColor="#444444"),
+    }
+
+
+def _pdf_page(page: Page) -> list[Any]:
+    from reportlab.platypus import Paragraph
+
+    styles = _pdf_styles()
+    story: list[Any] = [Paragraph(_rl(page.title), styles["title"]), Paragraph(_rl(page.under), styles["under"])]
+    for block in page.blocks:
+        story.extend(_pdf_block(block, styles))
+    return story
+
+
+def _rl(text: str) -> str:
+    return escape(plain_letters(text), quote=False)
+
+
+def _pdf_block(block: Block, styles: dict[str, Any]) -> list[Any]:
+    from reportlab.platypus import Paragraph, Table
+
+    head = Paragraph(_rl(block.title), styles["head"])
+    rule = ("LINEBELOW", (0, 0), (-1, -1), 0.4, "#bbbbbb")
+    tight = [
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+    ]
+    match block:
+        case Facts():
+            rows = [[Paragraph(_rl(a), styles["bold"]), Paragraph(_rl(b), styles["body"])] for a, b in block.rows]
+            return [head, Table(rows, colWidths=[95, PAGE_POINTS - 95], hAlign="LEFT", style=[rule, *tight])]
+        case Listed():
+            items = [Paragraph(_rl(item), styles["item"], bulletText="-") for item in block.items]
+            box = [("BOX", (0, 0), (-1, -1), 1.6, "#000000"), ("LEFTPADDING", (0, 0), (-1, -1), 8)]
+            style = box if block.urgent else tight  # a table keeps its width on a page that is shrunk
+            return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=style, spaceBefore=8)]
+        case Figure():
+            return [head, _drawing(block.scene)]
+        case Grid():
+            names = [Paragraph(_rl(name), styles["small"]) for name in block.columns]
+            rows = [
+                [_pdf_cell(block, y, x, cell, styles) for x, cell in enumerate(row)] for y, row in enumerate(block.rows)
+            ]
+            return [head, Table([names, *rows], colWidths=_widths(block), hAlign="LEFT", style=[rule, *tight])]
+
+
+def _widths(block: Grid) -> list[float]:
+    if len(block.columns) == 2:
+        return [95, PAGE_POINTS - 95]
+    return [PAGE_POINTS / len(block.columns)] * len(block.columns)
+
+
+def _pdf_cell(block: Grid, row: int, column: int, text: str, styles: dict[str, Any]) -> Any:
+    from reportlab.platypus import Paragraph
+
+    colour = block.colours[row] if column == 0 and block.colours else None
+    if colour is None:
+        return Paragraph(_rl(text), styles["body"])
+    dab = Scene(4.6, 3.6)
+    dab.box(0.2, 0.2, 3.4, 3.0, colour, "#000000", 0.25)
+    from reportlab.platypus import Table
+
+    cells = [[_drawing(dab), Paragraph(_rl(text), styles["body"])]]
+    flat = [
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 0),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+    ]
+    return Table(cells, colWidths=[15, _widths(block)[0] - 15], hAlign="LEFT", style=flat)
+
+
+def _drawing(scene: Scene) -> Any:
+    """A scene as something that reportlab can flow onto a page."""
+    from reportlab.platypus import Flowable
+
+    class Drawn(Flowable):  # type: ignore[misc]
+        def wrap(self, _width: float, _height: float) -> tuple[float, float]:
+            return scene.width_mm * POINTS_PER_MM, scene.height_mm * POINTS_PER_MM
+
+        def draw(self) -> None:
+            self.canv.saveState()
+            self.canv.scale(POINTS_PER_MM, POINTS_PER_MM)
+            draw_on_canvas(self.canv, scene, 0, 0)
+            self.canv.restoreState()
+
+    return Drawn()

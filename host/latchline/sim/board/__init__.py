@@ -1,0 +1,1 @@
+"""The model board: the executable form of `docs/protocol.md`."""

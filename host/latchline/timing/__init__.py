@@ -1,0 +1,1 @@
+"""How the knitting went, pass by pass."""

@@ -1,0 +1,178 @@
+"""The picture of a session: pace through the piece, evenness across the bed, and where the limit came near."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil, floor, log10
+
+import numpy as np
+
+from latchline.drawing.plot import INK, PALE, Canvas, Point
+from latchline.timing.listing import clock
+from latchline.timing.passes import NEAR_LIMIT, Floats, PassTiming
+from latchline.timing.statistics import BREAK_S
+
+WIDTH, PANEL, GAP, TOP, LEFT, RIGHT = 900, 220, 106, 64, 64, 24
+COLUMNS_MOST = 400  # passes are drawn together, at their worst, where there are more
+LEFTWARD, RIGHTWARD = "#1f5fa8", "#b0501a"
+PALE_LEFTWARD, PALE_RIGHTWARD = "#d3e0ee", "#f0dccd"
+
+
+class _Panel:
+    """A box with axes; `x` and `y` turn values into places on the canvas."""
+
+    def __init__(self, canvas: Canvas, place: int, title: str, x_range: Point, y_range: Point) -> None:
+        self.canvas, self.x_range, self.y_range = canvas, x_range, y_range
+        self.top = TOP + place * (PANEL + GAP)
+        self.floor = self.top + PANEL
+        canvas.words(LEFT, self.top - 12, title, bold=True)
+
+    def x(self, value: float) -> float:
+        low, high = self.x_range
+        return LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
+
+    def y(self, value: float) -> float:
+        low, high = self.y_range
+        return self.floor - (value - low) / (high - low) * PANEL
+
+    def axes(self, x_label: str, y_label: str, x_ticks: Sequence[float] = (), y_ticks: Sequence[float] = ()) -> None:
+        canvas = self.canvas
+        for value in x_ticks:
+            canvas.stroke([(self.x(value), self.floor), (self.x(value), self.floor + 5)])
+            canvas.words(self.x(value), self.floor + 20, f"{value:g}", "middle")
+        for value in y_ticks:
+            canvas.stroke([(LEFT - 5, self.y(value)), (LEFT, self.y(value))])
+            canvas.words(LEFT - 9, self.y(value) + 4, f"{value:g}", "end")
+        canvas.stroke([(LEFT, self.top), (LEFT, self.floor), (WIDTH - RIGHT, self.floor)])
+        canvas.words((LEFT + WIDTH - RIGHT) / 2, self.floor + 38, x_label, "middle")
+        canvas.words(WIDTH - RIGHT, self.top - 12, y_label, "end")
+
+    def key(self, entries: Sequence[tuple[str, str]]) -> None:
+        """Colour and meaning of each line, from the left under the axis."""
+        x = float(LEFT)
+        for colour, text in entries:
+            self.canvas.box(x, self.floor + 46, x + 22, self.floor + 56, colour)
+            self.canvas.words(x + 28, self.floor + 56, text)
+            x += 60 + 7.2 * len(text)
+
+
+def picture(timings: Sequence[PassTiming], title: str) -> Canvas:
+    """Of one pass or more."""
+    canvas = Canvas(WIDTH, TOP + 3 * (PANEL + GAP) - 30, title)
+    canvas.words(LEFT, 24, title, bold=True)
+    _pace(canvas, timings)
+    _across(canvas, timings)
+    _limit(canvas, timings)
+    return canvas
+
+
+def _pace(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
+    """Rows a minute of each pass, its turn included; a break is a gap with its length."""
+    paces = [60 / t.cycle_s if t.cycle_s and (t.pause_s or 0) < BREAK_S else None for t in timings]
+    known = [pace for pace in paces if pace is not None]
+    y_ticks = round_steps(0, max(known, default=1.0) * 1.12)
+    panel = _Panel(canvas, 0, "Pace through the piece", (0.5, len(timings) + 0.5), (0, y_ticks[-1]))
+    stretch: list[Point] = []
+    for place, (timing, pace) in enumerate(zip(timings, paces, strict=True), 1):
+        if pace is not None:
+            stretch.append((panel.x(place), panel.y(pace)))
+            continue
+        _line(canvas, stretch)
+        stretch = []
+        if timing.pause_s is not None:
+            canvas.stroke([(panel.x(place), panel.top), (panel.x(place), panel.floor)], PALE, 1, dashed=True)
+            canvas.words(panel.x(place) + 4, panel.top + 12, f"break {clock(timing.pause_s)}")
+    _line(canvas, stretch)
+    if known:
+        middle = float(np.median(known))
+        canvas.stroke([(panel.x(0.5), panel.y(middle)), (panel.x(len(timings) + 0.5), panel.y(middle))], INK, 1, True)
+    panel.axes("passes, in the order knitted", "rows a minute", _pass_ticks(timings), y_ticks)
+    for place, timing in enumerate(timings, 1):
+        if timing.hesitations or timing.backings:
+            x = panel.x(place)
+            canvas.area([(x, panel.floor - 10), (x + 5, panel.floor), (x - 5, panel.floor)], RIGHTWARD)
+    entries = [(LEFTWARD, "a pass with the turn before it"), (INK, "the middle one (dashed)")]
+    panel.key([*entries, (RIGHTWARD, "stopped or backed up on the way")])
+
+
+def _line(canvas: Canvas, points: Sequence[Point]) -> None:
+    if len(points) == 1:
+        (x, y) = points[0]
+        canvas.box(x - 2, y - 2, x + 2, y + 2, LEFTWARD)
+    elif points:
+        canvas.stroke(points, LEFTWARD, 1.4)
+
+
+def _across(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
+    """Speed in each tenth of the bed, the two directions apart: the middle pass, and half of all passes about it."""
+    groups = {
+        way: np.array([t.bed_m_s for t in timings if t.rightward == rightward])
+        for way, rightward in (("leftward", False), ("rightward", True))
+    }
+    quartiles = {way: np.percentile(some, [25, 50, 75], axis=0) for way, some in groups.items() if len(some)}
+    y_ticks = round_steps(0, 1.1 * max(float(some.max()) for some in quartiles.values()))
+    panel = _Panel(canvas, 1, "Evenness across the bed", (0, 10), (0, y_ticks[-1]))
+    colours = {"leftward": (LEFTWARD, PALE_LEFTWARD), "rightward": (RIGHTWARD, PALE_RIGHTWARD)}
+    for way, (low, _, high) in quartiles.items():
+        there = [(panel.x(n + 0.5), panel.y(value)) for n, value in enumerate(low.tolist())]
+        back = [(panel.x(n + 0.5), panel.y(value)) for n, value in enumerate(high.tolist())]
+        canvas.area([*there, *reversed(back)], colours[way][1])
+    for way, (_, middle, _) in quartiles.items():
+        points = [(panel.x(n + 0.5), panel.y(value)) for n, value in enumerate(middle.tolist())]
+        canvas.stroke(points, colours[way][0], 2)
+    panel.axes("tenths of the way between the turns, from your left", "m/s", range(11), y_ticks)
+    panel.key(
+        [(colours[way][shade], words) for way in quartiles for shade, words in ((0, way), (1, "half of its passes"))]
+    )
+
+
+def _limit(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
+    """Each tenth of each pass as a share of the highest speed, light to dark, and the peak of each pass as a line."""
+    peaks = np.array([t.limit for t in timings])
+    # The speed of a tenth as a share of the limit; its peak may be higher than its mean.
+    shares = np.array([np.array(t.bed_m_s) * (t.limit / t.fastest_m_s) for t in timings])
+    together = ceil(len(timings) / COLUMNS_MOST)
+    worst = _grouped(shares, together)
+    panel = _Panel(
+        canvas,
+        2,
+        "Where selections came near their limit",
+        (0.5, len(timings) + 0.5),
+        (0, max(1.05, peaks.max() * 1.05)),
+    )
+    tall = PANEL / 10
+    for column, tenths in enumerate(worst.tolist()):
+        left, right = (panel.x(0.5 + min(edge, len(timings))) for edge in (column * together, (column + 1) * together))
+        for place, share in enumerate(tenths):
+            if share >= 0.1:
+                grey = round(255 - 120 * min(1.0, share))
+                top = panel.floor - (place + 1) * tall
+                canvas.box(left, top, right, top + tall, f"#{grey:02x}{grey:02x}{grey:02x}")
+    for share, words in ((NEAR_LIMIT, f"near: {NEAR_LIMIT:.0%}"), (1.0, "the board stops")):
+        canvas.stroke([(LEFT, panel.y(share)), (WIDTH - RIGHT, panel.y(share))], INK, 1, True)
+        canvas.words(WIDTH - RIGHT - 4, panel.y(share) - 4, words, "end")
+    for place, peak in enumerate(_grouped(peaks[:, None], together)[:, 0].tolist()):
+        x = panel.x(0.5 + min((place + 0.5) * together, len(timings)))
+        colour = RIGHTWARD if peak >= NEAR_LIMIT else LEFTWARD
+        canvas.box(x - 2, panel.y(peak) - 2, x + 2, panel.y(peak) + 2, colour)
+    ticks = [0, 0.2, 0.4, 0.6, 0.8, 1.0]
+    panel.axes("passes, in the order knitted", "share of the highest speed", _pass_ticks(timings), ticks)
+    entries = [(LEFTWARD, "fastest edge of a pass"), (RIGHTWARD, "the same, near the limit")]
+    panel.key([*entries, ("#8f8f8f", "tenths of the bed, your left lowest: darker is faster")])
+
+
+def _grouped(values: Floats, together: int) -> Floats:
+    """The highest of each `together` rows."""
+    rows = ceil(len(values) / together)
+    return np.array([values[n * together : (n + 1) * together].max(axis=0) for n in range(rows)])
+
+
+def _pass_ticks(timings: Sequence[PassTiming]) -> list[float]:
+    return [value for value in round_steps(0, len(timings)) if 1 <= value <= len(timings) and value == int(value)]
+
+
+def round_steps(low: float, high: float) -> list[float]:
+    """Round numbers from `low` to the first one at or above `high`, at most about eight."""
+    power = 10.0 ** floor(log10(max(high - low, 1e-9)))
+    step = next(power * share for share in (0.2, 0.5, 1.0, 2.0) if (high - low) / (power * share) <= 8)
+    return [round(low + step * n, 9) for n in range(ceil((high - low) / step - 1e-9) + 1)]

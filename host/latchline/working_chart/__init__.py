@@ -1,0 +1,1 @@
+"""The working chart: pass by pass, to hang at the machine."""

@@ -1,0 +1,440 @@
+"""The working chart: one line a pass, from the bottom up, to hang at the machine and knit from.
+
+Columns are needles as the operator sees them, left to right. Everything that matters is told by
+shape or words, so that a black and white print loses nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from latchline.drawing.scene import Disc, Scene
+from latchline.errors import InputError
+from latchline.fabric.gauge import Gauge
+from latchline.fabric.layout import back_needles
+from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
+from latchline.machine.needles import Span
+from latchline.plan.model import Band, Plan, Yarn
+from latchline.technique.model import Back, Does
+
+PAPER_MM = (210.0, 297.0)  # A4 (ISO 216)
+MARGIN = 10.0
+LEFT, RIGHT = 27.0, 47.0  # room beside the grid for numbers, and for yarns and remarks
+HEAD, FOOT = 24.0, 40.0
+LETTER = 1.6  # a generous letter of the 3 mm lines
+CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
+FOLDED_FROM = 4  # plain passes in a row that become one line
+PAGES_PASSES_MAX = 4000  # on pages; some hundreds of them
+SCENE_PASSES_MAX = 1000  # in one drawing
+
+INK, GREY = "#000000", "#767676"
+
+Mark = Callable[[Scene, float, float, float], None]  # draws about (x, y), reaching so far to each side
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the chart: a pass, or a run of plain ones folded together."""
+
+    first: int
+    last: int
+
+    @property
+    def folded(self) -> bool:
+        return self.last > self.first
+
+
+def chart_lines(plan: Plan, first: int, last: int) -> list[Line]:
+    """The lines for passes first to last: runs of plain knitting take one line each."""
+    lines: list[Line] = []
+    for band in plan.bands:
+        low, high = max(band.first, first), min(band.last, last)
+        if low > high:
+            continue
+        if not band.technique.needs_chart and high - low + 1 >= FOLDED_FROM:
+            lines.append(Line(low, high))
+        else:
+            lines.extend(Line(number, number) for number in range(low, high + 1))
+    return lines
+
+
+def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> Iterator[Scene]:
+    """The chart on A4 pages, the first passes on the first page; wide spans go over several pages.
+
+    Raises InputError for more than 4000 passes.
+    """
+    lines = _checked_lines(plan, first, last, PAGES_PASSES_MAX, "draw a part with --passes FIRST-LAST")
+    upright = plan.span.width * CELL_LEAST <= PAPER_MM[0] - 2 * MARGIN - LEFT - RIGHT
+    width, height = PAPER_MM if upright else PAPER_MM[::-1]
+    room = width - 2 * MARGIN - LEFT - RIGHT
+    across = math.ceil(plan.span.width * CELL_LEAST / room)
+    columns = math.ceil(plan.span.width / across)
+    cell = min(CELL_MOST, room / columns)
+    row = max(CELL_LEAST, cell / gauge.row_per_stitch)
+    most = max(1, int((height - 2 * MARGIN - HEAD - FOOT) / row))
+    most = most // 10 * 10 if most >= 20 else most
+    parts = [lines[at : at + most] for at in range(0, len(lines), most)]
+    pieces = [Span(at, min(at + columns, plan.span.width) - 1) for at in range(0, plan.span.width, columns)]
+    carried = pass_yarns(plan)
+    for number, (part, piece) in enumerate(product(parts, pieces), 1):
+        sheet = _Sheet(plan, carried, part, piece, cell, row)
+        yield sheet.page(width, height, f"page {number} of {len(parts) * len(pieces)}")
+
+
+def chart_scene(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> Scene:
+    """The chart as one drawing, for the screen. Raises InputError for more than 1000 passes."""
+    hint = "write a .pdf, or draw a part with --passes FIRST-LAST"
+    lines = _checked_lines(plan, first, last, SCENE_PASSES_MAX, hint)
+    row = max(CELL_LEAST, CELL_MOST / gauge.row_per_stitch)
+    sheet = _Sheet(plan, pass_yarns(plan), lines, Span(0, plan.span.width - 1), CELL_MOST, row)
+    width = max(175.0, sheet.grid_width + LEFT + RIGHT + 2 * MARGIN)
+    return sheet.page(width, sheet.grid_height + HEAD + FOOT + 2 * MARGIN, "")
+
+
+def _checked_lines(plan: Plan, first: int, last: int | None, most: int, hint: str) -> list[Line]:
+    lines = chart_lines(plan, first, plan.passes if last is None else last)
+    if len(lines) > most:
+        raise InputError(f"a working chart of {len(lines)} lines is too long (at most {most})", hint=hint)
+    return lines
+
+
+class _Sheet:
+    """One page: some lines over some needles. Needles are counted from the span's left here."""
+
+    def __init__(
+        self, plan: Plan, carried: PassYarns, lines: Sequence[Line], columns: Span, cell: float, row: float
+    ) -> None:
+        self.plan, self.lines, self.columns = plan, lines, columns
+        self.cell, self.row = cell, row
+        self.carried = carried
+        self.grid_width = columns.width * cell
+        self.grid_height = len(lines) * row
+        self.left = MARGIN + LEFT
+        self.top = MARGIN + HEAD
+
+    def page(self, width: float, height: float, label: str) -> Scene:
+        scene = Scene(width, height, f"working chart: {self.plan.name}")
+        self._header(scene, label)
+        self._grid(scene)
+        self._needles(scene)
+        for place, line in enumerate(self.lines):
+            self._line(scene, place, line)
+        self._repeats(scene)
+        _legend(scene, self, self.top + self.grid_height + 11)
+        return scene
+
+    def x(self, column: float) -> float:
+        return self.left + (column - self.columns.first) * self.cell
+
+    def y(self, place: float) -> float:
+        """The lower edge of a line; the first knitted stands lowest."""
+        return self.top + self.grid_height - place * self.row
+
+    def _header(self, scene: Scene, label: str) -> None:
+        plan, y = self.plan, MARGIN + 6
+        scene.words(MARGIN, y, _cut(plan.name, 0.5 * (scene.width_mm - 2 * MARGIN - 30)), 6.0, bold=True)
+        scene.words(scene.width_mm - MARGIN, y, label, 3.4, anchor="end")
+        bands = dict.fromkeys(plan.band_of(line.first).name for line in self.lines)
+        here = Span(plan.span.first + self.columns.first, plan.span.first + self.columns.last)
+        needles = plan.profile.span_name(here)
+        if here != plan.span:
+            needles += f" of {plan.profile.span_name(plan.span)}"
+        room = scene.width_mm - 2 * MARGIN
+        scene.words(MARGIN, y + 4.6, _cut(f"{plan.profile.title} · plan {plan.fingerprint:08x}", room), 3.0)
+        passes = f"passes {self.lines[0].first} to {self.lines[-1].last} of {plan.passes}"
+        scene.words(MARGIN, y + 8.6, f"needles {needles} · {passes} · the purl side faces you", 3.0)
+        scene.words(MARGIN, y + 12.6, _cut("; ".join(bands), room), 3.0, fill=GREY)
+
+    def _grid(self, scene: Scene) -> None:
+        right, bottom = self.left + self.grid_width, self.top + self.grid_height
+        plain = [place for place, line in enumerate(self.lines) if not line.folded]
+        for column in range(self.columns.first, self.columns.last + 2):
+            number = self.plan.span.first + column - self.plan.profile.centre
+            heavy = 0.7 if number == 0 else 0.35 if number % 10 == 0 else 0.12
+            stroke = INK if number % 5 == 0 else GREY
+            for low, high in _runs(plain):
+                scene.line(self.x(column), self.y(low), self.x(column), self.y(high + 1), heavy, stroke)
+        for place in range(len(self.lines) + 1):
+            tenth = place < len(self.lines) and self.lines[place].first % 10 == 1
+            scene.line(self.left, self.y(place), right, self.y(place), 0.35 if tenth else 0.12, INK if tenth else GREY)
+        scene.box(self.left, self.top, self.grid_width, bottom - self.top, line_mm=0.5)
+
+    def _needles(self, scene: Scene) -> None:
+        """Needle names under and over the grid, every fifth, and both at the centre."""
+        profile = self.plan.profile
+        size = min(2.8, self.cell * 0.85)
+        named: dict[int, str] = {}
+        ends = (self.columns.first, self.columns.last)
+        for rank in range(4):  # where two names would touch, the end, then the centre, then the round one stays
+            for column in range(self.columns.first, self.columns.last + 1):
+                name = profile.needle_name(self.plan.span.first + column)
+                number = int(name[1:])
+                wanted = (column in ends, number == 1, number % 10 == 0, number % 5 == 0)[rank]
+                letter = 0.3 * size / self.cell  # half a letter's width, in columns
+                if wanted and all(
+                    abs(column - other) > letter * (len(name) + len(there)) + 0.2 for other, there in named.items()
+                ):
+                    named[column] = name
+        for column, name in named.items():
+            middle, bold = self.x(column) + self.cell / 2, int(name[1:]) % 10 == 0
+            scene.words(middle, self.top - 1.5, name, size, anchor="middle", bold=bold)
+            scene.words(middle, self.top + self.grid_height + 3.4, name, size, anchor="middle", bold=bold)
+
+    def _line(self, scene: Scene, place: int, line: Line) -> None:
+        middle = self.y(place) - self.row / 2
+        base = middle + 1.0
+        plan, right = self.plan, self.left + self.grid_width
+        rightward = bool(plan.rightward[line.first - 1])
+        arrow, number = (self.left - 3.2, self.left - 6.0) if rightward else (right + 3.2, right + 6.0)
+        scene.arrow(arrow, middle, min(3.0, self.row * 0.8), rightward=rightward)
+        text = f"{line.first}-{line.last}" if line.folded else str(line.first)
+        bold = line.first % 10 == 0 or line.folded
+        scene.words(number, base, text, 2.9, anchor="end" if rightward else "start", bold=bold)
+        chart_row = int(plan.chart_row[line.first - 1])
+        if chart_row and not line.folded:
+            scene.words(MARGIN + 7, base, str(chart_row), 2.5, anchor="end", fill=GREY)
+        if plan.band_of(line.first).technique.double_bed:
+            _back_dots(scene, MARGIN + 9, middle, int(plan.back_bed[line.first - 1]))
+        self._yarn(scene, line, right + 20, middle)
+        if line.folded:
+            band = plan.band_of(line.first)
+            words = (
+                f"{line.last - line.first + 1} passes of {band.technique.title}, ends at the {_end_side(plan, line)}"
+            )
+            scene.words(self.left + 2, middle + 0.3 * min(2.9, self.row * 0.8), words, min(2.9, self.row * 0.8))
+            return
+        self._cells(scene, place, line.first)
+
+    def _cells(self, scene: Scene, place: int, number: int) -> None:
+        cams = _cams(self.plan, number)
+        if cams[0] == cams[1]:
+            size = min(2.6, self.row * 0.75)
+            middle = self.y(place) - self.row / 2
+            scene.box(self.left + 0.4, middle - 0.44 * self.row, 8.4 * size, 0.88 * self.row, "#ffffff", None)
+            scene.words(self.left + 1, middle + 0.33 * size, "all needles knit", size, fill=GREY)
+            return
+        mark = _mark_of_pass(self.plan, self.carried, number)
+        no_mark = None if self.plan.band_of(number).technique.separations else _UNSELECTED.get(cams[1])
+        reach, middle = 0.34 * min(self.cell, self.row), self.y(place) - self.row / 2
+        selected = self.plan.acting_masks(number, number)[0, self.columns.first : self.columns.last + 1]
+        for column, is_selected in enumerate(selected.tolist(), self.columns.first):
+            draw = mark if is_selected else no_mark
+            if draw is not None:
+                draw(scene, self.x(column) + self.cell / 2, middle, reach)
+
+    def _yarn(self, scene: Scene, line: Line, x: float, middle: float) -> None:
+        """The yarns of a pass where they change or a page starts, with a sign at the change."""
+        now = self._yarns(line.first)
+        before = self._yarns(line.first - 1) if line.first > 1 else ()
+        if now == before and line is not self.lines[0] and not line.folded:
+            return
+        if now != before and now:
+            _change_sign(scene, x - 2.6, middle)
+        at = x
+        for place in now:
+            yarn = self.carried.yarns[place]
+            mark = self._yarn_mark(line.first, place)
+            scene.box(at, middle - 1.3, 2.6, 2.6, yarn.colour, INK, 0.2)
+            if mark is not None:
+                mark(scene, at + 4.6, middle, 1.1)
+                at += 3.2
+            name = yarn.name if len(now) == 1 else yarn.name[:9]
+            scene.words(at + 3.6, middle + 1.0, name[:18], 2.8, bold=now != before)
+            at += 6 + 1.5 * min(len(name), 18)
+
+    def _yarn_mark(self, number: int, yarn: int) -> Mark | None:
+        """The mark of the stitches that a yarn knits in a pass, where selection tells yarns apart."""
+        technique = self.plan.band_of(number).technique
+        if technique.separations:
+            return _MARKS[_mark_number(self.plan, self.carried, number, yarn)]
+        return _square if technique.yarns == 2 and yarn == int(self.carried.second[number - 1]) else None
+
+    def _yarns(self, number: int) -> tuple[int, ...]:
+        both = (int(self.carried.first[number - 1]), int(self.carried.second[number - 1]))
+        return tuple(place for place in both if place != NO_YARN)
+
+    def _repeats(self, scene: Scene) -> None:
+        """Dashed lines where the drawing meets itself, across and along."""
+        places = {line.first: place for place, line in enumerate(self.lines)}
+        for band in self.plan.bands:
+            here = [places[number] for number in range(band.first, band.last + 1) if number in places]
+            if band.chart is None or band.drawing is None or not here:
+                continue
+            low, high = min(here), max(here) + 1
+            for column in repeat_columns(self.plan, band):
+                if self.columns.first <= column <= self.columns.last + 1:
+                    scene.line(self.x(column), self.y(low) + 1.2, self.x(column), self.y(high) - 1.2, 0.8, INK, (2, 1))
+            for number in repeat_passes(self.plan, band):
+                if number in places:
+                    y = self.y(places[number])
+                    scene.line(self.left - 1.2, y, self.left + self.grid_width + 1.2, y, 0.8, INK, (2, 1))
+
+
+def _cut(text: str, room_mm: float) -> str:
+    """A line of 3 mm letters, shortened where it would leave the page."""
+    most = int(room_mm / LETTER)
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def repeat_columns(plan: Plan, band: Band) -> list[int]:
+    """Where copies of the drawing meet, or where one placed once begins and ends: columns of the span."""
+    if band.drawing is None:
+        return []
+    wide, options = band.drawing.stitches, band.options
+    if options.once_at is not None:
+        at = options.once_at - plan.span.first
+        return [column for column in (at, at + wide) if 0 < column < plan.span.width]
+    return [column for column in range(1, plan.span.width) if (column - options.shift) % wide == 0]
+
+
+def repeat_passes(plan: Plan, band: Band) -> list[int]:
+    """Passes, after the band's first, with which the drawing begins again at its bottom row."""
+    rows = plan.chart_row[band.first - 1 : band.last]
+    again = np.flatnonzero((rows[1:] == 1) & (rows[:-1] != 1)) + 1
+    return [band.first + int(place) for place in again]
+
+
+def _runs(places: Sequence[int]) -> list[tuple[int, int]]:
+    """Runs of consecutive numbers, as first and last."""
+    runs: list[tuple[int, int]] = []
+    for place in places:
+        if runs and runs[-1][1] == place - 1:
+            runs[-1] = (runs[-1][0], place)
+        else:
+            runs.append((place, place))
+    return runs
+
+
+def _end_side(plan: Plan, line: Line) -> str:
+    return "right" if plan.rightward[line.last - 1] else "left"
+
+
+def _cams(plan: Plan, number: int) -> tuple[Does, Does]:
+    band = plan.band_of(number)
+    cams = band.technique.cams_for(plan.direction(number), band.way)
+    return cams.selected, cams.unselected
+
+
+def _square(scene: Scene, x: float, y: float, reach: float) -> None:
+    scene.box(x - reach, y - reach, 2 * reach, 2 * reach, INK, None)
+
+
+def _dot(scene: Scene, x: float, y: float, reach: float) -> None:
+    scene.items.append(Disc(x, y, reach * 1.02, None, INK, 0.35))
+
+
+def _triangle(scene: Scene, x: float, y: float, reach: float) -> None:
+    scene.area([(x - reach * 1.1, y + reach), (x + reach * 1.1, y + reach), (x, y - reach * 1.1)])
+
+
+def _cross(scene: Scene, x: float, y: float, reach: float) -> None:
+    scene.line(x - reach, y - reach, x + reach, y + reach, 0.5)
+    scene.line(x - reach, y + reach, x + reach, y - reach, 0.5)
+
+
+def _arch(scene: Scene, x: float, y: float, reach: float) -> None:
+    """A tuck: an open loop."""
+    turn = [math.pi * step / 8 for step in range(9)]
+    top = [(x - reach * 0.8 * math.cos(angle), y - reach * 0.9 * math.sin(angle)) for angle in turn]
+    scene.path([(x - reach * 0.8, y + reach), *top, (x + reach * 0.8, y + reach)], 0.32)
+
+
+def _bar(scene: Scene, x: float, y: float, reach: float) -> None:
+    """A miss: the yarn goes straight past."""
+    scene.line(x - reach, y, x + reach, y, 0.4)
+
+
+def _change_sign(scene: Scene, x: float, y: float) -> None:
+    """A solid diamond, which nothing else on the page is."""
+    scene.area([(x - 1.9, y), (x, y - 1.5), (x + 1.9, y), (x, y + 1.5)])
+
+
+def _back_dots(scene: Scene, x: float, y: float, back: int) -> None:
+    """Four needles of the back bed from the span's left: filled ones knit."""
+    for needle, knits_there in enumerate(back_needles(np.array([back], dtype=np.uint8), 4)[0].tolist()):
+        scene.items.append(Disc(x + 1.5 * needle, y, 0.6, INK if knits_there else "#ffffff", INK, 0.15))
+
+
+# Marks of selected needles: of the main or only yarn, then of each further colour.
+_MARKS: tuple[Mark, ...] = (_square, _dot, _triangle, _cross)
+_UNSELECTED: dict[Does, Mark] = {Does.TUCK: _arch, Does.MISS: _bar}
+
+
+def _mark_number(plan: Plan, carried: PassYarns, number: int, yarn: int) -> int:
+    band = plan.band_of(number)
+    names: list[Yarn] = list(band.yarns)
+    if not band.technique.separations:
+        return 0
+    return min(names.index(carried.yarns[yarn]), len(_MARKS) - 1)
+
+
+def _mark_of_pass(plan: Plan, carried: PassYarns, number: int) -> Mark | None:
+    first = int(carried.first[number - 1])
+    return _MARKS[_mark_number(plan, carried, number, first)] if first != NO_YARN else _square
+
+
+_SELECTED_WORDS = {
+    Does.KNIT: "selected: knits",
+    Does.KNIT_CONTRAST: "selected: knits contrast",
+    Does.HELD: "selected: to holding position",
+    Does.LAID_OVER: "selected: laid-in yarn over",
+    Does.TUCK: "selected: tucks",
+    Does.MISS: "selected: misses",
+}
+_UNSELECTED_WORDS = {
+    Does.KNIT: "not selected: knits",
+    Does.TUCK: "not selected: tucks",
+    Does.MISS: "not selected: misses",
+    Does.LAID_UNDER: "not selected: laid-in yarn under",
+}
+
+
+def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
+    """What the marks on this page mean."""
+    entries: list[tuple[Mark | None, str]] = []
+    for line in sheet.lines:
+        if line.folded:
+            continue
+        selected, unselected = _cams(sheet.plan, line.first)
+        if selected == unselected:
+            continue
+        if sheet.plan.band_of(line.first).technique.separations:
+            first = int(sheet.carried.first[line.first - 1])
+            if first != NO_YARN:
+                mark = _mark_of_pass(sheet.plan, sheet.carried, line.first)
+                entries.append((mark, f"selected: knits {sheet.carried.yarns[first].name}"))
+            entries.append((None, "empty: keeps its loop"))
+            continue
+        entries.append((_square, _SELECTED_WORDS[selected]))
+        entries.append((_UNSELECTED.get(unselected), _UNSELECTED_WORDS[unselected]))
+    x = MARGIN
+    for mark, words in dict.fromkeys(entries):
+        if x + 12 + 1.5 * len(words) > scene.width_mm - MARGIN:
+            x, y = MARGIN, y + 5
+        scene.box(x, y - 3.2, 4.4, 4.0, None, GREY, 0.15)
+        if mark is not None:
+            mark(scene, x + 2.2, y - 1.2, 1.3)
+        scene.words(x + 6, y, words, 3.0)
+        x += 12 + 1.55 * len(words)
+    if any(sheet.plan.band_of(line.first).technique.double_bed for line in sheet.lines):
+        y += 5
+        _back_dots(scene, MARGIN, y - 1.2, Back.EVEN)
+        scene.words(MARGIN + 8, y, "needles of the back bed that knit, counted from the left of those in work", 3.0)
+    y += 6
+    scene.arrow(MARGIN + 2.2, y - 1.2, 3, rightward=True)
+    scene.words(
+        MARGIN + 6,
+        y,
+        "the way the carriage goes, and the pass; grey at the far left: the chart row. Read upwards.",
+        3.0,
+    )
+    y += 5
+    _change_sign(scene, MARGIN + 2.2, y - 1.2)
+    scene.words(MARGIN + 6, y, "change yarns before this pass", 3.0)
+    scene.line(MARGIN + 62, y - 1.2, MARGIN + 72, y - 1.2, 0.8, INK, (2, 1))
+    scene.words(MARGIN + 74, y, "the drawing meets itself; heavy line up: between L1 and R1", 3.0)

@@ -1,0 +1,242 @@
+"""The journal: durable, whole, for one run alone."""
+
+from __future__ import annotations
+
+import sqlite3
+import struct
+from dataclasses import fields
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from knit.rig import small_plan
+
+from latchline.chart.model import Chart
+from latchline.errors import JournalError
+from latchline.knit.journal import Journal, new_path, unfinished
+from latchline.knit.keep import kept, restored
+from latchline.knit.settle import Known
+from latchline.link.messages import BoardInfo, Done
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Plan, Yarn
+from latchline.plan.options import Options
+from latchline.technique.table import technique_named
+from strategies import two_colour_charts
+
+PLAN = small_plan(12, bands=2)
+INFO = BoardInfo(1, 5, bytes((0, 1, 0)), 77, 3, 1, 32, 255, 0)
+
+
+def report(number: int) -> Done:
+    return Done(
+        PLAN.fingerprint, number, number % 2, 0x1234, 100, struct.pack("<10H", *range(10)), 0, 0, 0, 3, 300, -5, 0
+    )
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    path = tmp_path / "piece.latchline"
+    Journal.create(path, PLAN, source_name="piece.toml", source="name = 'x'\n", port="/dev/ttyUSB0").close()
+    return path
+
+
+def same(one: Plan, other: Plan) -> None:
+    for item in fields(Plan):
+        first, second = getattr(one, item.name), getattr(other, item.name)
+        if isinstance(first, np.ndarray):
+            assert first.dtype == second.dtype
+            assert (first == second).all()
+        elif item.name == "bands":
+            for band, again in zip(first, second, strict=True):
+                assert (band.name, band.technique, band.options, band.yarns) == (
+                    again.name,
+                    again.technique,
+                    again.options,
+                    again.yarns,
+                )
+                assert (band.first, band.last, band.separation, band.edge_knit) == (
+                    again.first,
+                    again.last,
+                    again.separation,
+                    again.edge_knit,
+                )
+                assert (band.chart is None) == (again.chart is None)
+                if band.chart is not None:
+                    assert (band.chart.cells == again.chart.cells).all()
+                    assert band.chart.palette == again.chart.palette
+        else:
+            assert first == second
+
+
+def test_a_plan_comes_out_of_the_journal_as_it_went_in(path: Path) -> None:
+    with Journal.open(path) as journal:
+        same(PLAN, journal.plan())
+        assert journal.source() == ("piece.toml", "name = 'x'\n")
+        assert journal.port == "/dev/ttyUSB0"
+        assert journal.known == Known()
+
+
+@given(two_colour_charts(stitches=(4, 20), rows=(2, 8)))
+@settings(max_examples=20)
+def test_any_drawing_is_kept_with_its_plan(drawing: Chart) -> None:
+    bed = load_profile("double-180")
+    yarns = (Yarn("sea", "#123456", tex=100.0), Yarn("foam", stitch_size=7.5))
+    requests = [
+        BandRequest("rib", technique_named("stocking"), Options(rows=4)),
+        BandRequest("waves", technique_named("fair-isle"), Options(row_repeat=2), drawing, yarns),
+    ]
+    plan = compile_plan("waves", bed, bed.centred(20), requests)
+    words, arrays = kept(plan)
+    same(plan, restored(words, arrays, bed.name, bed.source))
+
+
+def test_each_pass_is_one_durable_transaction(path: Path) -> None:
+    with Journal.open(path) as journal:
+        settings = {name: journal._db.execute(f"PRAGMA {name}").fetchone()[0] for name in
+                    ("journal_mode", "synchronous", "locking_mode")}  # fmt: skip
+        assert settings == {"journal_mode": "wal", "synchronous": 2, "locking_mode": "exclusive"}
+        said: list[str] = []
+        journal._db.set_trace_callback(said.append)
+        journal.passed(report(1), True)
+        assert [line for line in said if line in ("BEGIN", "COMMIT")] == ["BEGIN", "COMMIT"]
+
+
+def test_what_was_written_is_there_after_the_program_died(path: Path, tmp_path: Path) -> None:
+    journal = Journal.open(path)
+    journal.begin(INFO, 9)
+    for number in range(1, 6):
+        journal.passed(report(number), True)
+    # As the disk holds it now, without the program having closed anything.
+    for ending in ("", "-wal"):
+        (tmp_path / f"copy.latchline{ending}").write_bytes(path.with_name(path.name + ending).read_bytes())
+    journal.close()
+    with Journal.open(tmp_path / "copy.latchline") as copy:
+        assert copy.known == Known(5, False, 77, 3, 9)
+        assert [entry.number for entry in copy.entries()] == [1, 2, 3, 4, 5]
+        assert copy.entries()[2].report == report(3)
+        assert [record.boots for record in copy.pass_records()] == [3] * 5
+
+
+def test_a_torn_write_costs_only_the_pass_that_was_being_written(path: Path, tmp_path: Path) -> None:
+    """The write-ahead file cut at every length: always a whole number of passes, never fewer than at the cut before."""
+    journal = Journal.open(path)
+    journal.begin(INFO, 9)
+    for number in range(1, 4):
+        journal.passed(report(number), True)
+    main, wal = path.read_bytes(), path.with_name(path.name + "-wal").read_bytes()
+    journal.close()
+    found = []
+    for length in (*range(0, len(wal), 509), len(wal)):
+        torn = tmp_path / "torn.latchline"
+        torn.write_bytes(main)
+        torn.with_name("torn.latchline-wal").write_bytes(wal[:length])
+        with Journal.open(torn) as copy:
+            assert len(copy.entries()) == copy.known.done
+            found.append(copy.known.done)
+    assert found == sorted(found)
+    assert set(found) == {0, 1, 2, 3}
+
+
+def test_a_second_run_on_the_same_journal_is_refused(path: Path) -> None:
+    with Journal.open(path), pytest.raises(JournalError) as refused:
+        Journal.open(path)
+    assert refused.value.sentence() == (
+        f"{path}: another run is using this journal; end that one first, or choose another journal."
+    )
+
+
+def test_a_journal_never_takes_the_place_of_another(path: Path) -> None:
+    with pytest.raises(JournalError, match="there is a journal of that name already"):
+        Journal.create(path, PLAN)
+    assert sorted(item.name for item in path.parent.iterdir()) == ["piece.latchline"]
+
+
+def test_stepping_back_keeps_what_was_undone_and_says_so(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.begin(INFO, 9)
+        for number in (1, 2, 3):
+            journal.passed(report(number), True)
+        journal.stepping(1)
+        assert journal.known.back == 1
+        journal.settled(1, 12, "stepped back by 2")
+        journal.passed(report(2), True)
+        assert [(entry.number, entry.undone) for entry in journal.entries()] == [
+            (1, False), (2, True), (3, True), (2, False),
+        ]  # fmt: skip
+        assert journal.known == Known(2, True, 77, 3, 12)
+        assert [remark.kind for remark in journal.remarks()] == ["step back", "settled"]
+
+
+def test_passes_that_only_the_board_counted_are_written_down_without_a_report(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.settled(3, None, "the board was restarted")
+        assert [(entry.number, entry.report, entry.as_planned) for entry in journal.entries()] == [
+            (number, None, None) for number in (1, 2, 3)
+        ]
+        assert journal.pass_records() == []
+
+
+@pytest.mark.parametrize("content", [b"", b"no database at all, only some text in a file of that name" * 40])
+def test_a_file_that_is_no_journal_gets_one_sentence(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "letter.latchline"
+    path.write_bytes(content)
+    with pytest.raises(JournalError) as refused:
+        Journal.open(path)
+    assert "journal" in refused.value.what
+    assert refused.value.where == str(path)
+    assert path.read_bytes() == content
+
+
+def test_another_programs_database_is_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "other.latchline"
+    with sqlite3.connect(path) as other:
+        other.execute("CREATE TABLE birds (name)")
+    other.close()
+    with pytest.raises(JournalError, match="this file is no Latchline journal"):
+        Journal.open(path)
+
+
+def knit_on(journal: Journal) -> None:
+    for number in range(1, 1000):
+        journal.passed(report(number), True)
+
+
+def test_a_full_disk_is_one_sentence_and_the_count_stays(path: Path) -> None:
+    with Journal.open(path) as journal:
+        pages = journal._db.execute("PRAGMA page_count").fetchone()[0]
+        journal._db.execute(f"PRAGMA max_page_count={pages}")
+        with pytest.raises(JournalError, match="the journal cannot be used") as refused:
+            knit_on(journal)
+        assert "is the disk full" in refused.value.hint
+        assert journal.known.done == len(journal.entries()) > 0
+        journal._db.execute("PRAGMA max_page_count=100000")
+        journal.passed(report(journal.known.done + 1), True)
+        assert journal.known.done == len(journal.entries())
+
+
+def test_a_damaged_plan_is_said_to_be_damaged(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal._db.execute("UPDATE piece SET arrays = substr(arrays, 1, 200)")
+        with pytest.raises(JournalError, match="the plan in the journal is damaged"):
+            journal.plan()
+
+
+def test_the_unfinished_piece_last_worked_on_is_found_first(tmp_path: Path) -> None:
+    names = ("first", "second", "third")
+    for at_s, name in enumerate(names):
+        Journal.create(tmp_path / f"{name}.latchline", PLAN, now=lambda at_s=at_s: 1000.0 + at_s).close()
+    with Journal.open(tmp_path / "third.latchline") as journal:
+        journal.finish()
+    with Journal.open(tmp_path / "first.latchline", now=lambda: 2000.0) as journal:
+        journal.event("note", "a knot")
+    assert [path.stem for path in unfinished(tmp_path)] == ["first", "second"]
+    assert unfinished(tmp_path, fingerprint=1) == []
+    assert unfinished(tmp_path / "nowhere") == []
+
+
+def test_an_unfinished_piece_in_use_is_not_offered_but_named(tmp_path: Path) -> None:
+    path = new_path(tmp_path, PLAN, 0.0)
+    with Journal.create(path, PLAN), pytest.raises(JournalError, match="another run is using this journal"):
+        unfinished(tmp_path)
