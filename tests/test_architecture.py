@@ -8,8 +8,34 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "host" / "latchline"
-ROAD = ["errors", "tables", "files", "runs", "machine", "chart", "technique", "plan", "piece", "fabric", "checks", "drawing"]
-ROAD += ["preview", "working_chart", "sheet", "budget", "link", "sim", "timing", "knit", "dry_run", "doctor", "cli"]
+ROAD = [
+    "errors",
+    "tables",
+    "files",
+    "runs",
+    "machine",
+    "chart",
+    "technique",
+    "plan",
+    "piece",
+    "fabric",
+    "checks",
+    "drawing",
+]
+ROAD += [
+    "preview",
+    "working_chart",
+    "sheet",
+    "budget",
+    "link",
+    "sim",
+    "timing",
+    "knit",
+    "dry_run",
+    "doctor",
+    "desk",
+    "cli",
+]
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path != PACKAGE / "__init__.py")
 
 

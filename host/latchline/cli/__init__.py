@@ -16,6 +16,7 @@ from latchline.errors import LatchlineError, file_trouble
 # command → module under latchline.cli, one line of help. Kept as a table so that
 # `latchline --help` need not import the commands, numpy and Pillow among them.
 COMMANDS = {
+    "desk": ("desk", "Draw, see, check, print and knit in a browser."),
     "check": ("check", "Say whether a chart or piece can be knitted."),
     "compile": ("compile", "Turn a chart or piece into the needles of every pass."),
     "preview": ("preview", "Draw the fabric, or the working chart, before knitting."),

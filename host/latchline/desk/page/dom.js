@@ -1,0 +1,75 @@
+// Making and changing elements without ever parsing a text as markup.
+
+/**
+ * @typedef {string | Node | null | undefined | false} Child
+ */
+
+/**
+ * An element. Properties that begin with "on" are listeners; `data` and `aria` are spread; `class` is a class.
+ * @template {keyof HTMLElementTagNameMap} Tag
+ * @param {Tag} tag
+ * @param {Record<string, any>} [given]
+ * @param {...Child} children
+ * @returns {HTMLElementTagNameMap[Tag]}
+ */
+export function el(tag, given = {}, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(given)) {
+    if (value === undefined || value === null) continue;
+    if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
+    else if (name === "class") made.className = value;
+    else if (name === "style") for (const [key, one] of Object.entries(value)) made.style.setProperty(key, String(one));
+    else if (name.includes("-") || name === "role" || name === "for" || name === "list") {
+      if (value !== false) made.setAttribute(name, String(value));
+    } else /** @type {any} */ (made)[name] = value;
+  }
+  made.append(...children.filter((child) => child !== null && child !== undefined && child !== false));
+  return made;
+}
+
+/**
+ * @param {Element} parent
+ * @param {...Child} children
+ */
+export function fill(parent, ...children) {
+  parent.replaceChildren(
+    ...children.filter((child) => child !== null && child !== undefined && child !== false),
+  );
+}
+
+/**
+ * A button that says what it does in a word.
+ * @param {string} words
+ * @param {() => void} press
+ * @param {Record<string, any>} [more]
+ */
+export function button(words, press, more = {}) {
+  return el("button", { type: "button", onclick: press, ...more }, words);
+}
+
+/**
+ * Keep only the newest of what is asked for while an earlier one is under way.
+ * @template Value
+ * @param {(value: Value) => Promise<void>} run
+ * @returns {(value: Value) => void}
+ */
+export function newest(run) {
+  let busy = false;
+  /** @type {{ value: Value } | null} */
+  let next = null;
+  return async (value) => {
+    next = { value };
+    if (busy) return;
+    busy = true;
+    while (next) {
+      const now = next;
+      next = null;
+      try {
+        await run(now.value);
+      } catch (error) {
+        console.error(error);
+      }
+    }
+    busy = false;
+  };
+}
