@@ -23,8 +23,11 @@ that may arise anywhere (a standard output that is full, a lack of memory) are s
 
 from __future__ import annotations
 
+import copy
 import re
+from collections.abc import Callable
 from pathlib import Path
+from typing import Self
 
 # what would break the line, colour the terminal or fail to print, as a file's name or a text in it may hold
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
@@ -35,24 +38,37 @@ class LatchlineError(Exception):
 
     what: the fault in one clause, without a full stop.
     where: file, row, column, key, needle or pass, as a reader would look for it.
+    key: the option that it is about, as `plan/options.py` names it; empty where it is about none.
     hint: what to do about it, one clause.
     """
 
     exit_status = 2
 
-    def __init__(self, what: str, *, where: str = "", hint: str = "") -> None:
+    def __init__(self, what: str, *, where: str = "", key: str = "", hint: str = "") -> None:
         self.what = what
         self.where = where
+        self.key = key
         self.hint = hint
         super().__init__(self.sentence())
 
-    def sentence(self) -> str:
-        """The whole complaint as one line: `where: what; hint.`"""
-        text = f"{self.where}: {self.what}" if self.where else self.what
+    def sentence(self, called: Callable[[str], str] = str) -> str:
+        """The whole complaint as one line: `where: what; hint.`
+
+        called: what the reader calls an option, which stands as the place where there is no better one.
+        """
+        where = self.where or called(self.key)
+        text = f"{where}: {self.what}" if where else self.what
         if self.hint:
             text = f"{text}; {self.hint}"
         text = _UNPRINTABLE.sub(" ", text)
         return text if text.endswith((".", "?", "!")) else text + "."
+
+    def at(self, where: str = "", *, key: str = "") -> Self:
+        """The same complaint with another place, for whoever knows better where it is about."""
+        error = copy.copy(self)
+        error.where, error.key = where, key or self.key
+        error.args = (error.sentence(),)
+        return error
 
 
 class InputError(LatchlineError):
@@ -120,12 +136,13 @@ class BoardFault(LinkError):
         needle: str = "",
         pass_number: int = 0,
         where: str = "",
+        key: str = "",
         hint: str = "",
     ) -> None:
         self.number = number
         self.needle = needle
         self.pass_number = pass_number
-        super().__init__(what, where=where, hint=hint)
+        super().__init__(what, where=where, key=key, hint=hint)
 
 
 class JournalError(LatchlineError):

@@ -9,15 +9,18 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from types import MappingProxyType
+from typing import Any, TypeVar
 
 from latchline.errors import InputError, file_trouble
 
 FILE_BYTES_MAX = 1 << 20
 TOML_HINT = 'each line is a [table] or a key = value, with texts in quotes, as in name = "blanket"'
 WHOLE_MAX = 1 << 63  # TOML 1.0.0: whole numbers of 64 bits with sign; tomllib reads longer ones, too
+
+Value = TypeVar("Value")
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*=""")
@@ -60,26 +63,30 @@ def read_text(path: str | Path, kind: type[InputError] = InputError) -> str:
         raise file_trouble(path, error, kind) from None
     if len(data) > FILE_BYTES_MAX:
         raise kind("the file is larger than 1 MiB", where=str(path), hint="this cannot be a settings file")
+    return decode_text(data, str(path), kind)
+
+
+def decode_text(data: bytes, name: str, kind: type[InputError] = InputError) -> str:
+    """UTF-8, with or without a byte order mark. Raises `kind`; `name` is what complaints call it."""
     try:
-        text = data.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise kind(
-            f"the file is not UTF-8 text (byte {error.start + 1})",
-            where=str(path),
-            hint="save it as UTF-8",
-        ) from None
-    return text
+        what = f"the file is not UTF-8 text (byte {error.start + 1})"
+        raise kind(what, where=name, hint="save it as UTF-8") from None
 
 
 class Table:
-    """One table of a TOML file; each reader method takes a key out, `finish` complains of what is left."""
+    """One table of a TOML file; each reader method takes a key out, `finish` complains of what is left.
+
+    file: what complaints call it; empty for values that stand in no file, whose complaints carry the key alone.
+    """
 
     def __init__(
         self,
-        values: dict[str, Any],
+        values: Mapping[str, Any],
         *,
-        file: str,
-        lines: dict[tuple[str, ...], int],
+        file: str = "",
+        lines: Mapping[tuple[str, ...], int] = MappingProxyType({}),
         path: tuple[str, ...] = (),
         kind: type[InputError] = InputError,
     ) -> None:
@@ -110,6 +117,8 @@ class Table:
 
     def where(self, key: str = "") -> str:
         """`file, line 7, key "bands.2.rows"`, with the line of the nearest table when the key has none."""
+        if not self.file:
+            return ""
         path = (*self._path, key) if key else self._path
         line = next((self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines), None)
         text = self.file if line is None else f"{self.file}, line {line}"
@@ -117,7 +126,19 @@ class Table:
         return f'{text}, key "{shown}"' if shown else text
 
     def complain(self, key: str, what: str, hint: str = "") -> InputError:
-        return self._kind(what, where=self.where(key), hint=hint)
+        return self._kind(what, where=self.where(key), key=key, hint=hint)
+
+    def keyed(self, key: str, read: Callable[[], Value]) -> Value:
+        """Run `read`; an InputError from deeper down gets this table's file, line and key."""
+        try:
+            return read()
+        except InputError as error:
+            if self.file and error.where.startswith(self.file):
+                raise
+            here = self.where(key)
+            raise error.at(
+                f"{here}: {error.where}" if here and error.where else here or error.where, key=error.key or key
+            ) from None
 
     def has(self, key: str) -> bool:
         self._asked.append(key)
@@ -128,7 +149,7 @@ class Table:
         if key in self._values:
             value = self._values.pop(key)
             for number in value if isinstance(value, list) else (value,):
-                if isinstance(number, int) and not -WHOLE_MAX <= number < WHOLE_MAX:
+                if self.file and isinstance(number, int) and not -WHOLE_MAX <= number < WHOLE_MAX:
                     raise self.complain(key, "this number has more than 64 bits", "TOML has none so large")
             return value
         if default is ...:

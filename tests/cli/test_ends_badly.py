@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from cli.running import run
 
-import latchline.piece.file
+import latchline.piece.model
 
 
 @pytest.fixture
@@ -60,7 +60,7 @@ def test_a_lack_of_memory_is_said_in_one_sentence(chart: Path, monkeypatch: pyte
     def without_memory(_: object) -> None:
         raise MemoryError
 
-    monkeypatch.setattr(latchline.piece.file.Piece, "plan", without_memory)
+    monkeypatch.setattr(latchline.piece.model.Piece, "plan", without_memory)
     ran = run("compile", chart)
     assert (ran.status, ran.err) == (
         2,

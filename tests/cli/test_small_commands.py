@@ -39,7 +39,7 @@ def test_every_command_explains_itself(name: str) -> None:
     ("arguments", "said"),
     [
         (["unravel"], "latchline: No such command 'unravel'; see `latchline --help`.\n"),
-        (["check", "--colours", "99"], "; see `latchline check --help`.\n"),
+        (["check", "--changer", "middle"], "; see `latchline check --help`.\n"),
         (["compile", "--rows", "some"], "; see `latchline compile --help`.\n"),
         (["budget"], "latchline: Missing argument 'PROFILE'; see `latchline budget --help`.\n"),
     ],

@@ -72,7 +72,7 @@ def test_without_needles_the_widest_chart_decides(tmp_path: Path) -> None:
         ("L8-R8", "R8-L8", 'line 3, key "needles": the span "R8-L8" stands the wrong way round; write L8-R8.'),
         ("waves.txt", "wave.txt", 'line 21, key "bands.2.chart": '),
         ('"fair-isle"', '"stocking"', 'key "bands.2.chart": stocking knits without a chart; leave one of the two out.'),
-        ("row_repeat = 2", 'alternate_needles = "only"', 'key "bands.2.chart": alternate_needles = "only" knits without a chart'),
+        ("row_repeat = 2", 'alternate_needles = "only"', 'key "bands.2.chart": the ground of every other needle knits without a chart'),
         ('name = "', 'name = ', "not valid TOML ("),
         ("[yarns.sea]", "[yarns]\nsea = 3\n[spare]", 'key "yarns.sea": expected a table, found the number 3; write it as [yarns.sea].'),
         ('machine = "standard-200"', 'machine = "big"', 'line 2, key "machine": no machine profile is called "big"'),

@@ -41,55 +41,60 @@ _UNREAD = (
 
 
 def read_chart(path: str | Path, *, colours: int | None = None, background: str | None = None) -> Chart:
-    """Read a drawing: PNG, PBM, PGM, PPM, XBM, BMP, GIF (its first frame), text or CSV.
-
-    colours: reduce to at most so many colours, 2 to 16; None leaves them, and more than 16 are an error.
-    background: the colour of index 0, as #rrggbb, a CSS colour name or a name of the chart's legend;
-        None takes the lightest (in a text chart, what its legend or its characters say).
-    Raises ChartError, with one sentence, for anything that cannot be read as a chart.
-    """
-    where = str(path)
-    check_asked(colours, where)
-    data = _bytes(path)
-    if kind := _picture_kind(data):
-        codes, clear = read_picture(data, kind, where)
-        wanted = background_code(background, where)
-        codes = np.where(clear, np.uint32(WHITE if wanted is None else wanted), codes)
-        bilevel = kind == "PPM" and data[:2] in (b"P1", b"P4")
-        return _drawn(codes, where, colours, background, bilevel=bilevel)
-    if _XBM.search(data[:65536]):
-        return _drawn(read_xbm(decode(data, where), where), where, colours, background, bilevel=True)
-    ending = Path(path).suffix.lower()
-    if ending in PICTURE_ENDINGS:
-        raise ChartError(
-            f"the file is named {ending} but holds no {PICTURE_ENDINGS[ending]} picture",
-            where=where,
-            hint="save or fetch it again, or name a text chart .txt",
-        )
-    text = decode(data, where)
-    if ending == ".csv" or (ending != ".txt" and looks_like_csv(text)):
-        return read_csv(text, where, colours=colours, background=background)
-    return read_text(text, where, colours=colours, background=background)
-
-
-def _bytes(path: str | Path) -> bytes:
+    """The drawing in a file; see `parse_chart`. Raises ChartError."""
+    check_asked(colours, str(path))
     try:
         with open(path, "rb") as file:
             data = file.read(BYTES_MAX + 1)
     except (OSError, ValueError) as error:
         raise file_trouble(path, error, ChartError) from None
+    return parse_chart(data, str(path), colours=colours, background=background)
+
+
+def parse_chart(data: bytes, name: str, *, colours: int | None = None, background: str | None = None) -> Chart:
+    """A drawing from the bytes of a PNG, PBM, PGM, PPM, XBM, BMP, GIF (its first frame), text or CSV.
+
+    name: what complaints call it; its ending decides where the bytes leave the format open.
+    colours: reduce to at most so many colours, 2 to 16; None leaves them, and more than 16 are an error.
+    background: the colour of index 0, as #rrggbb, a CSS colour name or a name of the chart's legend;
+        None takes the lightest (in a text chart, what its legend or its characters say).
+    Raises ChartError, with one sentence, for anything that cannot be read as a chart.
+    """
+    check_asked(colours, name)
+    _require_drawing(data, name)
+    if kind := _picture_kind(data):
+        codes, clear = read_picture(data, kind, name)
+        wanted = background_code(background, name)
+        codes = np.where(clear, np.uint32(WHITE if wanted is None else wanted), codes)
+        bilevel = kind == "PPM" and data[:2] in (b"P1", b"P4")
+        return _drawn(codes, name, colours, background, bilevel=bilevel)
+    if _XBM.search(data[:65536]):
+        return _drawn(read_xbm(decode(data, name), name), name, colours, background, bilevel=True)
+    ending = Path(name).suffix.lower()
+    if ending in PICTURE_ENDINGS:
+        raise ChartError(
+            f"the file is named {ending} but holds no {PICTURE_ENDINGS[ending]} picture",
+            where=name,
+            hint="save or fetch it again, or name a text chart .txt",
+        )
+    text = decode(data, name)
+    if ending == ".csv" or (ending != ".txt" and looks_like_csv(text)):
+        return read_csv(text, name, colours=colours, background=background)
+    return read_text(text, name, colours=colours, background=background)
+
+
+def _require_drawing(data: bytes, name: str) -> None:
     if len(data) > BYTES_MAX:
         raise ChartError(
             f"the file is larger than {BYTES_MAX >> 20} MiB, which no chart needs to be",
-            where=str(path),
+            where=name,
             hint="scale the drawing to one cell a stitch",
         )
     if not data:
-        raise ChartError("the file is empty", where=str(path), hint="save or fetch the drawing again")
-    for start, name in _UNREAD:
+        raise ChartError("the file is empty", where=name, hint="save or fetch the drawing again")
+    for start, what in _UNREAD:
         if data.startswith(start):
-            raise ChartError(f"this is {name}", where=str(path), hint="save the drawing as PNG")
-    return data
+            raise ChartError(f"this is {what}", where=name, hint="save the drawing as PNG")
 
 
 def _picture_kind(data: bytes) -> str:

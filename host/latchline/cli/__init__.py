@@ -71,9 +71,16 @@ def chatter(text: str) -> None:
     click.echo(text, err=True)
 
 
+def sentence(error: LatchlineError) -> str:
+    """An error as the command line says it, with options as they are typed."""
+    from latchline.cli.common import option_name
+
+    return error.sentence(option_name)
+
+
 def _give_up(error: LatchlineError) -> NoReturn:
     """End after what no command could foresee; what is left of the output goes nowhere, or Python would complain."""
-    chatter(f"latchline: {error.sentence()}")
+    chatter(f"latchline: {sentence(error)}")
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     sys.exit(error.exit_status)
@@ -91,7 +98,7 @@ def main(arguments: list[str] | None = None) -> None:
         status = latchline.main(arguments, prog_name="latchline", standalone_mode=False)
         sys.stdout.flush()  # a full disk is found out here, not while Python ends
     except LatchlineError as error:
-        chatter(f"latchline: {error.sentence()}")
+        chatter(f"latchline: {sentence(error)}")
         sys.exit(error.exit_status)
     except (click.exceptions.Abort, KeyboardInterrupt):
         chatter("latchline: interrupted.")

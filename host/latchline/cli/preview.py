@@ -114,13 +114,13 @@ def _sized_chart(
     from latchline.chart.resample import resample
     from latchline.fabric.gauge import gauge_from_pitch, keep_proportions, parse_gauge, parse_size
     from latchline.machine.profile import load_profile
-    from latchline.piece.file import DEFAULT_MACHINE
+    from latchline.plan.options import DEFAULT_MACHINE
 
     if source is None or source.lower().endswith(".toml"):
         raise InputError("a sized chart is made from one drawing", where=source or "", hint="name a picture")
     profile = load_profile(given.get("machine") or DEFAULT_MACHINE)
     gauge = parse_gauge(gauge_text) if gauge_text else gauge_from_pitch(profile.pitch_mm)
-    chart = drawing_from(source, given).chart()
+    chart = drawing_from(source, given)
     if size:
         width, height = parse_size(size)
         stitches, rows = gauge.needles_for(width), gauge.rows_for(height)

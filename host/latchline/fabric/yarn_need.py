@@ -25,7 +25,7 @@ from latchline.fabric.gauge import (
 from latchline.fabric.layout import back_needles
 from latchline.fabric.loops import NO_YARN, Bools, Codes, PassYarns, does, pass_yarns, takes_first, takes_second
 from latchline.machine.profile import Profile
-from latchline.piece.file import Swatch
+from latchline.piece.model import Swatch
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.technique.model import Does
 

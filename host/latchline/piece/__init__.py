@@ -1,1 +1,1 @@
-"""The piece file: all bands of one knitted part, read into a `Piece`."""
+"""One knitted part, band by band: as a piece file says it, or of one chart with its options."""

@@ -2,80 +2,85 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
-from latchline.chart.drawing import Drawing
-from latchline.errors import InputError, PieceError
+from latchline.chart.drawing import arranged
+from latchline.chart.model import Chart
+from latchline.chart.read import parse_chart, read_chart
+from latchline.errors import ChartError, InputError, PieceError, ProfileError
 from latchline.machine.needles import Span
-from latchline.machine.profile import Profile, load_profile
+from latchline.machine.profile import Profile, load_profile, parse_profile, shipped_profiles
+from latchline.piece.model import Piece, Swatch
 from latchline.piece.yarn_count import tex_of
-from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.compile import BandRequest
 from latchline.plan.limits import Limits
-from latchline.plan.model import Plan, Yarn
+from latchline.plan.model import Yarn
 from latchline.plan.options import (
-    ALTERNATE_NEEDLES,
-    BACKINGS,
-    BREAK_FLOATS_MAX,
-    CHANGERS,
-    EDGE_NEEDLES,
-    ONE_WAYS,
-    PASSES_MAX,
-    SHIFT_MAX,
-    SHOWN_SIDES,
-    SIDES,
-    Options,
-    parse_reversal,
+    PIECE_OPTIONS,
+    TECHNIQUE,
+    DrawingOptions,
+    Name,
+    Option,
+    read_drawing_options,
+    read_options,
 )
-from latchline.tables import Table
-from latchline.technique.table import technique_named
+from latchline.tables import Table, decode_text, read_text
 
-Value = TypeVar("Value")
-
-DEFAULT_MACHINE = "standard-200"
+NAME, MACHINE, NEEDLES, START = PIECE_OPTIONS
 
 
 @dataclass(frozen=True)
-class Swatch:
-    """A counted and measured piece of the same fabric."""
+class Beside:
+    """Where a piece finds the charts and the profile that it names.
 
-    stitches: float
-    rows: float
-    width_mm: float
-    height_mm: float
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A piece as read: everything that `plan` needs, and what the sheet and the checks want to know.
-
-    file: the piece file or chart that it was read from, as complaints call it; empty where there is none.
+    folder: the names are relative to it. held: contents by name, looked through first; None as the
+        folder means that there is nothing else.
     """
 
-    name: str
-    profile: Profile
-    span: Span
-    start: str | None
-    yarns: tuple[Yarn, ...]
-    bands: tuple[BandRequest, ...]
-    swatch: Swatch | None = None
-    limits: Limits = field(default_factory=Limits)
-    file: str = ""
+    folder: Path | None = None
+    held: Mapping[str, bytes | Chart] | None = None
 
-    def plan(self) -> Plan:
-        """Raises InputError, naming the file, and the band where there are several."""
-        try:
-            return compile_plan(self.name, self.profile, self.span, self.bands, start=self.start)
-        except InputError as error:
-            raise type(error)(error.what, where=self._place(error.where), hint=error.hint) from None
+    def chart(self, name: str, asked: DrawingOptions) -> Chart:
+        """Raises ChartError."""
+        held = (self.held or {}).get(name)
+        if isinstance(held, Chart):
+            if asked.colours is not None or asked.background is not None:
+                key = "colours" if asked.colours is not None else "background"
+                raise ChartError("the colours of this chart are settled", where=name, key=key, hint="leave it out")
+            chart = held
+        elif held is not None:
+            chart = parse_chart(held, name, colours=asked.colours, background=asked.background)
+        elif self.folder is not None:
+            chart = read_chart(self.folder / name, colours=asked.colours, background=asked.background)
+        else:
+            raise ChartError("there is no such chart", where=name, hint=self._hint())
+        return arranged(
+            chart,
+            crop_rows=asked.crop_rows,
+            crop_stitches=asked.crop_stitches,
+            turns=asked.turn,
+            flipped=asked.flip,
+            mirrored=asked.mirror,
+            enlarged=asked.enlarge,
+        )
 
-    def _place(self, where: str) -> str:
-        """A band's name as a reader would look for it; of a single band the file says enough."""
-        if not self.file or where not in {band.name for band in self.bands}:
-            return where
-        return self.file if len(self.bands) == 1 else f'{self.file}, band "{where}"'
+    def profile(self, name: str) -> Profile:
+        """Raises ProfileError."""
+        held = (self.held or {}).get(name)
+        if isinstance(held, bytes):
+            text = decode_text(held, name, ProfileError)
+            return parse_profile(text, name=Path(name).stem, file=name)
+        if self.folder is None and name not in shipped_profiles():
+            raise ProfileError(
+                f'no machine profile is called "{name}"', hint="shipped: " + ", ".join(shipped_profiles())
+            )
+        return load_profile(name, beside=self.folder)
+
+    def _hint(self) -> str:
+        return "there are: " + (", ".join(self.held or {}) or "none")
 
 
 def load_piece(path: str | Path) -> Piece:
@@ -84,45 +89,65 @@ def load_piece(path: str | Path) -> Piece:
     Raises PieceError, ProfileError or ChartError naming file, line and key.
     """
     path = Path(path)
-    return _piece(Table.read(path, PieceError), path.parent, default_name=path.stem)
+    return parse_piece(read_text(path, PieceError), beside=path.parent, name=path.stem, file=str(path))
 
 
-def _piece(table: Table, folder: Path, *, default_name: str) -> Piece:
-    name = table.text("name", default_name, longest=200)
-    machine = table.text("machine", DEFAULT_MACHINE)
-    profile = _keyed(table, "machine", lambda: load_profile(machine, beside=folder))
-    needles = table.text("needles", None)
-    start = table.choice("start", SIDES, None)
+def parse_piece(
+    text: str,
+    *,
+    beside: Path | Mapping[str, bytes | Chart] | None = None,
+    name: str = "piece",
+    file: str = "piece file",
+) -> Piece:
+    """A piece from the text of a piece file.
+
+    beside: the folder of the charts and the profile that it names, or their contents by name.
+    name: what the piece is called where the text does not say. file: what complaints call it.
+    Raises PieceError, ProfileError or ChartError naming file, line and key.
+    """
+    at_hand = Beside(held=beside) if isinstance(beside, Mapping) else Beside(folder=beside)
+    return piece_in(Table.parse(text, file=file, kind=PieceError), at_hand, name)
+
+
+def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
+    """The piece in a table, be it of a file or of values given otherwise."""
+    name = _text(table, NAME) or default_name
+    machine = _text(table, MACHINE)
+    profile = table.keyed("machine", lambda: beside.profile(machine))
+    needles = _text(table, NEEDLES)
+    start = START.read(table, profile)
     yarns_table = table.table("yarns")
     yarns = {key: _yarn(yarns_table.table(key), key) for key in yarns_table.left()}
     swatch = _swatch(table.table("gauge")) if table.has("gauge") else None
     band_tables = table.tables("bands", required=True)
     if not band_tables:
         raise table.complain("bands", "a piece needs at least one band", "add [[bands]]")
-    named = None if needles is None else _keyed(table, "needles", lambda: profile.span(needles))
-    bands = [_band(item, number, folder, profile, yarns) for number, item in enumerate(band_tables, 1)]
+    named = None if needles is None else table.keyed("needles", lambda: profile.span(needles))
+    bands = [_band(item, number, beside, profile, yarns) for number, item in enumerate(band_tables, 1)]
     limits = Limits.read(table.table("limits"))
     table.finish()
     span = named or _widest(profile, bands, table)
     return Piece(name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits, table.file)
 
 
+def _text(table: Table, option: Option) -> Any:
+    """A text that is read before the machine is known."""
+    longest = option.kind.longest if isinstance(option.kind, Name) else 2000
+    return table.text(option.name, option.default, longest=longest)
+
+
 def _widest(profile: Profile, bands: list[BandRequest], table: Table) -> Span:
-    widths = [band.drawing.stitches for band in bands if band.drawing is not None]
-    if not widths:
+    widest = max((band.drawing for band in bands if band.drawing is not None), key=_stitches, default=None)
+    if widest is None:
         raise table.complain("needles", "without a chart the needles must be named", 'add needles = "L20-R20"')
-    return _keyed(table, "needles", lambda: profile.centred(max(widths)))
-
-
-def _keyed(table: Table, key: str, read: Callable[[], Value]) -> Value:
-    """Run `read`; an InputError from deeper down gets this table's file, line and key."""
     try:
-        return read()
+        return profile.centred(widest.stitches)
     except InputError as error:
-        if error.where.startswith(table.file):
-            raise
-        where = f"{table.where(key)}: {error.where}" if error.where else table.where(key)
-        raise type(error)(error.what, where=where, hint=error.hint) from None
+        raise ChartError(error.what, where=table.where("needles") or widest.name, hint=error.hint) from None
+
+
+def _stitches(chart: Chart) -> int:
+    return chart.stitches
 
 
 def _yarn(table: Table, name: str) -> Yarn:
@@ -130,7 +155,7 @@ def _yarn(table: Table, name: str) -> Yarn:
     yarn = Yarn(
         name=name,
         colour=_colour(table, "colour", "#d8d0c0"),
-        tex=None if count is None else _keyed(table, "count", lambda: tex_of(count)),
+        tex=None if count is None else table.keyed("count", lambda: tex_of(count)),
         stitch_size=table.number("stitch_size", 0, 30, None),
         loop_length_mm=table.number("loop_length_mm", 1, 100, None),
     )
@@ -157,68 +182,21 @@ def _swatch(table: Table) -> Swatch:
     return swatch
 
 
-def _band(table: Table, number: int, folder: Path, profile: Profile, yarns: dict[str, Yarn]) -> BandRequest:
+def _band(table: Table, number: int, beside: Beside, profile: Profile, yarns: dict[str, Yarn]) -> BandRequest:
     name = table.text("name", f"band {number}", longest=200)
-    technique = _keyed(table, "technique", lambda: technique_named(table.text("technique")))
+    technique = TECHNIQUE.read(table, profile)
     chosen = table.texts("yarns", ())
     for yarn in chosen:
         if yarn not in yarns:
             hint = "named under [yarns]: " + (", ".join(yarns) or "none")
             raise table.complain("yarns", f'no yarn is called "{yarn}"', hint)
     path = table.text("chart", None)
-    drawing = _drawing(table, folder / path) if path is not None else None
-    options = _options(table, profile)
-    only = options.alternate_needles == "only"
-    if path is not None and (only or not technique.needs_chart):
-        alone = 'alternate_needles = "only"' if only else technique.name
-        raise table.complain("chart", f"{alone} knits without a chart", "leave one of the two out")
+    to_drawing = read_drawing_options(table, profile)
+    options = read_options(table, profile)
+    alone = "the ground of every other needle" if options.alternate_needles == "only" else technique.name
+    if path is not None and (options.alternate_needles == "only" or not technique.needs_chart):
+        error = table.complain("chart", f"{alone} knits without a chart", "leave one of the two out")
+        raise error.at(error.where or path)
     table.finish()
-    chart = _keyed(table, "chart", drawing.chart) if drawing is not None else None
+    chart = table.keyed("chart", lambda: beside.chart(path, to_drawing)) if path is not None else None
     return BandRequest(name, technique, options, chart, tuple(yarns[yarn] for yarn in chosen))
-
-
-def _drawing(table: Table, path: Path) -> Drawing:
-    enlarge = _pair(table, "enlarge", (1, 1))
-    return Drawing(
-        path=path,
-        colours=table.whole("colours", 2, 16, None),
-        background=table.text("background", None),
-        crop_rows=_pair(table, "crop_rows", None),
-        crop_stitches=_pair(table, "crop_stitches", None),
-        turn=table.whole("turn", 0, 3, 0),
-        flip=table.flag("flip", False),
-        mirror=table.flag("mirror", False),
-        enlarge_stitches=enlarge[0],
-        enlarge_rows=enlarge[1],
-    )
-
-
-def _pair(table: Table, key: str, default: Any) -> Any:
-    value = table.raw(key, default)
-    if value is default:
-        return value
-    if not isinstance(value, list) or len(value) != 2 or not all(type(item) is int and item >= 1 for item in value):
-        raise table.complain(key, "expected two whole numbers from 1", f"as in {key} = [1, 24]")
-    return (value[0], value[1])
-
-
-def _options(table: Table, profile: Profile) -> Options:
-    once_at = table.text("once_at", None)
-    reversal = table.text("reversal", "off")
-    return Options(
-        rows=table.whole("rows", 1, PASSES_MAX, None),
-        row_repeat=table.whole("row_repeat", 1, 1000, 1),
-        reversal=_keyed(table, "reversal", lambda: parse_reversal(reversal)),
-        alternate_needles=table.choice("alternate_needles", ALTERNATE_NEEDLES, "off"),
-        shown_side=table.choice("shown_side", SHOWN_SIDES, None),
-        edge_needles=table.choice("edge_needles", EDGE_NEEDLES, None),
-        start=table.choice("start", SIDES, None),
-        separation=table.text("separation", None),
-        changer=table.choice("changer", CHANGERS, None),
-        backing=table.choice("backing", BACKINGS, "full"),
-        one_way=table.choice("one_way", ONE_WAYS, "rightward"),
-        once_at=None if once_at is None else _keyed(table, "once_at", lambda: profile.needle_index(once_at)),
-        shift=table.whole("shift", -SHIFT_MAX, SHIFT_MAX, 0),
-        mirror_rows=table.flag("mirror_rows", False),
-        break_floats=table.whole("break_floats", 0, BREAK_FLOATS_MAX, 0),
-    )

@@ -17,7 +17,7 @@ from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class,
 from latchline.fabric.yarn_need import YarnNeed, gauge_of, yarn_need
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import DIRECTIONS, Profile
-from latchline.piece.file import Piece
+from latchline.piece.model import Piece
 from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.sheet.drawings import act_in_words, bed_drawing, needle_drawing, piece_drawing, turn_marks

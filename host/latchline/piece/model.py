@@ -1,0 +1,53 @@
+"""A piece: all bands of one knitted part, and what the sheet and the checks want to know beside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from latchline.errors import InputError
+from latchline.machine.needles import Span
+from latchline.machine.profile import Profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.limits import Limits
+from latchline.plan.model import Plan, Yarn
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """A counted and measured piece of the same fabric."""
+
+    stitches: float
+    rows: float
+    width_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A piece as read: everything that `plan` needs, and what the sheet and the checks want to know.
+
+    file: the piece file or chart that it was read from, as complaints call it; empty where there is none.
+    """
+
+    name: str
+    profile: Profile
+    span: Span
+    start: str | None
+    yarns: tuple[Yarn, ...]
+    bands: tuple[BandRequest, ...]
+    swatch: Swatch | None = None
+    limits: Limits = field(default_factory=Limits)
+    file: str = ""
+
+    def plan(self) -> Plan:
+        """Raises InputError, naming the file, and the band where there are several."""
+        try:
+            return compile_plan(self.name, self.profile, self.span, self.bands, start=self.start)
+        except InputError as error:
+            raise error.at(self._place(error.where)) from None
+
+    def _place(self, where: str) -> str:
+        """A band's name as a reader would look for it; of a single band the file says enough."""
+        if not self.file or where not in {band.name for band in self.bands}:
+            return where
+        return self.file if len(self.bands) == 1 else f'{self.file}, band "{where}"'
