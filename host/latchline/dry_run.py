@@ -21,8 +21,9 @@ from latchline.link.messages import Done
 from latchline.link.port import cannot_open
 from latchline.link.setup import TICK_US
 from latchline.plan.model import Plan
+from latchline.sim import carriage
 from latchline.sim.needles import Knitted
-from latchline.sim.port import SimPort, register
+from latchline.sim.port import SimPort, parse_url, register
 from latchline.sim.world import World
 
 STUCK_S = 600.0  # simulated time without a pass after which a run is given up
@@ -70,6 +71,14 @@ def address_of(plan: Plan, *, seed: int, pace: float | None, faults: Sequence[st
     options += [("fault", fault) for fault in faults]
     options += [("trace", trace)] if trace else []
     return f"sim://{plan.profile.name}?{urlencode(options, safe=':,@/')}"
+
+
+def reached_rows_min(plan: Plan, address: str) -> float:
+    """The pace, rows a minute, to which the hand at `address` comes over the plan's needles; it may ask for more."""
+    hand = parse_url(address).hand
+    clearance = plan.profile.turn_clearance_needles if hand.clearance_needles is None else hand.clearance_needles
+    needles = plan.span.last - plan.span.first + 2 * clearance
+    return carriage.reached_rows_min(plan.profile, hand, needles * plan.profile.edges_per_needle)
 
 
 def dry_run(plan: Plan, address: str, progress: Callable[[int], None] = lambda done: None) -> DryRun:

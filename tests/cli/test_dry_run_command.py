@@ -66,3 +66,10 @@ def test_what_cannot_be_simulated_is_said_in_one_sentence(arguments: list[str], 
     assert ran.status == 2
     assert said in ran.err.splitlines()[-1]
     assert ran.out == ""
+
+
+def test_a_pace_beyond_any_hand_is_said_to_be_so(chart: Path) -> None:
+    ran = run("dry-run", chart, "--pace", 400)
+    assert ran.status == 0
+    assert "No hand keeps 400 rows a minute over these needles; this one comes to about " in ran.err
+    assert "No hand" not in run("dry-run", chart, "--pace", 30).err

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from latchline.machine.profile import load_profile, shipped_profiles
-from latchline.sim.carriage import BRISKEST_M_S2, ENCODER_UNEVEN, Hand, cruise_us, stroke
+from latchline.sim.carriage import BRISKEST_M_S2, ENCODER_UNEVEN, TURN_S, Hand, cruise_us, reached_rows_min, stroke
 
 profiles = st.sampled_from(shipped_profiles()).map(load_profile)
 STEADY = Hand(jitter=0)
@@ -59,3 +59,20 @@ def test_a_lifted_carriage_comes_down_elsewhere() -> None:
     profile = load_profile("standard-200")
     motion = stroke(np.random.default_rng(1), profile, STEADY, [0, 100], 2000, begin_us=0, lifted=7)
     assert sorted(set(np.diff(motion.places).tolist())) == [1, 8]
+
+
+@pytest.mark.parametrize("needles", [20, 60, 200])
+@pytest.mark.parametrize("machine", ["standard-200", "double-180", "mid-150"])
+def test_who_asks_for_a_quicker_pace_never_gets_a_slower_one(machine: str, needles: int) -> None:
+    profile = load_profile(machine)
+    edges = min(needles, profile.needles) * profile.edges_per_needle
+    asked = [5, 10, 20, 30, 45, 60, 90, 120, 150, 300, 600]
+    hands = [Hand(rows_per_minute=pace, jitter=0) for pace in asked]
+    times = [cruise_us(profile, hand, edges) for hand in hands]
+    assert times == sorted(times, reverse=True)
+    told = [reached_rows_min(profile, hand, edges) for hand in hands]
+    assert told == sorted(told)
+    for hand, edge_us, reached in zip(hands, times, told, strict=True):
+        motion = stroke(np.random.default_rng(1), profile, hand, [0, edges], edge_us, begin_us=0)
+        really = min(60 / (motion.at_us[-1] / 1e6 + TURN_S), hand.rows_per_minute)
+        assert reached == pytest.approx(really, rel=0.08)

@@ -96,3 +96,12 @@ def test_the_reference_comes_first_and_the_plan_says_from_which_side(tmp_path: P
     first = told.port.world.knitted[0].begin_us
     profile = load_profile("standard-200")
     assert position.values[position.at_us < first].max() >= profile.right_sensor_edge
+
+
+def test_a_carriage_that_only_stands_still_for_a_moment_has_not_backed_up() -> None:
+    """Standing long enough for a coil to come to rest, she takes it back a needle; else she just goes on."""
+    told = knit(small_plan(passes=40, width=40), "sim://standard-200?seed=3&pauses=1&backing-up=0")
+    stood = [done.report for done in told.done if done.report.stops]
+    assert len(stood) > 20
+    backed = sum(bool(report.backings) for report in stood)
+    assert 0 < backed < len(stood)

@@ -41,11 +41,13 @@ def command(
       latchline dry-run waves.png --technique slip --pace 45 --trace run.vcd
       latchline dry-run waves.png --fault flip:0.0001 --seed 5
     """
-    from latchline.dry_run import address_of, dry_run
+    from latchline.dry_run import address_of, dry_run, reached_rows_min
 
     plan = plan_from(source, given)
     address = address_of(plan, seed=seed, pace=pace, faults=faults, trace=trace)
     chatter(f"{plan.name}: {plan.passes} passes on {plan.profile.span_name(plan.span)}, board {address}")
+    if pace is not None and (reached := reached_rows_min(plan, address)) < pace - 0.5:
+        chatter(f"No hand keeps {pace:g} rows a minute over these needles; this one comes to about {reached:.0f}.")
     with _Progress(plan.passes) as progress:
         result = dry_run(plan, address, progress)
     if as_json:

@@ -63,15 +63,28 @@ def cruise_us(profile: Profile, hand: Hand, edges: int) -> float:
 
     A stretch gathered or lost at constant acceleration takes as long again as at cruising speed.
     """
-    pass_s = max(60 / hand.rows_per_minute - TURN_S, 0.1)
     way_m = edges * profile.edge_mm / 1000
-    ramp_m = min(RAMP_NEEDLES * profile.pitch_mm / 1000, way_m / 3)
+    pass_s = max(60 / hand.rows_per_minute - TURN_S, 2 * sqrt(way_m / BRISKEST_M_S2))
+    ramp_m = _ramp_m(profile, way_m)
     speed_m_s = (way_m + 2 * ramp_m) / pass_s
     if speed_m_s**2 / (2 * BRISKEST_M_S2) > ramp_m:  # way/v + v/a = time, solved for v
         root = max(pass_s**2 - 4 * way_m / BRISKEST_M_S2, 0.0)
         speed_m_s = BRISKEST_M_S2 / 2 * (pass_s - sqrt(root))
     fastest, slowest = fastest_us(profile) * 1.15, profile.edge_mm / SLOWEST_M_S * 1000
     return min(max(profile.edge_mm / speed_m_s * 1000, fastest), slowest)
+
+
+def _ramp_m(profile: Profile, way_m: float) -> float:
+    return min(RAMP_NEEDLES * profile.pitch_mm / 1000, way_m / 3)
+
+
+def reached_rows_min(profile: Profile, hand: Hand, edges: int) -> float:
+    """The pace, rows a minute, that this hand really comes to over so many edges when it would keep its own."""
+    way_m = edges * profile.edge_mm / 1000
+    speed_m_s = profile.edge_mm / cruise_us(profile, hand, edges) * 1000
+    ramp_m = max(_ramp_m(profile, way_m), speed_m_s**2 / (2 * BRISKEST_M_S2))
+    pass_s = max((way_m + 2 * ramp_m) / speed_m_s, 2 * sqrt(way_m / BRISKEST_M_S2))
+    return min(hand.rows_per_minute, 60 / (pass_s + TURN_S))
 
 
 def fastest_us(profile: Profile) -> float:

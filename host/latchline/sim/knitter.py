@@ -191,9 +191,11 @@ class Knitter:
         turns, pauses = [self.place], {}
         inside = start + towards * int(rng.integers(1, abs(finish - start)))
         if rng.random() < self.hand.pauses:
-            # After standing still in mid pass she goes back a needle first: a coil that was on is at rest by then.
-            pauses[len(turns)] = int(rng.uniform(0.2, 1.5) * 1e6)
-            turns += [inside, inside - towards * edges]
+            stand_s = rng.uniform(0.2, 1.5)
+            pauses[len(turns)] = int(stand_s * 1e6)
+            turns.append(inside)
+            if stand_s * 1000 > self.told.selectors.limit_ms / 2:  # a coil that was on is at rest by then
+                turns.append(inside - towards * edges)
         backing = min(3, self.told.backing_needles)
         if rng.random() < self.hand.backing_up and backing:
             inside += towards * int(rng.integers(0, abs(finish - inside)))

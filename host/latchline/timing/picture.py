@@ -13,6 +13,8 @@ from latchline.timing.passes import NEAR_LIMIT, Floats, PassTiming
 from latchline.timing.statistics import BREAK_S
 
 WIDTH, PANEL, GAP, TOP, LEFT, RIGHT = 900, 220, 106, 64, 64, 24
+BREAK_WORDS = 96  # room for the words at a break
+HALTS_HIGH = 40  # of a column on whose every pass the carriage halted
 COLUMNS_MOST = 400  # passes are drawn together, at their worst, where there are more
 LEFTWARD, RIGHTWARD = "#1f5fa8", "#b0501a"
 PALE_LEFTWARD, PALE_RIGHTWARD = "#d3e0ee", "#f0dccd"
@@ -67,32 +69,82 @@ def picture(timings: Sequence[PassTiming], title: str) -> Canvas:
 
 
 def _pace(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
-    """Rows a minute of each pass, its turn included; a break is a gap with its length."""
-    paces = [60 / t.cycle_s if t.cycle_s and (t.pause_s or 0) < BREAK_S else None for t in timings]
-    known = [pace for pace in paces if pace is not None]
-    y_ticks = round_steps(0, max(known, default=1.0) * 1.12)
+    """Rows a minute of each pass, its turn included; a break is a gap with its length.
+
+    Of more passes than can be told apart, the quantiles of as many together as share a column.
+    """
+    paces = np.array([60 / t.cycle_s if t.cycle_s and (t.pause_s or 0) < BREAK_S else np.nan for t in timings])
+    known = paces[~np.isnan(paces)]
+    together = ceil(len(timings) / COLUMNS_MOST)
+    highest = float(known.max() if together == 1 else np.percentile(known, 99)) if len(known) else 1.0
+    y_ticks = round_steps(0, highest * 1.12)
     panel = _Panel(canvas, 0, "Pace through the piece", (0.5, len(timings) + 0.5), (0, y_ticks[-1]))
-    stretch: list[Point] = []
-    for place, (timing, pace) in enumerate(zip(timings, paces, strict=True), 1):
-        if pace is not None:
-            stretch.append((panel.x(place), panel.y(pace)))
-            continue
-        _line(canvas, stretch)
-        stretch = []
-        if timing.pause_s is not None:
-            canvas.stroke([(panel.x(place), panel.top), (panel.x(place), panel.floor)], PALE, 1, dashed=True)
-            canvas.words(panel.x(place) + 4, panel.top + 12, f"break {clock(timing.pause_s)}")
-    _line(canvas, stretch)
-    if known:
-        middle = float(np.median(known))
-        canvas.stroke([(panel.x(0.5), panel.y(middle)), (panel.x(len(timings) + 0.5), panel.y(middle))], INK, 1, True)
+    if together == 1:
+        _each_pass(panel, paces)
+    else:
+        _quantiles(panel, paces, together)
+    _breaks(panel, timings)
+    if len(known):
+        middle = panel.y(float(np.median(known)))
+        canvas.stroke([(panel.x(0.5), middle), (panel.x(len(timings) + 0.5), middle)], INK, 1, True)
     panel.axes("passes, in the order knitted", "rows a minute", _pass_ticks(timings), y_ticks)
-    for place, timing in enumerate(timings, 1):
-        if timing.hesitations or timing.backings:
-            x = panel.x(place)
-            canvas.area([(x, panel.floor - 10), (x + 5, panel.floor), (x - 5, panel.floor)], RIGHTWARD)
-    entries = [(LEFTWARD, "a pass with the turn before it"), (INK, "the middle one (dashed)")]
-    panel.key([*entries, (RIGHTWARD, "stopped or backed up on the way")])
+    _halts(panel, timings, together)
+    several = [(LEFTWARD, f"the middle of {together} passes"), (PALE_LEFTWARD, "eight in ten of them")]
+    several += [(INK, "of all (dashed)"), (RIGHTWARD, "share with a halt")]
+    each = [(LEFTWARD, "a pass with the turn before it"), (INK, "the middle one (dashed)")]
+    each += [(RIGHTWARD, "stopped or backed up on the way")]
+    panel.key(each if together == 1 else several)
+
+
+def _each_pass(panel: _Panel, paces: Floats) -> None:
+    stretch: list[Point] = []
+    for place, pace in enumerate([*paces.tolist(), np.nan], 1):
+        if np.isnan(pace):
+            _line(panel.canvas, stretch)
+            stretch = []
+        else:
+            stretch.append((panel.x(place), panel.y(pace)))
+
+
+def _quantiles(panel: _Panel, paces: Floats, together: int) -> None:
+    """Eight in ten of each column's passes as a band, the middle one as a line."""
+    columns = [paces[at : at + together] for at in range(0, len(paces), together)]
+    found = [
+        (panel.x(0.5 + n * together + len(some) / 2), *np.percentile(some[~np.isnan(some)], [10, 50, 90]).tolist())
+        for n, some in enumerate(columns)
+        if not np.isnan(some).all()
+    ]
+    top = panel.y_range[1]
+    there = [(x, panel.y(low)) for x, low, _, _ in found]
+    back = [(x, panel.y(min(high, top))) for x, _, _, high in found]
+    panel.canvas.area([*there, *reversed(back)], PALE_LEFTWARD)
+    _line(panel.canvas, [(x, panel.y(middle)) for x, _, middle, _ in found])
+
+
+def _breaks(panel: _Panel, timings: Sequence[PassTiming]) -> None:
+    """A line at each break; in words the longest ones, as far as they do not stand over one another."""
+    breaks = [(t.pause_s, place) for place, t in enumerate(timings, 1) if (t.pause_s or 0) >= BREAK_S and t.pause_s]
+    named: list[float] = []
+    for pause_s, place in sorted(breaks, reverse=True):
+        x = panel.x(place)
+        panel.canvas.stroke([(x, panel.top), (x, panel.floor)], PALE, 1, dashed=True)
+        if all(abs(x - other) > BREAK_WORDS for other in named):
+            panel.canvas.words(x + 4, panel.top + 12, f"break {clock(pause_s)}")
+            named.append(x)
+
+
+def _halts(panel: _Panel, timings: Sequence[PassTiming], together: int) -> None:
+    """Passes on which the carriage stopped or backed up: a mark each, or by column as high as their share."""
+    halted = np.array([bool(t.hesitations or t.backings) for t in timings])
+    if together == 1:
+        for x in (panel.x(place + 1) for place in np.flatnonzero(halted).tolist()):
+            panel.canvas.area([(x, panel.floor - 10), (x + 5, panel.floor), (x - 5, panel.floor)], RIGHTWARD)
+        return
+    for at in range(0, len(halted), together):
+        some = halted[at : at + together]
+        if some.any():
+            left, right = panel.x(at + 0.5), panel.x(at + 0.5 + len(some))
+            panel.canvas.box(left, panel.floor - HALTS_HIGH * float(some.mean()), right, panel.floor, RIGHTWARD)
 
 
 def _line(canvas: Canvas, points: Sequence[Point]) -> None:
