@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sim_driver import Told, knit, small_plan
 
-from latchline.errors import PortError, Silent
+from latchline.errors import InputError, PortError, Silent
 from latchline.link.host import Host
 from latchline.link.messages import Probed
 from latchline.link.setup import bed_message
@@ -189,3 +189,19 @@ def test_every_fault_is_explained_on_its_page() -> None:
     page = (Path(__file__).parents[2] / "docs" / "reference" / "simulator.md").read_text(encoding="utf-8")
     for name in KINDS:
         assert f"`{name}" in page, name
+
+
+def test_several_faults_of_one_kind_are_all_suffered() -> None:
+    faults = Faults.parse(["coil-open:1,coil-open:2", "reset:20,reset:3,lost:@5,lost:@9", "coil-open:1"])
+    assert str(faults) == "coil-open:1,coil-open:2,reset:20,reset:3,lost:@5,lost:@9"
+    coils = Coils.of(load_profile("standard-200"), faults)
+    assert [coil for coil in range(16) if coils.ohm[coil] > 1e6] == [1, 2]
+    assert faults.struck("lost", 0, 20, np.random.default_rng(1)) == [4, 8]
+    told = knit(small_plan(passes=6), "sim://standard-200?seed=4&fault=reset:9,reset:6")
+    assert len(told.done) == 6
+    assert told.port.world.started_us == [0, 6_000_000, 9_000_000]
+
+
+def test_what_there_is_but_one_of_cannot_be_told_twice() -> None:
+    with pytest.raises(InputError, match='the fault "edges" is told twice'):
+        Faults.parse(["edges:4,edges:8"])

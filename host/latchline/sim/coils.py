@@ -28,8 +28,7 @@ class Coils:
     def of(cls, profile: Profile, faults: Faults) -> Coils:
         ohm = [_number(profile, "resistance_ohm", COIL_OHM)] * 16
         for name, value in (("coil-open", OPEN_OHM), ("coil-short", SHORT_OHM)):
-            coil = faults.coil(name)
-            if coil is not None:
+            for coil in faults.coils(name):
                 ohm[coil] = value
         return cls(tuple(ohm), _number(profile, "supply_v", SUPPLY_V), faults.amount("sag"))
 

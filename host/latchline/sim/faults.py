@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,13 +16,17 @@ from latchline.errors import InputError
 
 @dataclass(frozen=True)
 class Kind:
-    """What the value of a fault is: `chance` of each `of`, or an amount between two limits."""
+    """What the value of a fault is: `chance` of each `of`, or an amount between two limits.
+
+    single: there is no sense in telling it twice, as with the edges of the one encoder.
+    """
 
     of: str = ""
     least: float = 0.0
     most: float = 1.0
     usual: float | None = None
     whole: bool = False
+    single: bool = False
 
 
 def _chance(of: str, usual: float) -> Kind:
@@ -31,7 +35,7 @@ def _chance(of: str, usual: float) -> Kind:
 
 _COIL = Kind(least=0, most=15, whole=True)
 _SECOND = Kind(least=0, most=1e6)
-_SET = Kind(least=1, most=1, usual=1, whole=True)
+_SET = Kind(least=1, most=1, usual=1, whole=True, single=True)
 
 KINDS: Mapping[str, Kind] = {
     # wire
@@ -53,8 +57,8 @@ KINDS: Mapping[str, Kind] = {
     # board
     "reset": _SECOND,
     "power-cut": _SECOND,
-    "slow": Kind(least=1, most=100_000, usual=5000, whole=True),
-    "full": Kind(least=1, most=32, usual=1, whole=True),
+    "slow": Kind(least=1, most=100_000, usual=5000, whole=True, single=True),
+    "full": Kind(least=1, most=32, usual=1, whole=True, single=True),
     # coils
     "coil-open": _COIL,
     "coil-short": _COIL,
@@ -68,9 +72,9 @@ KINDS: Mapping[str, Kind] = {
     "ends-swapped": _SET,
     "left-stuck": _SET,
     "right-stuck": _SET,
-    "edges": Kind(least=1, most=16, whole=True),
+    "edges": Kind(least=1, most=16, whole=True, single=True),
     # supply
-    "sag": Kind(least=0, most=1, usual=0.3),
+    "sag": Kind(least=0, most=1, usual=0.3, single=True),
 }
 
 
@@ -88,9 +92,9 @@ class Fault:
 
 @dataclass(frozen=True)
 class Faults:
-    """The faults of one run, by name."""
+    """The faults of one run, in the order told. What can befall more than once may be told more than once."""
 
-    by_name: Mapping[str, Fault] = field(default_factory=dict)
+    told: tuple[Fault, ...] = ()
 
     @classmethod
     def parse(cls, texts: Iterable[str]) -> Faults:
@@ -98,41 +102,50 @@ class Faults:
 
         Raises InputError, naming the fault and what would be accepted.
         """
-        parts = [part.strip() for text in texts for part in text.split(",") if part.strip()]
-        faults = [_parse(part) for part in parts]
-        return cls({fault.name: fault for fault in faults})
+        faults = [_parse(part.strip()) for text in texts for part in text.split(",") if part.strip()]
+        for number, fault in enumerate(faults):
+            if KINDS[fault.name].single and fault.name in {other.name for other in faults[:number]}:
+                raise InputError(f'the fault "{fault.name}" is told twice', where="fault", hint="leave one of them out")
+        return cls(tuple(dict.fromkeys(faults)))
 
     def __contains__(self, name: str) -> bool:
-        return name in self.by_name
+        return any(fault.name == name for fault in self.told)
 
     def __str__(self) -> str:
-        return ",".join(str(fault) for fault in self.by_name.values())
+        return ",".join(map(str, self.told))
+
+    def amounts(self, name: str) -> list[float]:
+        """What was told of this fault, each time: seconds, coils."""
+        return [fault.amount for fault in self.told if fault.name == name]
 
     def amount(self, name: str, absent: float = 0.0) -> float:
-        fault = self.by_name.get(name)
-        return fault.amount if fault else absent
+        """The lowest amount told of this fault: of one that ends something, the first to come."""
+        return min(self.amounts(name), default=absent)
 
-    def coil(self, name: str) -> int | None:
-        """The coil that has this fault."""
-        fault = self.by_name.get(name)
-        return int(fault.amount) if fault else None
+    def coils(self, name: str) -> list[int]:
+        """The coils that have this fault."""
+        return [int(amount) for amount in self.amounts(name)]
 
     def strikes(self, name: str, nth: int, rng: np.random.Generator) -> bool:
         """Does it strike the nth pass (from 1)? One draw for each fault that goes by chance."""
-        fault = self.by_name.get(name)
-        if fault is None:
-            return False
-        return nth == fault.amount if fault.once else bool(rng.random() < fault.amount)
+        struck = [
+            nth == fault.amount if fault.once else bool(rng.random() < fault.amount)
+            for fault in self.told
+            if fault.name == name
+        ]
+        return any(struck)
 
     def struck(self, name: str, before: int, count: int, rng: np.random.Generator) -> list[int]:
         """Which of the next `count` bits, bytes or edges are struck, `before` having gone by already."""
-        fault = self.by_name.get(name)
-        if fault is None or count == 0:
-            return []
-        if fault.once:
-            nth = int(fault.amount) - 1 - before
-            return [nth] if 0 <= nth < count else []
-        return np.flatnonzero(rng.random(count) < fault.amount).tolist()
+        found: set[int] = set()
+        for fault in self.told:
+            if fault.name != name or count == 0:
+                continue
+            if fault.once:
+                found |= {int(fault.amount) - 1 - before} & set(range(count))
+            else:
+                found |= set(np.flatnonzero(rng.random(count) < fault.amount).tolist())
+        return sorted(found)
 
 
 def _parse(text: str) -> Fault:

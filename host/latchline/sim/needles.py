@@ -47,11 +47,10 @@ class Needles:
         selectors = profile.selectors
         self._act_us = np.full(COILS, round((selectors.pull_in_ms + selectors.mechanical_ms) * 1000), np.int64)
         self._release_us = round(selectors.release_ms * 1000)
-        slow, self._stuck = faults.coil("coil-slow"), faults.coil("coil-stuck")
-        if slow is not None:
+        self._stuck = faults.coils("coil-stuck")
+        for slow in faults.coils("coil-slow"):
             self._act_us[slow] = round(self._act_us[slow] * SLOW_COIL)
-        dead = (faults.coil(name) for name in ("coil-weak", "coil-open", "coil-short"))
-        self._dead = [coil for coil in dead if coil is not None]
+        self._dead = [coil for name in ("coil-weak", "coil-open", "coil-short") for coil in faults.coils(name)]
         self._zone = 0
         self._from = 0
         self._way: list[Motion] = []
@@ -155,8 +154,8 @@ class Needles:
         met_us, met = self._met_us(at_us, way, sign)
         pulled = self._pulled(coils, met_us)
         pulled[np.isin(coils, self._dead)] = False
-        if self._stuck is not None:
-            pulled[coils == self._stuck] = True
+        for stuck in self._stuck:
+            pulled[coils == stuck] = True
         selected: npt.NDArray[np.bool_] = met & (pulled ^ (selectors.active == "low"))
         return selected
 

@@ -37,7 +37,7 @@ class Sensors:
     def sense(self, motion: Motion) -> tuple[Times, Pins]:
         """Every change of the pins that this motion makes, in order."""
         at_us, pins = motion.at_us, self._levels(motion.places)
-        if not self.faults.by_name or not len(motion):
+        if not self.faults.told or not len(motion):
             return at_us, pins
         before, self._level = np.concatenate([[self._level], pins[:-1]]), int(pins[-1])
         lost, extra, bounce = (

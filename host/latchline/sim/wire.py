@@ -25,7 +25,7 @@ class Direction:
 
     def carry(self, at_us: int, data: bytes) -> list[Delivery]:
         """Bytes that start on their way at `at_us`, or when the line is free again."""
-        if not self.faults.by_name:
+        if not self.faults.told:
             first_us = max(at_us, self.busy_us) + BYTE_US
             self.busy_us = first_us + (len(data) - 1) * BYTE_US
             return [(first_us, data)]

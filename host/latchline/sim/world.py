@@ -195,7 +195,7 @@ class World:
 
 def _starts(faults: Faults) -> list[tuple[int, int]]:
     causes = (("reset", RESET_PIN), ("power-cut", POWER_ON))
-    return [(round(faults.amount(name) * 1e6), cause) for name, cause in causes if name in faults]
+    return [(round(at_s * 1e6), cause) for name, cause in causes for at_s in faults.amounts(name)]
 
 
 def _model(analog: Analog, chosen: int, faults: Faults) -> ModelBoard:
