@@ -16,6 +16,7 @@ ROAD = [
     "machine",
     "chart",
     "technique",
+    "shaping",
     "plan",
     "piece",
     "fabric",
