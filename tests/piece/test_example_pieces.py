@@ -57,3 +57,18 @@ def test_the_yarns_of_a_piece_follow_the_colours_of_its_charts(name: str) -> Non
     for band in plan_of(name).bands:
         if band.drawing is not None and band.technique.colour_work:
             assert [yarn.colour for yarn in band.yarns] == [colour.hex for colour in band.drawing.palette]
+
+
+@pytest.mark.parametrize(
+    ("name", "fingerprint"),
+    [
+        ("bench-bunting.toml", "76f1dfe0"),
+        ("door-banner.toml", "0226fbac"),
+        ("harbour-blanket.toml", "d0bc2590"),
+        ("net-cushion.toml", "9089565e"),
+        ("signal-flags.toml", "a2ee8bdf"),
+        ("tide-mat.toml", "b84818d9"),
+    ],
+)
+def test_a_piece_from_before_shaping_keeps_its_fingerprint(name: str, fingerprint: str) -> None:
+    assert f"{plan_of(name).fingerprint:08x}" == fingerprint

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from latchline.plan.hand import Position
 from latchline.plan.model import Plan, Yarn
 from latchline.technique.model import Does
 
@@ -14,7 +15,6 @@ Codes = npt.NDArray[np.uint8]
 Bools = npt.NDArray[np.bool_]
 
 NO_YARN = -1
-_LAID = (Does.LAID_OVER, Does.LAID_UNDER)
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +41,10 @@ def does(plan: Plan, first: int = 1, last: int | None = None) -> Codes:
     # Adding the difference modulo 256, in place, is many times quicker than choosing with numpy.where.
     codes *= (selected - unselected)[:, None]
     codes += unselected[:, None]
+    if plan.shaped:
+        positions = plan.positions_of(first, last)
+        codes[positions == Position.OUT] = Does.OUT
+        codes[positions == Position.HELD] = Does.HELD
     return codes
 
 
@@ -57,14 +61,19 @@ def _cams(plan: Plan, first: int, last: int | None) -> tuple[Codes, Codes]:
 
 def knits(codes: Codes) -> Bools:
     """Where a new loop is drawn through what hangs on the needle."""
-    made: Bools = (codes == Does.KNIT) | (codes == Does.KNIT_CONTRAST) | (codes >= min(_LAID))
+    made: Bools = (codes == Does.KNIT) | (codes == Does.KNIT_CONTRAST) | _laid(codes)
     return made
 
 
 def takes_first(codes: Codes) -> Bools:
     """Where the needle takes the pass's first yarn: knitted, tucked, or as ground under a laid-in one."""
-    taken: Bools = (codes == Does.KNIT) | (codes == Does.TUCK) | (codes >= min(_LAID))
+    taken: Bools = (codes == Does.KNIT) | (codes == Does.TUCK) | _laid(codes)
     return taken
+
+
+def _laid(codes: Codes) -> Bools:
+    laid: Bools = (codes == Does.LAID_OVER) | (codes == Does.LAID_UNDER)
+    return laid
 
 
 def takes_second(codes: Codes) -> Bools:

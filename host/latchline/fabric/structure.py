@@ -7,13 +7,14 @@ kept on a needle stretches up to the next knitted loop of its wale (same place).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from latchline.fabric.loops import Bools, Codes, does, knits, pass_yarns, takes_first, takes_second
+from latchline.plan.hand import GONE, HandStep, Position, goes, kind_of
 from latchline.plan.model import Plan
 from latchline.technique.model import Back, Does
 
@@ -30,11 +31,16 @@ class Structure:
     codes: uint8 (P, W), what each needle does (`technique.model.Does`).
     drawn_by: int32 (P + 1, W). Entry [p, x] is for the loop that needle x took in pass p (row 0:
         the loops cast on): the pass whose stitch is drawn through it, P + 1 where it still hangs on
-        the needle at the end, 0 where the needle took no loop.
+        the needle at the end, 0 where the needle took no loop; P + 1 + k where it left the needles by
+        hand before pass k.
+    drawn_at: int16 (P + 1, W), the needle on which that happens; None: the one that took the loop.
+    by_hand: loops made by hand, int32 (n, 4): the pass before which, the needle, and the two entries.
     """
 
     codes: Codes
     drawn_by: Ints
+    drawn_at: npt.NDArray[np.int16] | None = None
+    by_hand: Ints = field(default_factory=lambda: np.zeros((0, 4), dtype=np.int32))
 
     @property
     def passes(self) -> int:
@@ -59,26 +65,71 @@ class Structure:
         return self.drawn_through(self.passes + 1, needle)
 
 
-def structure(plan: Plan) -> Structure:
-    """The loops of a whole plan, each needle starting with one loop cast on."""
-    return structure_of(does(plan))
+def structure(plan: Plan, first: int = 1, last: int | None = None) -> Structure:
+    """The loops of passes first to last of a plan, each needle in work starting with one loop."""
+    last = plan.passes if last is None else last
+    codes = does(plan, first, last)
+    if not plan.shaped:
+        return structure_of(codes)
+    begun = plan.cast_on_loops() if first == 1 else plan.positions_of(first, first)[0] != Position.OUT
+    steps = [replace(step, before=step.before - first + 1) for step in plan.hand]
+    return structure_of(codes, begun, [step for step in steps if 1 <= step.before <= len(codes) + 1])
 
 
-def structure_of(codes: Codes) -> Structure:
-    """The loops of given passes: uint8 codes, shape (passes, needles)."""
+def structure_of(codes: Codes, begun: Bools | None = None, steps: Sequence[HandStep] = ()) -> Structure:
+    """The loops of given passes: uint8 codes, shape (passes, needles).
+
+    begun: the needles that start with a loop; None: all. steps: what is done by hand, in order.
+    """
     passes, width = codes.shape
     knitted = knits(codes)
     drawn_by = np.empty((passes + 1, width), dtype=np.int32)
     drawn_by[-1] = passes + 1
-    later = drawn_by[-1]  # for each needle, the next stitch after the passes at hand
-    for start in reversed(range(0, passes, CHUNK_PASSES)):
-        here = slice(start, min(start + CHUNK_PASSES, passes))
-        numbers = np.arange(here.start + 1, here.stop + 1, dtype=np.int32)[:, None]
+    here_at = np.arange(width, dtype=np.int16)
+    drawn_at = np.broadcast_to(here_at, drawn_by.shape).copy() if steps else None
+    later, later_at = drawn_by[-1].copy(), here_at.copy()  # of the loops on each needle: drawn through when and where
+    by_hand: list[tuple[int, int, int, int]] = []
+    left = list(steps)
+    ends = sorted({0, passes, *range(0, passes, CHUNK_PASSES), *(step.before - 1 for step in steps)}, reverse=True)
+    for end, start in zip(ends, [*ends[1:], None], strict=True):
+        later, later_at = _undone(left, end + 1, passes, later, later_at, by_hand)
+        drawn_by[end] = later
+        if drawn_at is not None:
+            drawn_at[end] = later_at
+        if start is None:
+            break
+        here = slice(start, end)
+        numbers = np.arange(start + 1, end + 1, dtype=np.int32)[:, None]
         stitch = np.where(knitted[here], numbers, later)
         drawn_by[here] = np.minimum.accumulate(stitch[::-1], axis=0)[::-1]
+        if drawn_at is not None:
+            drawn_at[here] = np.where(drawn_by[here] <= end, here_at, later_at)
+            later_at = drawn_at[start].copy()
         later = drawn_by[start].copy()
     drawn_by[1:] *= knitted | (codes == Does.TUCK)
-    return Structure(codes, drawn_by)
+    if begun is not None:
+        drawn_by[0] *= begun
+    return Structure(codes, drawn_by, drawn_at, np.array(by_hand[::-1], dtype=np.int32).reshape(-1, 4))
+
+
+def _undone(
+    left: list[HandStep],
+    before: int,
+    passes: int,
+    later: Ints,
+    later_at: npt.NDArray[np.int16],
+    by_hand: list[tuple[int, int, int, int]],
+) -> tuple[Ints, npt.NDArray[np.int16]]:
+    """From the fate of the loops after the steps due before a pass to that of those before them; uses the steps up."""
+    while left and left[-1].before == before:
+        step = left.pop()
+        if kind_of(step).makes:
+            needles = range(step.last, step.first - 1, -1)
+            by_hand.extend((before, needle, int(later[needle]), int(later_at[needle])) for needle in needles)
+        onto = goes(step, len(later))
+        later = np.where(onto == GONE, passes + 1 + before, later[onto]).astype(np.int32)
+        later_at = np.where(onto == GONE, np.arange(len(later)), later_at[onto]).astype(np.int16)
+    return later, later_at
 
 
 @dataclass(frozen=True, eq=False)

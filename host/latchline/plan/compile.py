@@ -17,7 +17,9 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
+from latchline.plan.positions import Laid, lay_out, within
 from latchline.plan.select import select
+from latchline.plan.shape import Work
 from latchline.technique.model import Separation, Steps, Technique, one_pass_a_row
 from latchline.technique.separation import backed
 from latchline.technique.table import STOCKING
@@ -29,48 +31,69 @@ FINGERPRINT_FORM = 1  # raise it when the meaning of the bytes under the fingerp
 
 @dataclass(frozen=True)
 class BandRequest:
-    """One band as asked for: a technique, a drawing (or none), options, yarns (main first)."""
+    """One band as asked for: a technique, a drawing (or none), options, yarns (main first).
+
+    works: shaping and hand steps. part, stitch_size, tension: as Band has them.
+    """
 
     name: str
     technique: Technique
     options: Options
     drawing: Chart | None = None
     yarns: tuple[Yarn, ...] = ()
+    works: tuple[Work, ...] = ()
+    part: str = "fabric"
+    stitch_size: float | None = None
+    tension: str = ""
 
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """A compiled band before it is put in its place in the plan."""
+    """A compiled band before it is put in its place in the plan. edge: as `Selections` has it."""
 
     band: Band
-    table: npt.NDArray[np.uint8]
+    table: npt.NDArray[np.bool_]
     of_pass: npt.NDArray[np.int32]
     chart_row: npt.NDArray[np.int32]
     knitted_row: npt.NDArray[np.int32]
     colour: npt.NDArray[np.int16]
     back_bed: npt.NDArray[np.uint8]
     start: str | None
+    edge: npt.NDArray[np.bool_] | None = None
+    works: tuple[Work, ...] = ()
 
 
 def compile_plan(
-    name: str, profile: Profile, span: Span, requests: Sequence[BandRequest], *, start: str | None = None
+    name: str,
+    profile: Profile,
+    span: Span,
+    requests: Sequence[BandRequest],
+    *,
+    start: str | None = None,
+    begun: Span | None = None,
 ) -> Plan:
     """Compile the bands, one after another, over a span of needles.
 
     start: the side on which the carriage stands; None: what the first separation needs, else right.
+    begun: the needles that hold a loop before the first pass; None: all, or none where a band casts on.
     Raises InputError (ChartError for a drawing) with the band's name as the place.
     """
     if not requests:
         raise InputError("there is nothing to knit", hint="add a band or a chart")
+    moving = (begun is not None and begun != span) or any(request.works for request in requests)
     parts: list[_Part] = []
     left = PASSES_MAX
     for request in requests:
-        parts.append(_compile_band(request, profile, span, left))
+        parts.append(_compile_band(request, profile, span, left, moving=moving))
         left -= parts[-1].band.passes
     if profile.drive == "next-pass" and parts[0].band.technique.needs_chart:
         parts.insert(0, _set_up_pass(parts[0].band.yarns, span))
     bands, rightward = _in_order(parts, start)
-    table = np.concatenate([_packed(np.zeros((1, span.width), dtype=np.bool_))] + [part.table for part in parts])
+    laid = None
+    if moving:
+        laid = lay_out(span, begun, [(part.band.name, part.band.passes, part.works) for part in parts], rightward)
+        parts = _within(parts, bands, laid, ahead=profile.drive == "next-pass")
+    table = _packed(np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts]))
     offsets = np.cumsum([1] + [len(part.table) for part in parts])
     acting = np.concatenate(
         [part.of_pass + offset for part, offset in zip(parts, offsets[:-1], strict=True)], dtype=np.int32
@@ -94,7 +117,21 @@ def compile_plan(
         band=np.repeat(np.arange(len(parts), dtype=np.int32), [len(part.of_pass) for part in parts]),
         notes=_notes(bands),
     )
+    if laid is not None:
+        positions = laid.positions
+        plan = replace(
+            plan, hand=laid.hand, positions=positions.table, position=positions.of_pass, cast_on=laid.cast_on
+        )
     return replace(plan, fingerprint=fingerprint(plan))
+
+
+def _within(parts: Sequence[_Part], bands: Sequence[Band], laid: Laid, *, ahead: bool) -> list[_Part]:
+    """The parts with their selections kept to the needles that are in work."""
+    kept = []
+    for part, band in zip(parts, bands, strict=True):
+        table, of_pass = within(part.table, part.of_pass, part.edge, laid.positions, band.first, ahead=ahead)
+        kept.append(replace(part, table=table, of_pass=of_pass))
+    return kept
 
 
 def fit(drawing: Chart, span: Span, options: Options, technique: Technique) -> Chart:
@@ -111,7 +148,9 @@ def fit(drawing: Chart, span: Span, options: Options, technique: Technique) -> C
     return tile(chart, span.width, options.shift)
 
 
-def _compile_band(request: BandRequest, profile: Profile, span: Span, passes_left: int) -> _Part:
+def _compile_band(
+    request: BandRequest, profile: Profile, span: Span, passes_left: int, *, moving: bool = False
+) -> _Part:
     """passes_left: how many the piece may still have; held against what is asked before arrays are made of it."""
     technique, options = request.technique, request.options
     _refuse_idle_options(request)
@@ -133,7 +172,7 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span, passes_lef
     steps = _steps(request, separation, rows, colours)
     edge_knit = (options.edge_needles or ("as-chart" if technique.colour_work else "knit")) == "knit"
     edge = technique.edge_selected if edge_knit and technique.needs_chart else None
-    chosen = select(cells, steps, options, technique, edge)
+    chosen = select(cells, steps, options, technique, edge, moving=moving)
     passes = len(steps.row)
     band = Band(
         name=request.name,
@@ -146,17 +185,22 @@ def _compile_band(request: BandRequest, profile: Profile, span: Span, passes_lef
         chart=chart,
         separation=separation,
         edge_knit=edge_knit,
+        part=request.part,
+        stitch_size=request.stitch_size,
+        tension=request.tension,
     )
     no_chart = chart is None
     return _Part(
         band=band,
-        table=_packed(chosen.table),
+        table=chosen.table,
         of_pass=chosen.of_pass,
         chart_row=np.zeros(passes, dtype=np.int32) if no_chart else chosen.chart_row + np.int32(1),
         knitted_row=steps.row + np.int32(1),
         colour=steps.yarn,
         back_bed=steps.back,
         start=start,
+        edge=chosen.edge,
+        works=request.works,
     )
 
 
@@ -256,7 +300,7 @@ def _set_up_pass(yarns: tuple[Yarn, ...], span: Span) -> _Part:
     band = Band("set-up pass", STOCKING, Options(rows=1), 1, 1, yarns[:1])
     return _Part(
         band=band,
-        table=_packed(np.zeros((1, span.width), dtype=np.bool_)),
+        table=np.zeros((1, span.width), dtype=np.bool_),
         of_pass=np.zeros(1, dtype=np.int32),
         chart_row=np.zeros(1, dtype=np.int32),
         knitted_row=np.ones(1, dtype=np.int32),
@@ -337,7 +381,15 @@ def fingerprint(plan: Plan) -> int:
             for band in plan.bands
         ],
     }
+    if plan.shaped:
+        head["hand"] = [asdict(step) for step in plan.hand]
+    parts = [[band.part, band.stitch_size, band.tension] for band in plan.bands]
+    if any(part != ["fabric", None, ""] for part in parts):
+        head["parts"] = parts
     value = zlib.crc32(json.dumps(head, sort_keys=True).encode())
+    if plan.shaped:
+        for array in (plan.cast_on, plan.positions, plan.position.astype("<i4")):
+            value = zlib.crc32(array.tobytes(), value)
     for array in (plan.rightward, plan.colour.astype("<i2"), plan.back_bed):
         value = zlib.crc32(array.tobytes(), value)
     for rows in (plan.acting, plan.driven) if plan.driven is not plan.acting else (plan.acting,):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -11,6 +12,7 @@ import numpy.typing as npt
 from latchline.chart.model import Chart
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
+from latchline.plan.hand import HandStep, Position, in_words
 from latchline.plan.options import Options
 from latchline.technique.model import Back, Separation, Technique
 
@@ -25,6 +27,9 @@ BACK_WORDS = {
     Back.EVEN: "every other needle, from the first on the left",
     Back.ODD: "every other needle, from the second on the left",
 }
+
+
+PARTS = ("fabric", "waste", "hem inside")
 
 
 @dataclass(frozen=True)
@@ -48,7 +53,8 @@ class Band:
 
     first, last: pass numbers from 1. chart: after mirroring onto needles, as wide as the span;
     None where there is none. drawing: the chart as it was drawn. yarns: one for each colour of
-    the chart, main first. edge_knit: whether the end needles are made to knit.
+    the chart, main first. edge_knit: whether the end needles are made to knit. part: one of PARTS.
+    stitch_size: on the dial, where it isn't the yarn's own. tension: of the yarn, in the knitter's words.
     """
 
     name: str
@@ -61,10 +67,18 @@ class Band:
     chart: Chart | None = None
     separation: Separation | None = None
     edge_knit: bool = False
+    part: str = "fabric"
+    stitch_size: float | None = None
+    tension: str = ""
 
     @property
     def passes(self) -> int:
         return self.last - self.first + 1
+
+    @property
+    def counts(self) -> bool:
+        """Whether its rows count in the finished height: waste comes off, and a hem lies double."""
+        return self.part == "fabric"
 
     @property
     def way(self) -> str:
@@ -82,6 +96,10 @@ class Plan:
     rightward: bool. chart_row: int32 from 1, 0 where none. knitted_row: int32 from 1 within the
     band. colour: int16, the palette index knitted, −1 where the pass is not of one colour.
     back_bed: uint8, what the back bed knits (`technique.model.Back`).
+    hand: what is done by hand between passes, in order. positions: uint8 (distinct, width), the
+    needles' positions (`plan.hand.Position`); position: int32 (passes), which of its rows each pass has;
+    cast_on: bool (width), the needles that hold a loop before the first pass. All three are empty where
+    every needle is in work from first to last.
     band: int32 index into bands. notes: pass number → what the operator does before it.
     fingerprint: CRC-32, never 0, of everything that is knitted.
     """
@@ -101,10 +119,50 @@ class Plan:
     band: Ints
     notes: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     fingerprint: int = 0
+    hand: tuple[HandStep, ...] = ()
+    positions: Bytes = field(default_factory=lambda: np.zeros((0, 0), dtype=np.uint8))
+    position: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int32))
+    cast_on: Bools = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
 
     @property
     def passes(self) -> int:
         return len(self.acting)
+
+    @property
+    def shaped(self) -> bool:
+        """Whether some needle is at some time out of work, held, or without the loop that it began with."""
+        return len(self.position) > 0
+
+    def positions_of(self, first: int = 1, last: int | None = None) -> Bytes:
+        """Positions in passes first to last: uint8 codes of `plan.hand.Position`, shape (passes, width)."""
+        if not self.shaped:
+            return np.full((len(self.acting[first - 1 : last]), self.span.width), Position.WORK, dtype=np.uint8)
+        return self.positions[self.position[first - 1 : last]]
+
+    def cast_on_loops(self) -> Bools:
+        """The needles that hold a loop before the first pass, bool (width)."""
+        return self.cast_on if self.shaped else np.ones(self.span.width, dtype=np.bool_)
+
+    def span_of(self, number: int) -> Span:
+        """From the first to the last needle that knits in a pass."""
+        if not self.shaped:
+            return self.span
+        there = np.flatnonzero(self.positions[self.position[number - 1]] == Position.WORK)
+        return Span(self.span.first + int(there[0]), self.span.first + int(there[-1]))
+
+    def hand_before(self, number: int) -> tuple[HandStep, ...]:
+        """What is done by hand before a pass; of one more than the last: after it."""
+        low = bisect_left(self.hand, number, key=lambda step: step.before)
+        return self.hand[low : bisect_right(self.hand, number, key=lambda step: step.before)]
+
+    def places_name(self, first: int, last: int) -> str:
+        """What a needle or span is called, from places in the span."""
+        names = [self.profile.needle_name(self.span.first + place) for place in (first, last)]
+        return names[0] if first == last else "-".join(names)
+
+    def hand_words(self, number: int) -> tuple[str, ...]:
+        """The hand steps before a pass, one a line."""
+        return tuple(in_words(step, self.places_name) for step in self.hand_before(number))
 
     @property
     def start(self) -> str:
@@ -126,7 +184,12 @@ class Plan:
         return band.yarns[: band.technique.yarns]
 
     def actions(self, number: int) -> tuple[str, ...]:
-        """What the operator does before a pass: set up the band, change colour, lay in, hold or release."""
+        """What the operator does before a pass: hand steps, set up the band, change colour, lay in, hold or release.
+
+        One more than the last pass: what is done after it.
+        """
+        if number > self.passes:
+            return self.hand_words(number)
         band, before = self.band_of(number), number - 1 if number > self.band_of(number).first else 0
         lines = list(self.notes.get(number, ()))
         colour = int(self.colour[number - 1])
@@ -137,7 +200,7 @@ class Plan:
             lines.append(f"set the back bed to knit {BACK_WORDS[Back(back)]}")
         if action := band.technique.cams_for(self.direction(number), band.way).action:
             lines.append(action)
-        return tuple(lines)
+        return (*self.hand_words(number), *lines)
 
     def acting_masks(self, first: int = 1, last: int | None = None) -> Bools:
         """Selections that act in passes first to last: bool, shape (passes, width)."""

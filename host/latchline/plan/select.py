@@ -24,19 +24,23 @@ class Selections:
     """Distinct selections and which of them each pass has.
 
     table: bool (distinct, width). of_pass: int32 (passes). chart_row: int32 (passes), from 0.
+    edge: bool (distinct), what an end needle is made to be; None where it is left as charted.
     """
 
     table: Bools
     of_pass: npt.NDArray[np.int32]
     chart_row: npt.NDArray[np.int32]
+    edge: Bools | None = None
 
 
-def select(cells: Cells, steps: Steps, options: Options, technique: Technique, edge: bool | None) -> Selections:
+def select(
+    cells: Cells, steps: Steps, options: Options, technique: Technique, edge: bool | None, *, moving: bool = False
+) -> Selections:
     """The selections of a band.
 
     cells: uint8 (H, width), row 0 the first one knitted, already mirrored onto needles.
     edge: what the end needles are made to be, selected or not, before colours are separated; None
-        leaves them as the chart has them.
+        leaves them as the chart has them. moving: don't apply it yet, as the edges move.
 
     Row k takes chart row ⌊k / n⌋ mod H and the ground's phase ⌊k / n⌋ mod 2, n the row repeat. A
     selection depends on no more than those two, the reversal and the colour, so each
@@ -52,9 +56,12 @@ def select(cells: Cells, steps: Steps, options: Options, technique: Technique, e
     rest, colour = np.divmod(distinct, colours)
     rest, is_reversed = np.divmod(rest, 2)
     chosen = _chosen(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), options, technique)
-    if edge is not None and chosen.shape[1]:
+    at_edge = None
+    if edge is not None and moving:
+        at_edge = _selected(np.full((len(chosen), 1), int(edge), dtype=np.uint8), colour - 2)[:, 0]
+    elif edge is not None and chosen.shape[1]:
         chosen[:, [0, -1]] = int(edge)
-    return Selections(_selected(chosen, colour - 2), of_pass, chart_row)
+    return Selections(_selected(chosen, colour - 2), of_pass, chart_row, at_edge)
 
 
 def ground(rows: int, width: int) -> Bools:

@@ -36,6 +36,7 @@ class Does(IntEnum):
     HELD = 4  # in holding position: keeps its loop, takes no yarn
     LAID_OVER = 5  # knits, the laid-in yarn passing over it
     LAID_UNDER = 6  # knits, the laid-in yarn passing under it
+    OUT = 7  # in non-working position: takes nothing and is passed by
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,271 @@
+"""What is done by hand between two passes: one declaration a kind.
+
+From it the plan knows which needles are in work, the loops know where they hang, and the sheet, the
+working chart and the prompts know what to say. Needles are places in the plan's span, 0 at the operator's left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.errors import InputError
+
+Bytes = npt.NDArray[np.uint8]
+Places = npt.NDArray[np.int16]
+
+GONE = -1  # a loop that leaves the needles
+
+TOOL = "a transfer tool"
+LATCH_TOOL = "a latch tool"
+
+
+class Position(IntEnum):
+    """Where a needle stands during a pass."""
+
+    OUT = 0  # non-working position: takes no yarn
+    WORK = 1  # working position
+    HELD = 2  # holding position: keeps its loops, takes no yarn
+
+
+@dataclass(frozen=True)
+class HandStep:
+    """One thing done by hand.
+
+    before: the pass before which it is due, from 1; one more than the last pass: after it.
+    kind: a name in HAND_KINDS. first, last: needles, both included. by: needles that loops go to the
+    right, negative to the left; in a cable the size of the left group, negative where the right one
+    goes over it. leaves: the position of a needle that is emptied. words: the knitter's own.
+    """
+
+    before: int
+    kind: str
+    first: int
+    last: int
+    by: int = 0
+    leaves: Position = Position.WORK
+    words: str = ""
+
+    @property
+    def needles(self) -> int:
+        return self.last - self.first + 1
+
+
+@dataclass(frozen=True)
+class HandKind:
+    """One kind of hand step.
+
+    words: what to do, with {needles}, {count}, {loops}, {far}, {way}, {target}, {left}, {right}, {words}.
+    goes: where the loops of the step's needles go, from the step; None: they stay. makes: whether each of
+    its needles gets a loop. sets: the position that its needles take; None: as they stand. at_hand:
+    what it takes. waits: whether the carriage must not go before it is done. sign: its letter on the working chart.
+    """
+
+    name: str
+    title: str
+    words: str
+    sign: str
+    goes: Callable[[HandStep], Places] | None = None
+    makes: bool = False
+    sets: Position | None = None
+    every_other: bool = False
+    at_hand: str = ""
+    waits: bool = True
+
+
+def _gone(step: HandStep) -> Places:
+    return np.full(step.needles, GONE, dtype=np.int16)
+
+
+def _moved(step: HandStep) -> Places:
+    return np.arange(step.first + step.by, step.last + step.by + 1, dtype=np.int16)
+
+
+def _crossed(step: HandStep) -> Places:
+    """The left group goes to the right end, the right group to the left end."""
+    places, left = np.arange(step.first, step.last + 1, dtype=np.int16), abs(step.by)
+    return np.roll(places, -left) if left == 0 else np.concatenate([places[-left:], places[: step.needles - left]])
+
+
+_KINDS = (
+    HandKind(
+        "wrap",
+        "cast on, closed edge wrapped by hand",
+        "bring {needles} into working position and wrap the yarn round each in turn, {count} loops, from the "
+        "side where the carriage does not stand",
+        "c",
+        makes=True,
+        sets=Position.WORK,
+    ),
+    HandKind("into-work", "needles into work", "bring {needles} into working position", "+", sets=Position.WORK),
+    HandKind(
+        "every-other",
+        "every other needle into work",
+        "bring every other needle of {needles} into working position, beginning with the first on the left",
+        "v",
+        sets=Position.WORK,
+        every_other=True,
+    ),
+    HandKind(
+        "comb",
+        "hang the comb",
+        "hang the cast-on comb and its weights into the loops of {needles}",
+        "w",
+        at_hand="a cast-on comb and weights",
+    ),
+    HandKind(
+        "move",
+        "move loops",
+        "move the {loops} of {needles} by {far} to the {way}, onto {target}",
+        "m",
+        goes=_moved,
+        at_hand=TOOL,
+    ),
+    HandKind(
+        "cross",
+        "cross two groups",
+        "cross {left} and {right}: the {way} group lies in front",
+        "x",
+        goes=_crossed,
+        at_hand="two transfer tools",
+    ),
+    HandKind(
+        "bind-off",
+        "bind off",
+        "bind off the {loops} of {needles} with the transfer tool, {count} in all, and put the needles out of work",
+        "b",
+        goes=_gone,
+        sets=Position.OUT,
+        at_hand=TOOL,
+    ),
+    HandKind(
+        "take-off",
+        "take off the needles",
+        "take the fabric off {needles}; the waste yarn keeps its loops",
+        "o",
+        goes=_gone,
+        sets=Position.OUT,
+    ),
+    HandKind(
+        "onto-cord",
+        "loops onto a cord",
+        "thread a cord through the {loops} of {needles}, take them off and put the needles out of work",
+        "o",
+        goes=_gone,
+        sets=Position.OUT,
+        at_hand="a cord and a blunt needle",
+    ),
+    HandKind(
+        "hold", "needles into holding position", "bring {needles} into holding position", "h", sets=Position.HELD
+    ),
+    HandKind(
+        "release",
+        "needles back from holding position",
+        "push {needles} back into working position",
+        "r",
+        sets=Position.WORK,
+    ),
+    HandKind(
+        "wrap-held",
+        "wrap a held needle",
+        "lay the yarn round {needles}, which is held, so that no hole stays",
+        "u",
+    ),
+    HandKind(
+        "pick-up",
+        "pick up a loop",
+        "hang the loop that lies below the neighbour of {needles} onto it, so that it is not empty",
+        "p",
+        makes=True,
+        at_hand=TOOL,
+    ),
+    HandKind(
+        "hang-hem",
+        "hang a hem",
+        "fold the hem and hang the first row's {loops} onto {needles}, one beside each loop",
+        "p",
+        makes=True,
+        at_hand=TOOL,
+    ),
+    HandKind(
+        "buttonhole",
+        "a buttonhole",
+        "make a buttonhole: bind off the {loops} of {needles} and wrap the yarn round these needles again",
+        "k",
+        goes=_gone,
+        makes=True,
+        at_hand=TOOL,
+    ),
+    HandKind(
+        "latch-up",
+        "latch up",
+        "latch up the ladder or float at {needles}{words}",
+        "l",
+        at_hand=LATCH_TOOL,
+    ),
+    HandKind("weight", "hang a weight", "hang a weight at {needles}", "w", at_hand="edge weights", waits=False),
+    HandKind("marker", "put in a marker", "put in a marker at {needles}{words}", "t", at_hand="markers", waits=False),
+    HandKind("note", "the knitter's own words", "{words}", "n"),
+)  # fmt: skip
+HAND_KINDS: dict[str, HandKind] = {kind.name: kind for kind in _KINDS}
+
+
+def kind_of(step: HandStep) -> HandKind:
+    return HAND_KINDS[step.kind]
+
+
+def in_words(step: HandStep, name: Callable[[int, int], str]) -> str:
+    """What to do, as one line. name: what a needle or span is called, from its first and last place."""
+    kind, far = kind_of(step), abs(step.by)
+    before = f"{step.words}: " if step.words and "{words}" not in kind.words else ""
+    after = f": {step.words}" if step.words and kind.name != "note" else step.words
+    text = kind.words.format(
+        needles=name(step.first, step.last),
+        count=step.needles,
+        loops="loop" if step.needles == 1 else "loops",
+        far=f"{far} needle" + ("s" if far != 1 else ""),
+        way="left" if (step.by > 0) == (kind.name == "cross") else "right",
+        target=name(step.first + step.by, step.last + step.by),
+        left=name(step.first, step.first + max(far, 1) - 1),
+        right=name(step.first + far, step.last),
+        words=after,
+    )
+    emptied = " and put the emptied needles out of work" if far and step.leaves == Position.OUT else ""
+    return before + text + emptied
+
+
+def goes(step: HandStep, width: int) -> Places:
+    """For each needle of a span, the needle on which its loops hang after the step; GONE where they leave."""
+    places = np.arange(width, dtype=np.int16)
+    kind = kind_of(step)
+    if kind.goes is not None:
+        places[step.first : step.last + 1] = kind.goes(step)
+    return places
+
+
+def positions_after(step: HandStep, positions: Bytes) -> Bytes:
+    """The needles' positions after a step, uint8 (width). Raises InputError where loops leave the span."""
+    kind = kind_of(step)
+    width = len(positions)
+    if step.first < 0 or step.last >= width or step.last < step.first:
+        raise InputError("the needles lie outside those of the piece", hint="name more needles under `needles`")
+    after = positions.copy()
+    if kind.sets is not None:
+        after[step.first : step.last + 1 : 2 if kind.every_other else 1] = kind.sets
+    if kind.goes is not None and kind.sets is None and not kind.makes:
+        targets = kind.goes(step)
+        if targets.min() < 0 or targets.max() >= width:
+            raise InputError("the loops would leave the needles of the piece", hint="name more needles under `needles`")
+        emptied = np.setdiff1d(np.arange(step.first, step.last + 1), targets)
+        after[targets[after[targets] == Position.OUT]] = Position.WORK
+        after[emptied] = step.leaves
+    return after
+
+
+def worked(steps: Sequence[HandStep]) -> tuple[str, ...]:
+    """What a number of steps take to have at hand, each thing once."""
+    return tuple(dict.fromkeys(kind_of(step).at_hand for step in steps if kind_of(step).at_hand))

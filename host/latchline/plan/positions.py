@@ -1,0 +1,134 @@
+"""Which needles are in work, held or out of work in each pass, from what is done by hand between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from latchline.errors import InputError
+from latchline.machine.needles import Span
+from latchline.plan.hand import HandStep, Position, positions_after
+from latchline.plan.shape import CastOn, Here, Work, in_order
+
+Bools = npt.NDArray[np.bool_]
+Bytes = npt.NDArray[np.uint8]
+Ints = npt.NDArray[np.int32]
+
+TABLE_KEYS_MOST = 1 << 25  # beyond so many possible pairs they are sorted instead of marked
+
+
+@dataclass(frozen=True, eq=False)
+class Positions:
+    """Distinct rows of positions, uint8 (distinct, width), and which of them each pass has, int32 (passes)."""
+
+    table: Bytes
+    of_pass: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """Where the needles stand, what is done by hand, and which needles hold a loop before the first pass."""
+
+    positions: Positions
+    hand: tuple[HandStep, ...]
+    cast_on: Bools
+
+
+def lay_out(
+    span: Span, begun: Span | None, bands: Sequence[tuple[str, int, tuple[Work, ...]]], rightward: Bools
+) -> Laid:
+    """Follow the needles through all bands.
+
+    bands: name, passes and works of each. Raises InputError naming the band and the row of it.
+    """
+    rows: dict[bytes, int] = {}
+    hand: list[HandStep] = []
+    of_pass = np.zeros(len(rightward), dtype=np.int32)
+    now = np.zeros(span.width, dtype=np.uint8)
+    if begun is not None or not any(isinstance(work, CastOn) for _, _, works in bands for work in works):
+        low, high = (0, span.width - 1) if begun is None else (begun.first - span.first, begun.last - span.first)
+        now[max(low, 0) : high + 1] = Position.WORK
+    cast_on = now == Position.WORK
+    number = 1
+    for name, passes, works in bands:
+        try:
+            due = in_order(works, passes, Here(number, now, _side(rightward, number))) if works else []
+        except InputError as error:
+            raise type(error)(error.what, where=name, hint=error.hint) from None
+        marked = number
+        for item in due:
+            before = number + item.before - 1
+            if before > marked:
+                of_pass[marked - 1 : before - 1] = _row(rows, now, name, marked - number + 1)
+                marked = before
+            try:
+                for step in item.make(Here(before, now, _side(rightward, before))):
+                    now = positions_after(step, now)
+                    hand.append(step)
+            except InputError as error:
+                raise type(error)(error.what, where=f"{name}, row {item.before}", hint=error.hint) from None
+        if marked < number + passes:
+            of_pass[marked - 1 : number + passes - 1] = _row(rows, now, name, marked - number + 1)
+        number += passes
+    table = np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(len(rows), span.width)
+    return Laid(Positions(table, of_pass), tuple(hand), cast_on)
+
+
+def _row(rows: dict[bytes, int], now: Bytes, name: str, row: int) -> int:
+    if not (now == Position.WORK).any():
+        raise InputError(
+            "no needle is in work any more", where=f"{name}, row {row}", hint="cast on first, or leave some stitches"
+        )
+    return rows.setdefault(now.tobytes(), len(rows))
+
+
+def _side(rightward: Bools, before: int) -> str:
+    """Where the carriage stands before a pass; of one more than the last: after it."""
+    if before > len(rightward):
+        return "right" if rightward[-1] else "left"
+    return "left" if rightward[before - 1] else "right"
+
+
+def within(
+    table: Bools, of_pass: Ints, edge: Bools | None, positions: Positions, first: int, *, ahead: bool
+) -> tuple[Bools, Ints]:
+    """A band's selections kept to the needles that knit, its end needles made what `edge` says: each pair once.
+
+    first: the band's first pass. ahead: needles are pushed in the pass before, so that only those that
+    stand in work in both can be selected.
+    """
+    here = positions.of_pass[first - 1 : first - 1 + len(of_pass)]
+    working = positions.table == Position.WORK
+    now, before = np.arange(len(working)), np.arange(len(working))
+    if ahead:
+        earlier = positions.of_pass[np.maximum(np.arange(first - 2, first - 2 + len(of_pass)), 0)]
+        both, here = np.unique(here.astype(np.int64) * len(working) + earlier, return_inverse=True)
+        now, before = np.divmod(both, len(working))
+    key = of_pass.astype(np.int64) * len(now) + here
+    distinct, place = _distinct(key, len(table) * len(now))
+    row, pair = np.divmod(distinct, len(now))
+    chosen = table[row]
+    knitting = working[now[pair]]
+    if edge is not None:
+        lines = np.arange(len(chosen))
+        chosen[lines, knitting.argmax(axis=1)] = edge[row]
+        chosen[lines, knitting.shape[1] - 1 - knitting[:, ::-1].argmax(axis=1)] = edge[row]
+    chosen &= knitting
+    if ahead:
+        chosen &= working[before[pair]]
+    return chosen, place.astype(np.int32)
+
+
+def _distinct(key: npt.NDArray[np.int64], keys: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    if keys > TABLE_KEYS_MOST:
+        found, place = np.unique(key, return_inverse=True)
+        return found, place
+    used = np.zeros(keys, dtype=np.bool_)
+    used[key] = True
+    found = np.flatnonzero(used)
+    where = np.empty(keys, dtype=np.int64)
+    where[found] = np.arange(len(found))
+    return found, where[key]

@@ -1,0 +1,127 @@
+"""Needles that come into work, leave it, are held and hand their loops on."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from latchline.errors import InputError
+from latchline.machine.needles import Span
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.hand import Position
+from latchline.plan.model import Plan
+from latchline.plan.options import Options
+from latchline.plan.shape import AllNeedles, AtRate, CastOn, Groups, Neck, ShortRows, ToWidth, Work
+from latchline.technique.table import technique_named
+
+
+def plan_of(*bands: tuple[int, tuple[Work, ...]], width: int = 40, technique: str = "stocking", **more: object) -> Plan:
+    profile = load_profile("standard-200")
+    ground = "off" if technique == "stocking" else "only"
+    requests = [
+        BandRequest(f"band {n}", technique_named(technique), Options(rows=rows, alternate_needles=ground), works=works)
+        for n, (rows, works) in enumerate(bands, 1)
+    ]
+    return compile_plan("shaped", profile, profile.centred(width), requests, **more)  # type: ignore[arg-type]
+
+
+def widths(plan: Plan) -> list[int]:
+    return np.count_nonzero(plan.positions_of() == Position.WORK, axis=1).tolist()
+
+
+def test_narrowing_reaches_its_width_in_the_last_row() -> None:
+    plan = plan_of((60, (ToWidth(30),)), width=40)
+    assert widths(plan)[0] == 40
+    assert widths(plan)[-1] == 30
+    assert [step.before for step in plan.hand[::2]] == [12, 24, 36, 48, 60]
+
+
+def test_an_odd_stitch_cannot_be_taken_off_both_sides() -> None:
+    with pytest.raises(InputError, match="band 1: from 40 to 31 stitches one stitch is left over"):
+        plan_of((60, (ToWidth(31),)))
+
+
+def test_widening_past_the_needles_of_the_piece_names_band_and_row() -> None:
+    with pytest.raises(InputError, match="band 1, row 3: widening leaves the needles"):
+        plan_of((9, (AtRate("left", 1, 3, 2),)))
+
+
+def test_the_end_needles_of_tuck_knit_wherever_the_edge_has_moved() -> None:
+    plan = plan_of((12, (AtRate("both", -1, 2, 5),)), technique="tuck")
+    masks, working = plan.acting_masks(), plan.positions_of() == Position.WORK
+    for mask, here in zip(masks, working, strict=True):
+        first, last = np.flatnonzero(here)[[0, -1]]
+        assert mask[first]
+        assert mask[last]
+        assert not mask[~here].any()
+
+
+def test_groups_go_off_at_the_side_where_the_carriage_stands() -> None:
+    plan = plan_of((8, (Groups((4, 3, 2, 1)),)), start="right")
+    assert [(step.before, step.needles) for step in plan.hand] == [
+        (1, 4),
+        (2, 4),
+        (3, 3),
+        (4, 3),
+        (5, 2),
+        (6, 2),
+        (7, 1),
+        (8, 1),
+    ]
+    for step in plan.hand:
+        at_left = step.first < 20
+        assert at_left == bool(plan.rightward[step.before - 1])  # a rightward pass starts at the left
+
+
+def test_six_short_rows_of_three_at_each_end_of_ninety_three_leave_fifty_seven() -> None:
+    # a public page on short rows, read: 12 rows; 57 computed
+    plan = plan_of((12, (ShortRows((3,) * 6),)), (1, ()), width=93)
+    assert widths(plan) == [*range(90, 54, -3), 93]
+    held_far = [step for step in plan.hand if step.kind == "hold"]
+    assert all((step.first < 46) == (not plan.rightward[step.before - 1]) for step in held_far)
+
+
+def test_held_needles_come_back_in_steps() -> None:
+    plan = plan_of((12, (ShortRows((4, 4, 4), side="left", release="in steps"),)), start="right")
+    assert widths(plan) == [36, 36, 32, 32, 28, 28, 32, 32, 36, 36, 40, 40]
+
+
+def test_a_neck_is_knitted_one_side_after_the_other() -> None:
+    # the front neck 32 stitches wide of a book on knitting: 12, then 3, 2, 2, 1, 1, 1 a side
+    plan = plan_of((40, (Neck(12, (3, 2, 2, 1, 1, 1), (5, 5, 6)),)), (1, ()), width=64, start="right")
+    positions = plan.positions_of()
+    for number, row in enumerate(positions[:40], 1):
+        working = np.flatnonzero(row == Position.WORK)
+        assert (working >= 38).all() if number <= 20 else (working < 26).all()
+    assert (positions[20, 38:] == Position.HELD).any()
+    assert widths(plan)[19] == widths(plan)[39] == 6
+    assert widths(plan)[40] == 12
+
+
+def test_a_piece_cast_on_and_bound_off_keeps_no_needle_in_work() -> None:
+    plan = plan_of((4, (CastOn("every-other", 0, 39),)), (20, (AllNeedles(21, "bind-off"),)))
+    assert widths(plan)[:3] == [20, 40, 40]
+    assert not plan.cast_on_loops().any()
+    assert plan.actions(25) == (
+        "bind off the loops of L20-R20 with the transfer tool, 40 in all, and put the needles out of work",
+    )
+
+
+def test_a_piece_without_shaping_has_no_positions() -> None:
+    plan = plan_of((4, ()))
+    assert not plan.shaped
+    assert (plan.positions_of() == Position.WORK).all()
+
+
+def test_shaping_enters_the_fingerprint() -> None:
+    plans = [plan_of((60, works)) for works in ((), (ToWidth(30),), (ToWidth(30, fashioned=3),), (ToWidth(32),))]
+    assert len({plan.fingerprint for plan in plans}) == 4
+
+
+def test_a_piece_may_begin_on_fewer_needles_than_it_grows_to() -> None:
+    profile = load_profile("standard-200")
+    narrow = profile.centred(20)
+    plan = plan_of((20, (ToWidth(40),)), begun=Span(narrow.first, narrow.last))
+    assert widths(plan)[0] == 22 - 2
+    assert widths(plan)[-1] == 40
