@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import cycle
 
 import numpy as np
@@ -12,7 +13,7 @@ from hypothesis import reject
 from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
-from latchline.errors import ProfileError
+from latchline.errors import InputError, ProfileError
 from latchline.fabric.gauge import Gauge
 from latchline.link.messages import (
     Ask,
@@ -32,8 +33,10 @@ from latchline.machine.electrical import CLAMPS, RANGES
 from latchline.machine.parts import part_names
 from latchline.machine.profile import Profile, load_profile, parse_profile
 from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.hand import HAND_KINDS, Position
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
+from latchline.plan.shape import AllNeedles, AtRate, ByHand, CastOn, Groups, Neck, ShortRows, Work
 from latchline.technique.table import TECHNIQUES
 
 
@@ -277,6 +280,54 @@ def plans(draw: st.DrawFn) -> Plan:
     bands = [draw(band_requests(number, stitches)) for number in range(1, draw(st.integers(1, 3)) + 1)]
     start = draw(st.sampled_from(("left", "right")))
     return compile_plan("drawn", profile, profile.centred(stitches), bands, start=start)
+
+
+@st.composite
+def works(draw: st.DrawFn, stitches: int) -> Work:
+    """Shaping or something done by hand in a band over so many needles; not all of it can be done."""
+    first = draw(st.integers(0, stitches - 1))
+    last = min(stitches - 1, first + draw(st.integers(0, 3)))
+    side = draw(st.sampled_from(("both", "left", "right")))
+    step = ByHand(draw(st.integers(1, 6)), draw(st.sampled_from(sorted(HAND_KINDS))), first, last,
+                  draw(st.integers(-2, 2)), draw(st.sampled_from((Position.OUT, Position.WORK))))  # fmt: skip
+    return draw(
+        st.one_of(
+            st.just(step),
+            st.just(step),
+            st.builds(AtRate, st.just(side), st.sampled_from((-1, 1)), st.integers(1, 3), st.integers(1, 3),
+                      st.integers(0, 3)),
+            st.builds(Groups, st.lists(st.integers(1, 2), min_size=1, max_size=2).map(tuple), st.just(side),
+                      st.booleans()),
+            st.builds(ShortRows, st.lists(st.integers(1, 2), min_size=1, max_size=2).map(tuple), st.just(side),
+                      st.sampled_from(("at once", "in steps", "later"))),
+            st.just(AllNeedles(1, "hang-hem")),
+            st.just(Neck(2, (1,), (1, 1))),
+        )
+    )  # fmt: skip
+
+
+@st.composite
+def shaped_plans(draw: st.DrawFn) -> Plan:
+    """Pieces that are shaped, worked on by hand, cast on and bound off, of any technique."""
+    profile = load_profile("double-180")
+    stitches = draw(st.integers(6, 14))
+    requests = []
+    for number in range(1, draw(st.integers(1, 3)) + 1):
+        request = draw(band_requests(number, stitches))
+        requests.append(replace(request, works=tuple(draw(st.lists(works(stitches), max_size=2)))))
+    if draw(st.booleans()):
+        begin = CastOn(draw(st.sampled_from(("wrapped", "every-other"))), 0, stitches - 1)
+        plain = BandRequest("beginning", TECHNIQUES["stocking"], Options(rows=4), works=(begin,))
+        requests.insert(0, plain)
+    if draw(st.booleans()):
+        end = BandRequest("end", TECHNIQUES["stocking"], Options(rows=2), works=(AllNeedles(3, "bind-off"),))
+        requests.append(end)
+    try:
+        return compile_plan(
+            "drawn", profile, profile.centred(stitches), requests, start=draw(st.sampled_from(("left", "right")))
+        )
+    except InputError:
+        reject()
 
 
 @st.composite

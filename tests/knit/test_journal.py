@@ -23,7 +23,7 @@ from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan, Yarn
 from latchline.plan.options import Options
 from latchline.technique.table import technique_named
-from strategies import two_colour_charts
+from strategies import shaped_plans, two_colour_charts
 
 PLAN = small_plan(12, bands=2)
 INFO = BoardInfo(1, 5, bytes((0, 1, 0)), 77, 3, 1, 32, 255, 0)
@@ -90,6 +90,13 @@ def test_any_drawing_is_kept_with_its_plan(drawing: Chart) -> None:
     plan = compile_plan("waves", bed, bed.centred(20), requests)
     words, arrays = kept(plan)
     same(plan, restored(words, arrays, bed.name, bed.source))
+
+
+@given(shaped_plans())
+@settings(max_examples=20)
+def test_what_is_done_by_hand_is_kept_with_the_plan(plan: Plan) -> None:
+    words, arrays = kept(plan)
+    same(plan, restored(words, arrays, plan.profile.name, plan.profile.source))
 
 
 def test_each_pass_is_one_durable_transaction(path: Path) -> None:

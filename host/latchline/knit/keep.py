@@ -14,6 +14,7 @@ from latchline.chart.model import Chart, Colour
 from latchline.errors import JournalError
 from latchline.machine.needles import Span
 from latchline.machine.profile import parse_profile
+from latchline.plan.hand import HandStep, Position
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.plan.options import Options
 from latchline.technique.table import technique_named
@@ -30,6 +31,7 @@ def kept(plan: Plan) -> tuple[str, bytes]:
         "span": [plan.span.first, plan.span.last],
         "fingerprint": plan.fingerprint,
         "notes": {str(number): list(lines) for number, lines in plan.notes.items()},
+        "hand": [asdict(step) for step in plan.hand],
         "bands": [_kept_band(band, number, arrays) for number, band in enumerate(plan.bands)],
     }
     packed = io.BytesIO()
@@ -51,6 +53,7 @@ def restored(words: str, packed: bytes, machine: str, profile: str) -> Plan:
             bands=tuple(_restored_band(band, number, arrays) for number, band in enumerate(told["bands"])),
             notes={int(number): tuple(lines) for number, lines in told["notes"].items()},
             fingerprint=told["fingerprint"],
+            hand=tuple(HandStep(**(step | {"leaves": Position(step["leaves"])})) for step in told.get("hand", [])),
             **values,
         )
     except (ValueError, KeyError, TypeError, OSError, EOFError, zipfile.BadZipFile) as error:

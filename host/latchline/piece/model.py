@@ -48,6 +48,10 @@ class Piece:
 
     def _place(self, where: str) -> str:
         """A band's name as a reader would look for it; of a single band the file says enough."""
-        if not self.file or where not in {band.name for band in self.bands}:
+        band = next(
+            (band.name for band in self.bands if where == band.name or where.startswith(f"{band.name}, ")), None
+        )
+        if not self.file or band is None:
             return where
-        return self.file if len(self.bands) == 1 else f'{self.file}, band "{where}"'
+        inside = where.removeprefix(band)  # a row and needles
+        return self.file + inside if len(self.bands) == 1 else f'{self.file}, band "{band}"{inside}'

@@ -91,7 +91,8 @@ def compile_plan(
     bands, rightward = _in_order(parts, start)
     laid = None
     if moving:
-        laid = lay_out(span, begun, [(part.band.name, part.band.passes, part.works) for part in parts], rightward)
+        works = [(part.band.name, part.band.passes, part.works) for part in parts]
+        laid = lay_out(span, begun, works, rightward, profile.span_name)
         parts = _within(parts, bands, laid, ahead=profile.drive == "next-pass")
     table = _packed(np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts]))
     offsets = np.cumsum([1] + [len(part.table) for part in parts])

@@ -61,8 +61,9 @@ class HandKind:
 
     words: what to do, with {needles}, {count}, {loops}, {far}, {way}, {target}, {left}, {right}, {words}.
     goes: where the loops of the step's needles go, from the step; None: they stay. makes: whether each of
-    its needles gets a loop. sets: the position that its needles take; None: as they stand. at_hand:
-    what it takes. waits: whether the carriage must not go before it is done. sign: its letter on the working chart.
+    its needles gets a loop. sets: the position that its needles take; None: as they stand. fresh:
+    whether they must be out of work before. at_hand: what it takes. waits: whether the carriage must not
+    go before it is done. sign: its letter on the working chart.
     """
 
     name: str
@@ -73,6 +74,7 @@ class HandKind:
     makes: bool = False
     sets: Position | None = None
     every_other: bool = False
+    fresh: bool = False
     at_hand: str = ""
     waits: bool = True
 
@@ -100,6 +102,7 @@ _KINDS = (
         "c",
         makes=True,
         sets=Position.WORK,
+        fresh=True,
     ),
     HandKind("into-work", "needles into work", "bring {needles} into working position", "+", sets=Position.WORK),
     HandKind(
@@ -211,6 +214,7 @@ _KINDS = (
     HandKind("marker", "put in a marker", "put in a marker at {needles}{words}", "t", at_hand="markers", waits=False),
     HandKind("note", "the knitter's own words", "{words}", "n"),
 )  # fmt: skip
+_ANYWHERE = ("weight", "marker", "note", "latch-up", "comb")
 HAND_KINDS: dict[str, HandKind] = {kind.name: kind for kind in _KINDS}
 
 
@@ -253,6 +257,13 @@ def positions_after(step: HandStep, positions: Bytes) -> Bytes:
     width = len(positions)
     if step.first < 0 or step.last >= width or step.last < step.first:
         raise InputError("the needles lie outside those of the piece", hint="name more needles under `needles`")
+    here = positions[step.first : step.last + 1]
+    if kind.fresh and (here != Position.OUT).any():
+        raise InputError("a needle to be cast on is in work already", hint="name needles that are out of work")
+    if not kind.fresh and kind.sets != Position.WORK and kind.name not in _ANYWHERE and (here == Position.OUT).any():
+        raise InputError(f"{kind.title}: a needle there is out of work", hint="name needles that have a loop")
+    if kind.name == "cross" and not 0 < abs(step.by) < step.needles:
+        raise InputError("a cable crosses two groups", hint="name more needles than the left group has")
     after = positions.copy()
     if kind.sets is not None:
         after[step.first : step.last + 1 : 2 if kind.every_other else 1] = kind.sets
@@ -266,6 +277,6 @@ def positions_after(step: HandStep, positions: Bytes) -> Bytes:
     return after
 
 
-def worked(steps: Sequence[HandStep]) -> tuple[str, ...]:
-    """What a number of steps take to have at hand, each thing once."""
+def at_hand(steps: Sequence[HandStep]) -> tuple[str, ...]:
+    """What a number of steps take, each thing once."""
     return tuple(dict.fromkeys(kind_of(step).at_hand for step in steps if kind_of(step).at_hand))

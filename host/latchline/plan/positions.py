@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,11 +38,16 @@ class Laid:
 
 
 def lay_out(
-    span: Span, begun: Span | None, bands: Sequence[tuple[str, int, tuple[Work, ...]]], rightward: Bools
+    span: Span,
+    begun: Span | None,
+    bands: Sequence[tuple[str, int, tuple[Work, ...]]],
+    rightward: Bools,
+    called: Callable[[Span], str],
 ) -> Laid:
     """Follow the needles through all bands.
 
-    bands: name, passes and works of each. Raises InputError naming the band and the row of it.
+    bands: name, passes and works of each. called: what a span of needles is called. Raises InputError
+    naming the band, the row of it and the needles.
     """
     rows: dict[bytes, int] = {}
     hand: list[HandStep] = []
@@ -57,19 +62,22 @@ def lay_out(
         try:
             due = in_order(works, passes, Here(number, now, _side(rightward, number))) if works else []
         except InputError as error:
-            raise type(error)(error.what, where=name, hint=error.hint) from None
+            raise error.at(name) from None
         marked = number
         for item in due:
             before = number + item.before - 1
             if before > marked:
                 of_pass[marked - 1 : before - 1] = _row(rows, now, name, marked - number + 1)
                 marked = before
+            where = f"{name}, row {item.before}"
             try:
                 for step in item.make(Here(before, now, _side(rightward, before))):
+                    needles = called(Span(span.first + step.first, span.first + step.last))
+                    where = f"{name}, row {item.before}, {needles}"
                     now = positions_after(step, now)
                     hand.append(step)
             except InputError as error:
-                raise type(error)(error.what, where=f"{name}, row {item.before}", hint=error.hint) from None
+                raise error.at(where) from None
         if marked < number + passes:
             of_pass[marked - 1 : number + passes - 1] = _row(rows, now, name, marked - number + 1)
         number += passes

@@ -1,0 +1,89 @@
+"""Where loops hang when hands move them, against a model that knows no arrays: a list of loops for each needle."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import numpy as np
+from hypothesis import given
+
+from latchline.fabric.loops import does, knits
+from latchline.fabric.structure import structure
+from latchline.plan.hand import HandStep, Position
+from latchline.plan.model import Plan
+from latchline.technique.model import Does
+from strategies import shaped_plans
+
+Loop = tuple[int, int, bool]  # the pass that made it (of a loop made by hand, the one after), its needle, by hand
+Fate = tuple[
+    int, int
+]  # the pass that drew a stitch through it and the needle on which, or 0 and the pass before which it left
+
+
+def by_hand(step: HandStep, hooks: dict[int, list[Loop]]) -> dict[Loop, Fate]:
+    """What a pair of hands does with the loops, told in our own words."""
+    here = range(step.first, step.last + 1)
+    gone: dict[Loop, Fate] = {}
+    match step.kind:
+        case "move":
+            taken = {needle: hooks.pop(needle, []) for needle in here}
+            for needle, loops in taken.items():
+                hooks[needle + step.by] = hooks.get(needle + step.by, []) + loops
+        case "cross":
+            size = abs(step.by)
+            loops = [hooks.pop(needle, []) for needle in here]
+            hooks.update(zip(here, loops[size:] + loops[:size], strict=True))
+        case "bind-off" | "take-off" | "onto-cord" | "buttonhole":
+            gone = {loop: (0, step.before) for needle in here for loop in hooks.pop(needle, [])}
+    if step.kind in ("wrap", "pick-up", "hang-hem", "buttonhole"):
+        for needle in here:
+            hooks[needle] = [*hooks.get(needle, []), (step.before, needle, True)]
+    return gone
+
+
+def told_by_hand(plan: Plan) -> tuple[dict[Loop, Fate], dict[int, list[Loop]]]:
+    """The fate of every loop, and those that hang on the needles at the end."""
+    hooks: dict[int, list[Loop]] = defaultdict(list)
+    for needle in np.flatnonzero(plan.cast_on_loops()).tolist():
+        hooks[needle] = [(0, needle, False)]
+    fates: dict[Loop, Fate] = {}
+    codes, positions = does(plan), plan.positions_of()
+    for number in range(1, plan.passes + 2):
+        for step in (step for step in plan.hand if step.before == number):
+            fates |= by_hand(step, hooks)
+        if number > plan.passes:
+            break
+        with_loops = [needle for needle, loops in hooks.items() if loops]
+        assert all(positions[number - 1, needle] != Position.OUT for needle in with_loops)
+        for needle in range(plan.span.width):
+            code = codes[number - 1, needle]
+            if knits(code[None])[0]:
+                fates |= dict.fromkeys(hooks[needle], (number, needle))
+                hooks[needle] = [(number, needle, False)]
+            elif code == Does.TUCK:
+                hooks[needle] = [*hooks[needle], (number, needle, False)]
+    return fates, {needle: loops for needle, loops in hooks.items() if loops}
+
+
+@given(shaped_plans())
+def test_every_loop_is_drawn_through_taken_off_or_still_hangs_and_none_is_lost(plan: Plan) -> None:
+    fates, hanging = told_by_hand(plan)
+    at_end = {loop: (plan.passes + 1, needle) for needle, loops in hanging.items() for loop in loops}
+    expected = fates | at_end
+    loops = structure(plan)
+    found: dict[Loop, Fate] = {}
+    at = np.broadcast_to(np.arange(plan.span.width), loops.drawn_by.shape) if loops.drawn_at is None else loops.drawn_at
+
+    def fate(drawn_by: int, needle: int) -> Fate:
+        return (0, drawn_by - plan.passes - 1) if drawn_by > plan.passes + 1 else (drawn_by, needle)
+
+    for number, needle in zip(*np.nonzero(loops.drawn_by), strict=True):
+        found[int(number), int(needle), False] = fate(int(loops.drawn_by[number, needle]), int(at[number, needle]))
+    for before, needle, drawn_by, drawn_at in loops.by_hand.tolist():
+        found[before, needle, True] = fate(drawn_by, drawn_at)
+    assert found == expected
+
+
+@given(shaped_plans())
+def test_no_needle_out_of_work_or_held_is_selected(plan: Plan) -> None:
+    assert not plan.acting_masks()[plan.positions_of() != Position.WORK].any()
