@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
 from latchline.errors import InputError, ProfileError
-from latchline.fabric.gauge import Gauge
 from latchline.link.messages import (
     Ask,
     Bed,
@@ -37,6 +36,7 @@ from latchline.plan.hand import HAND_KINDS, Position
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.plan.shape import AllNeedles, AtRate, ByHand, CastOn, Groups, Neck, ShortRows, Work
+from latchline.shaping.gauge import Gauge
 from latchline.technique.table import TECHNIQUES
 
 

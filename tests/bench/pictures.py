@@ -9,12 +9,12 @@ import numpy as np
 
 from latchline.chart.model import Chart, Colour
 from latchline.drawing.scene import scenes_pdf
-from latchline.fabric.gauge import Gauge
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.preview.picture import draw_fabric
+from latchline.shaping.gauge import Gauge
 from latchline.technique.table import technique_named
 from latchline.working_chart.page import chart_pages
 

@@ -6,7 +6,14 @@ import math
 
 import pytest
 
-from latchline.fabric.gauge import (
+from latchline.fabric.yarn_class import WEIGHT_CLASSES, weight_class
+from latchline.fabric.yarn_need import Margin, yarn_need
+from latchline.machine.profile import load_profile
+from latchline.piece.yarn_count import NE_TEX, NM_TEX, WORSTED_TEX, tex_of
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Plan, Yarn
+from latchline.plan.options import Options
+from latchline.shaping.gauge import (
     DRY_RELAXED,
     FULLY_RELAXED,
     WET_RELAXED,
@@ -18,13 +25,6 @@ from latchline.fabric.gauge import (
     loop_length_from_gauge,
     tightness,
 )
-from latchline.fabric.yarn_class import WEIGHT_CLASSES, weight_class
-from latchline.fabric.yarn_need import Margin, yarn_need
-from latchline.machine.profile import load_profile
-from latchline.piece.yarn_count import NE_TEX, NM_TEX, WORSTED_TEX, tex_of
-from latchline.plan.compile import BandRequest, compile_plan
-from latchline.plan.model import Plan, Yarn
-from latchline.plan.options import Options
 from latchline.technique.table import STOCKING
 
 pytestmark = pytest.mark.external

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from latchline.chart.model import Chart, Colour
-from latchline.fabric.gauge import Gauge
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan, Yarn
 from latchline.plan.options import Options
+from latchline.shaping.gauge import Gauge
 from latchline.technique.table import TECHNIQUES
 
 GAUGE = Gauge(30, 39)

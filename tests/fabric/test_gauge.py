@@ -14,7 +14,9 @@ import strategies
 from latchline.chart.model import Chart
 from latchline.chart.resample import resample
 from latchline.errors import ChartError, InputError
-from latchline.fabric.gauge import (
+from latchline.fabric.yarn_class import WEIGHT_CLASSES, stitch_size_range, weight_class, yarn_class
+from latchline.piece.yarn_count import TEX_MAX, TEX_MIN, tex_of
+from latchline.shaping.gauge import (
     Gauge,
     estimate_gauge,
     gauge_from_pitch,
@@ -24,8 +26,6 @@ from latchline.fabric.gauge import (
     parse_gauge,
     parse_size,
 )
-from latchline.fabric.yarn_class import WEIGHT_CLASSES, stitch_size_range, weight_class, yarn_class
-from latchline.piece.yarn_count import TEX_MAX, TEX_MIN, tex_of
 
 
 @given(strategies.gauges(), st.floats(2, 300), st.floats(2, 300))

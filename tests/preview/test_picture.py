@@ -14,13 +14,13 @@ from PIL import Image
 from latchline.chart.model import Chart, Colour
 from latchline.chart.transform import mirror
 from latchline.errors import InputError
-from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import layout
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan, Yarn
 from latchline.plan.options import Options
 from latchline.preview.picture import draw_fabric, fabric_svg
+from latchline.shaping.gauge import Gauge
 from latchline.technique.model import Technique
 from latchline.technique.table import TECHNIQUES
 

@@ -15,8 +15,8 @@ from latchline.files import ending_of, file_name, write_whole
 
 if TYPE_CHECKING:
     from latchline.chart.model import Chart
-    from latchline.fabric.gauge import Gauge
     from latchline.plan.model import Plan
+    from latchline.shaping.gauge import Gauge
 
 # what is drawn → the endings it can be written with, the usual one first
 SHOWN = {
@@ -61,11 +61,11 @@ def command(
     if show == "sized-chart":
         _sized_chart(source, out, gauge_text, size, resample, given)
         return
-    from latchline.fabric.gauge import parse_gauge
     from latchline.fabric.layout import courses_of
     from latchline.fabric.loops import pass_yarns
     from latchline.fabric.yarn_need import gauge_of
     from latchline.plan.listing import range_of
+    from latchline.shaping.gauge import parse_gauge
 
     piece = piece_from(source, given)
     plan = piece.plan()
@@ -112,9 +112,9 @@ def _sized_chart(
 ) -> None:
     """Redraw a drawing at one cell a stitch and write it as a chart."""
     from latchline.chart.resample import resample
-    from latchline.fabric.gauge import gauge_from_pitch, keep_proportions, parse_gauge, parse_size
     from latchline.machine.profile import load_profile
     from latchline.plan.options import DEFAULT_MACHINE
+    from latchline.shaping.gauge import gauge_from_pitch, keep_proportions, parse_gauge, parse_size
 
     if source is None or source.lower().endswith(".toml"):
         raise InputError("a sized chart is made from one drawing", where=source or "", hint="name a picture")
@@ -146,7 +146,7 @@ def _chart_png(chart: Chart) -> bytes:
 
 
 def _needed(gauge: Gauge, size: str) -> str:
-    from latchline.fabric.gauge import parse_size
+    from latchline.shaping.gauge import parse_size
 
     width, height = parse_size(size)
     needles, rows = gauge.needles_for(width), gauge.rows_for(height)

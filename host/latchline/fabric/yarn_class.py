@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from latchline.fabric.gauge import Gauge
 from latchline.plan.limits import Limits
+from latchline.shaping.gauge import Gauge
 from latchline.technique.model import LAID_IN_ONLY
 
 FOUR_INCHES_PER_10_CM = 1.016

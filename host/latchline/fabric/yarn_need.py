@@ -13,7 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from latchline.fabric.gauge import (
+from latchline.fabric.layout import back_needles
+from latchline.fabric.loops import NO_YARN, Bools, Codes, PassYarns, does, pass_yarns, takes_first, takes_second
+from latchline.machine.profile import Profile
+from latchline.piece.model import Swatch
+from latchline.plan.model import Band, Plan, Yarn
+from latchline.shaping.gauge import (
     FULLY_RELAXED,
     Gauge,
     estimate_gauge,
@@ -22,11 +27,6 @@ from latchline.fabric.gauge import (
     loop_length_from_count,
     loop_length_from_gauge,
 )
-from latchline.fabric.layout import back_needles
-from latchline.fabric.loops import NO_YARN, Bools, Codes, PassYarns, does, pass_yarns, takes_first, takes_second
-from latchline.machine.profile import Profile
-from latchline.piece.model import Swatch
-from latchline.plan.model import Band, Plan, Yarn
 from latchline.technique.model import Does
 
 # A tuck loop is not drawn down over the sinkers as a knitted one is. An assumption, no source.

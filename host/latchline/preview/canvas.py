@@ -15,9 +15,9 @@ import numpy.typing as npt
 from PIL import Image
 
 from latchline.errors import InputError
-from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import Heights, Layout
 from latchline.preview.stitches import Strand, Tile, draw_tile, outline
+from latchline.shaping.gauge import Gauge
 
 PIXELS_MAX = 120_000_000
 STAMPS_MAX = 400_000  # an SVG beyond this is more than a viewer bears

@@ -6,12 +6,12 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import Layout, layout
 from latchline.fabric.loops import NO_YARN, Bools, knits
 from latchline.plan.model import Plan
 from latchline.preview import stitches as shapes
 from latchline.preview.canvas import Bitmap, Canvas, Drawn, LineDrawing
+from latchline.shaping.gauge import Gauge
 from latchline.technique.model import Does
 
 SIDES = ("knit", "purl")

@@ -1,1 +1,1 @@
-"""The sums of shaping: rates, steps, necks. Nothing here knows of beds, passes or files."""
+"""The sums of shaping: rates, steps, necks, gauge and size. Nothing here knows of beds, passes or files."""

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from latchline.drawing.scene import Scene
-from latchline.fabric.gauge import TIGHTNESS_MACHINE_MADE, Gauge, tightness
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import NO_YARN, pass_yarns
 from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class, yarn_class
@@ -20,6 +19,7 @@ from latchline.machine.profile import DIRECTIONS, Profile
 from latchline.piece.model import Piece
 from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Plan, Yarn
+from latchline.shaping.gauge import TIGHTNESS_MACHINE_MADE, Gauge, tightness
 from latchline.sheet.drawings import act_in_words, bed_drawing, needle_drawing, piece_drawing, turn_marks
 
 CHANGES_LISTED = 24

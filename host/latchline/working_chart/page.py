@@ -15,11 +15,11 @@ import numpy as np
 
 from latchline.drawing.scene import Disc, Scene
 from latchline.errors import InputError
-from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import back_needles
 from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
 from latchline.machine.needles import Span
 from latchline.plan.model import Band, Plan, Yarn
+from latchline.shaping.gauge import Gauge
 from latchline.technique.model import Back, Does
 
 PAPER_MM = (210.0, 297.0)  # A4 (ISO 216)
