@@ -246,8 +246,17 @@ def test_a_legend_name_that_is_no_css_colour_is_still_a_name(read) -> None:
 def test_a_text_chart_with_more_colours_than_wanted_is_reduced_and_keeps_its_names(read) -> None:
     text = "aaab\nccca\nlegend:\na = cream #f4ead8\nb = ink #000040\nc = navy #000080\n"
     chart = read(text, colours=2)
-    assert [colour.name for colour in chart.palette] == ["cream", "navy"]
-    assert chart.cells.tolist() == [[1, 1, 1, 0], [0, 0, 0, 1]]
+    assert [chart.palette[number].name for number in np.unique(chart.cells)] == ["cream", "navy"]
+    assert chart.cells.tolist() == [[2, 2, 2, 0], [0, 0, 0, 2]], "numbers are those of the legend"
+
+
+def test_a_drawing_of_letters_without_a_background_sign_has_just_those_colours(read) -> None:
+    chart = read("xoo\noxx\n")
+    assert chart.cells.tolist() == [[1, 0, 0], [0, 1, 1]]
+    assert len(chart.palette) == 2
+    assert read("xo.\n").cells.tolist() == [[1, 2, 0]]
+    assert read("12\n").cells.tolist() == [[1, 2]], "a digit is its colour's number"
+    assert read("xxx\n").cells.tolist() == [[1, 1, 1]], "one sign alone marks what is selected"
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,6 @@ from latchline.chart.transform import (
     require_colours,
     tile,
     turn,
-    without_unused_colours,
 )
 from latchline.errors import ChartError
 from strategies import charts
@@ -195,10 +194,3 @@ def test_too_many_colours_for_a_technique_are_counted_and_the_nearest_two_named(
 
 def test_a_colour_of_the_palette_that_no_stitch_has_is_not_counted() -> None:
     require_colours(Chart(np.array([[0, 2]], np.uint8), (WHITE, NAVY, RED, BLUE)), 2, "fair-isle")
-
-
-def test_a_colour_that_a_crop_took_away_leaves_the_palette_and_the_background_stays() -> None:
-    palette = tuple(Colour(shade, shade, shade) for shade in (255, 160, 80, 0))
-    chart = without_unused_colours(Chart(np.array([[1, 3, 3, 1]], dtype=np.uint8), palette))
-    assert chart.palette == (palette[0], palette[1], palette[3])
-    assert chart.cells.tolist() == [[1, 2, 2, 1]]

@@ -43,6 +43,25 @@ def test_the_coarser_the_bed_the_fewer_needles_a_float_may_pass(machine: str, mo
     assert len(found("float-across", above)) == 1
 
 
+def test_held_needles_float_like_missed_ones() -> None:
+    """A wedge of needles held at one end: the yarn crosses them all on its way to the turn and back."""
+    wedge = ["1" * held + "0" * (30 - held) for held in range(22, 2, -2)]
+    slipped = [line.translate(str.maketrans("01", "10")) for line in wedge]
+    held, missed = (
+        found(
+            "float-over-turn", piece(band(technique, *lines, row_repeat=2, one_way="leftward", edge_needles="as-chart"))
+        )
+        for technique, lines in (("hold", wedge), ("slip-one-way", slipped))
+    )
+    assert [finding.measured for finding in held] == [finding.measured for finding in missed] == [21]
+
+
+def test_held_end_needles_can_be_made_to_knit() -> None:
+    lines = ["1100", "0011"]
+    assert found("edge-needle", piece(band("hold", *lines, row_repeat=2)))
+    assert not found("edge-needle", piece(band("hold", *lines, row_repeat=2, edge_needles="knit")))
+
+
 def test_a_float_names_its_yarn_row_pass_and_needles() -> None:
     plan = piece(band("fair-isle", "10000001", "01010101", yarns=(Yarn("sand"), Yarn("navy"))))
     (finding,) = found("float-across", plan)
@@ -180,9 +199,9 @@ def test_the_worst_place_of_a_row_is_the_one_that_is_named() -> None:
 
 
 def test_a_colour_that_no_stitch_takes_is_found() -> None:
-    (finding,) = found("yarn-idle", piece(band("slip-colours", "0202", yarns=(Yarn("a"), Yarn("b"), Yarn("c")))))
+    (finding,) = found("yarn-idle", piece(band("fair-isle", "0000", yarns=(Yarn("a"), Yarn("b")))))
     assert finding.what == "b is carried and no needle ever knits it"
-    assert found("yarn-idle", piece(band("fair-isle", "0000")))
+    assert not found("yarn-idle", piece(band("slip-colours", "0202", yarns=(Yarn("a"), Yarn("b"), Yarn("c")))))
     assert not found("yarn-idle", piece(band("fair-isle", "0100")))
 
 

@@ -90,7 +90,7 @@ def counted(rows: list[str], technique: str, float_most: int) -> Counter[str]:
             count["loop-kept"] += stretches(column, "mh", 4)
     if technique not in ("stocking", "fair-isle", "inlay"):
         count["never-knits"] = len(never)
-    if technique in ("tuck", "tuck-one-way", "slip", "slip-one-way"):
+    if technique in ("tuck", "tuck-one-way", "slip", "slip-one-way", "hold"):
         count["edge-needle"] = sum(letter not in "kcou" for letter in columns[0] + columns[-1])
     return +count
 

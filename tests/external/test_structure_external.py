@@ -19,7 +19,7 @@ import strategies
 from latchline.fabric.loops import does, pass_yarns
 from latchline.fabric.structure import floats, structure, structure_of
 from latchline.plan.model import Plan
-from latchline.technique.model import Back, Does
+from latchline.technique.model import Does, SecondBed
 
 pytestmark = pytest.mark.external
 
@@ -98,7 +98,7 @@ def test_floats_within_a_pass_are_the_gaps_that_scipy_labels(plan: Plan) -> None
     codes, yarns = does(plan), pass_yarns(plan)
     wanted = set()
     for index in range(plan.passes):
-        if plan.back_bed[index] != Back.REST:
+        if plan.second_bed[index] != SecondBed.REST:
             continue
         for yarn in {int(yarns.first[index]), int(yarns.second[index])} - {-1}:
             taken = np.zeros(plan.span.width, dtype=bool)
@@ -129,7 +129,7 @@ def test_floats_over_a_turn_are_those_of_a_yarn_followed_needle_by_needle(plan: 
         for needle in order:
             code = Does(int(codes[index, needle]))
             takers = {
-                int(yarns.first[index]): plan.back_bed[index] != Back.REST
+                int(yarns.first[index]): plan.second_bed[index] != SecondBed.REST
                 or code in KNITS - {Does.KNIT_CONTRAST}
                 or code == Does.TUCK,
             }

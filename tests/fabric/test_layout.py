@@ -1,4 +1,4 @@
-"""Where loops lie in the fabric: heights, stretched loops and the back bed."""
+"""Where loops lie in the fabric: heights, stretched loops and the second bed."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from hypothesis import given
 
 import strategies
 from latchline.chart.model import Colour
-from latchline.fabric.layout import back_needles, courses_of, layout
+from latchline.fabric.layout import courses_of, layout, second_needles
 from latchline.plan.model import Plan
-from latchline.technique.model import Back, Does
+from latchline.technique.model import Does, SecondBed
 
 KNITS = (Does.KNIT, Does.KNIT_CONTRAST, Does.LAID_OVER, Does.LAID_UNDER)
 
@@ -72,7 +72,7 @@ def test_a_picture_that_begins_within_a_row_keeps_its_colours_side_by_side(separ
 
 
 def test_back_needles_are_all_every_other_one_or_none() -> None:
-    kinds = np.array([Back.REST, Back.ALL, Back.EVEN, Back.ODD], dtype=np.uint8)
-    assert back_needles(kinds, 5).astype(int).tolist() == [
+    kinds = np.array([SecondBed.REST, SecondBed.ALL, SecondBed.EVEN, SecondBed.ODD], dtype=np.uint8)
+    assert second_needles(kinds, 5).astype(int).tolist() == [
         *([0, 0, 0, 0, 0], [1, 1, 1, 1, 1], [1, 0, 1, 0, 1], [0, 1, 0, 1, 0]),
     ]

@@ -111,7 +111,7 @@ def test_a_yarn_left_far_from_the_end_floats_over_the_turn() -> None:
     assert turns == [(1, 2, 0, 6)]  # leftward over needles 1 and 0, then rightward from needle 6
 
 
-def test_nothing_floats_where_the_back_bed_ties_it_in() -> None:
+def test_nothing_floats_where_the_second_bed_ties_it_in() -> None:
     assert len(floats(piece(band("jacquard", "11100000", "00000111")))) == 0
 
 

@@ -74,7 +74,7 @@ def test_a_float_takes_one_pitch_for_each_needle_that_it_passes() -> None:
 
 
 @pytest.mark.parametrize(("backing", "back_loops"), [("full", 10), ("alternate", 5)])
-def test_a_jacquard_takes_yarn_for_the_back_bed_too(backing: str, back_loops: int) -> None:
+def test_a_jacquard_takes_yarn_for_the_second_bed_too(backing: str, back_loops: int) -> None:
     plan = plan_of("jacquard", chart(["xx........"]), yarns=(MAIN, CONTRAST), backing=backing, separation="paired")
     uses = {use.yarn.name: use for use in yarn_need(plan, margin=NOTHING).by_band}
     assert uses["main"].knit_loops == 8 + back_loops

@@ -81,6 +81,30 @@ def test_a_chart_placed_once_has_background_around_it() -> None:
     assert selected(plan) == ["00110000"]
 
 
+@pytest.mark.parametrize(
+    ("technique", "masks"),
+    [("tuck", ["11001011", "11010011"]), ("slip", ["11001011", "11010011"]), ("fair-isle", ["00001000", "00010000"])],
+)
+def test_around_a_chart_placed_once_needles_knit_and_it_is_mirrored_in_its_place(
+    technique: str, masks: list[str]
+) -> None:
+    """Else the needles beside the motif tuck, or miss, for ever."""
+    span = BED.centred(8)
+    options = {"shown_side": "purl", "once_at": span.first + 2, "mirror_rows": True, "rows": 2}
+    assert selected(compiled(chart_of("0010"), technique, span=span, **options)) == masks
+
+
+def test_exchanged_stitches_of_a_motif_leave_the_needles_around_it_alone() -> None:
+    span = BED.centred(6)
+    plan = compiled(chart_of("01"), span=span, shown_side="purl", once_at=span.first + 2, reversal=-1)
+    assert selected(plan) == ["001000"]
+
+
+def test_a_chart_placed_once_is_not_shifted() -> None:
+    with pytest.raises(InputError, match="leave shift out"):
+        compiled(chart_of("01"), span=BED.centred(6), once_at=BED.centred(6).first + 2, shift=1)
+
+
 def test_a_chart_wider_than_the_bed_is_refused() -> None:
     with pytest.raises(InputError, match="201 stitches do not fit on 200 needles"):
         compiled(Chart(np.zeros((1, 201), dtype=np.uint8), TWO))
@@ -184,7 +208,7 @@ def test_passes_beyond_measure_are_refused_before_anything_is_made_of_them() -> 
     band = BandRequest("sky", technique_named("slip-colours"), Options(row_repeat=1000), tall)
     tracemalloc.start()
     try:
-        with pytest.raises(InputError, match="sky: 160000000 passes are too many for a piece; at most 1000000"):
+        with pytest.raises(InputError, match="sky: 20000000 rows are too many for a piece; at most 1000000 passes"):
             compile_plan("piece", BED, BED.centred(4), [band])
         assert tracemalloc.get_traced_memory()[1] < 10_000_000
     finally:
@@ -225,7 +249,7 @@ def test_an_option_that_the_technique_has_no_use_for_is_refused(options: dict[st
 
 def test_the_passes_of_all_bands_count_together() -> None:
     plain = BandRequest("plain", technique_named("stocking"), Options(rows=600_000))
-    with pytest.raises(InputError, match="again: 600000 passes are too many"):
+    with pytest.raises(InputError, match="again: 600000 rows are too many"):
         compile_plan("piece", BED, BED.centred(4), [plain, replace(plain, name="again")])
     half = replace(plain, options=Options(rows=500_000))
     assert compile_plan("piece", BED, BED.centred(4), [half, half]).passes == 1_000_000
@@ -271,10 +295,52 @@ def test_plain_rows_before_the_pattern_do_for_a_set_up_pass() -> None:
     assert driven == ["0000", "1000", "0101", "0011", "0000"]
 
 
-def test_a_chart_of_one_colour_still_has_a_second_yarn_to_knit_with() -> None:
+def test_two_colours_are_carried_in_one_pass_even_where_the_chart_has_one() -> None:
     plain = Chart(np.zeros((2, 4), dtype=np.uint8), TWO[:1])
-    assert len(compiled(plain, "slip-colours").bands[0].yarns) == 2
-    assert compiled(plain, "slip-colours").passes == compiled(Chart(plain.cells, TWO), "slip-colours").passes
+    assert len(compiled(plain).bands[0].yarns) == 2
+
+
+# ---- colours keep their numbers -------------------------------------------------------------------
+
+FLAG = (Colour(244, 232, 204), Colour(31, 58, 95), Colour(181, 67, 46))
+CREAM, NAVY, RED = YARNS = tuple(
+    Yarn(name, colour.hex) for name, colour in zip(("cream", "navy", "red"), FLAG, strict=True)
+)
+
+
+@pytest.mark.parametrize("technique", ["fair-isle", "slip-colours", "jacquard"])
+def test_a_colour_that_no_stitch_of_the_band_has_keeps_its_number_and_costs_no_pass(technique: str) -> None:
+    """Rows of cream and red out of a chart of three colours: red stays red."""
+    band = BandRequest(
+        "band",
+        technique_named(technique),
+        Options(shown_side="purl"),
+        Chart(np.array([[0, 2, 2, 0], [2, 2, 0, 0]], np.uint8), FLAG),
+        YARNS,
+    )
+    two = replace(band, drawing=Chart(band.drawing.cells // 2, FLAG[::2]), yarns=(CREAM, RED))  # type: ignore[union-attr]
+    bed = load_profile("double-180")
+    one, other = (compile_plan("piece", bed, bed.centred(4), [request]) for request in (band, two))
+    assert one.bands[0].yarns == (CREAM, RED)
+    assert one.bands[0].colours == (0, 2)
+    assert (one.acting_masks() == other.acting_masks()).all()
+    assert [one.yarns_of(k) for k in range(1, one.passes + 1)] == [other.yarns_of(k) for k in range(1, one.passes + 1)]
+
+
+def test_rows_that_are_not_knitted_ask_for_no_colour() -> None:
+    chart = Chart(np.array([[0, 1], [2, 1]], np.uint8), FLAG)
+    assert compiled(chart, rows=1).bands[0].colours == (0, 1)
+    with pytest.raises(ChartError, match="3 colours and fair-isle takes 2"):
+        compiled(chart)
+
+
+def test_separation_and_options_count_the_colours_of_the_stitches_not_those_of_the_legend() -> None:
+    six = tuple(Colour(40 * shade, 0, 0) for shade in range(6))
+    plan = compiled(Chart(np.array([[0, 3, 5, 0]], np.uint8), six), "slip-colours")
+    assert plan.bands[0].colours == (0, 3, 5)
+    exchanged = compiled(Chart(np.array([[0, 2, 2, 2]], np.uint8), six[:3]), reversal=-1, shown_side="purl")
+    assert selected(exchanged) == ["1000"]
+    assert exchanged.bands[0].colours == (0, 2)
 
 
 @pytest.mark.parametrize(

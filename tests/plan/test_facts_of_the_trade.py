@@ -55,6 +55,23 @@ def test_in_one_way_tuck_unselected_needles_tuck_on_one_direction_only() -> None
     assert settings == {"leftward": "plain", "rightward": "tuck"}
 
 
+@pytest.mark.parametrize("technique", ["tuck-one-way", "slip-one-way", "hold"])
+@pytest.mark.parametrize(("repeat", "shown"), [(1, "wmwm"), (2, "wmwm"), (4, "wwmm")])
+@pytest.mark.parametrize("start", ["left", "right"])
+def test_a_one_way_ground_advances_with_the_passes_that_show_it(
+    technique: str, repeat: int, shown: str, start: str
+) -> None:
+    plan = ground_plan(technique, 8, row_repeat=repeat, start=start)
+    passes = letters(plan)
+    assert "".join(passes[number - 1] for number in range(1, 9) if plan.direction(number) == "rightward") == shown
+
+
+def test_a_one_way_ground_is_whole_after_the_rows_of_its_own() -> None:
+    band = BandRequest("ground", technique_named("tuck-one-way"), Options(alternate_needles="only"))
+    profile = load_profile("standard-200")
+    assert letters(compile_plan("ground", profile, profile.centred(WIDTH), [band])) == "wwmm"
+
+
 @pytest.mark.parametrize("technique", ["tuck", "slip", "tuck-one-way", "slip-one-way"])
 def test_end_needles_of_tuck_and_slip_are_made_to_knit(technique: str) -> None:
     masks = ground_plan(technique, 6).acting_masks()

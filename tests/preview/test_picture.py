@@ -214,7 +214,7 @@ def test_a_held_loop_reaches_over_the_rows_that_it_waits_for() -> None:
     assert held[0] == pytest.approx(1)
 
 
-def test_the_back_bed_of_a_jacquard_shows_stripes_of_its_colours() -> None:
+def test_the_second_bed_of_a_jacquard_shows_stripes_of_its_colours() -> None:
     yarns = (Yarn("main", "#c02020"), Yarn("contrast", "#2030c0"))
     plan = plan_of("jacquard", chart(["x" * 9 + "."] + ["." * 10] * 7), yarns=yarns, backing="full")
     knit, purl = (draw_fabric(plan, side, GAUGE, stitch_px=STITCH_PX) for side in ("knit", "purl"))

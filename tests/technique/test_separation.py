@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
-from latchline.technique.model import Back
+from latchline.technique.model import SecondBed
 from latchline.technique.separation import SINGLE_BED
 from latchline.technique.table import technique_named
 
@@ -71,6 +72,9 @@ def test_end_needles_made_to_knit_take_the_main_yarn_before_colours_are_separate
     chart = Chart(np.array([[1, 1, 2, 2]], np.uint8), strategies.coloured_palette(3))
     plan = separated(chart, separation="doubled", edge_needles="knit")
     assert plan.acting_masks()[::2].astype(int).tolist() == [[1, 0, 0, 1], [0, 1, 0, 0], [0, 0, 1, 0]]
+    blue = Chart(np.array([[1, 1, 1, 1]], np.uint8), strategies.coloured_palette(2))
+    plan = separated(blue, separation="doubled", edge_needles="knit")
+    assert plan.acting_masks()[::2].astype(int).tolist() == [[1, 0, 0, 1], [0, 1, 1, 0]]
 
 
 def test_alternating_takes_its_colour_from_the_chart_row_whatever_the_row_repeat() -> None:
@@ -91,17 +95,17 @@ def test_an_empty_way_leads_back_to_the_changer(name: str, colours: int) -> None
     assert (plan.colour[before] == plan.colour[empty]).all()
 
 
-def test_an_empty_way_back_is_tied_in_by_the_other_half_of_the_back_bed() -> None:
+def test_an_empty_way_back_is_tied_in_by_the_other_half_of_the_second_bed() -> None:
     chart = Chart(np.array([[0, 1, 2]], np.uint8), strategies.coloured_palette(3))
     plan = separated(chart, "jacquard", separation="paired")
-    assert plan.back_bed.tolist() == [Back.ALL, Back.EVEN, Back.ODD, Back.ALL]
+    assert plan.second_bed.tolist() == [SecondBed.ALL, SecondBed.EVEN, SecondBed.ODD, SecondBed.ALL]
     assert [bool(mask.any()) for mask in plan.acting_masks()] == [True, True, False, True]
 
 
 @pytest.mark.parametrize(("name", "colours"), [("blank-return", 2), ("paired", 3)])
 def test_alternate_backing_is_refused_where_ways_back_are_empty(name: str, colours: int) -> None:
-    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(colours))
-    with pytest.raises(InputError, match=r"on alternate back needles; accepted: .*doubled"):
+    chart = Chart(np.array([[0, 1, colours - 1]], np.uint8), strategies.coloured_palette(colours))
+    with pytest.raises(InputError, match=r"on alternate needles of the second bed; accepted: .*doubled"):
         separated(chart, "jacquard", separation=name, backing="alternate")
 
 
@@ -116,10 +120,12 @@ def test_an_unknown_separation_is_answered_with_the_names() -> None:
 def test_the_bird_s_eye_back_shows_both_colours_on_every_needle_by_turns() -> None:
     chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
     plan = separated(chart, "jacquard", backing="alternate", rows=4)
-    even = [int(c) for c, back in zip(plan.colour, plan.back_bed, strict=True) if back == Back.EVEN]
-    odd = [int(c) for c, back in zip(plan.colour, plan.back_bed, strict=True) if back == Back.ODD]
+    even = [int(c) for c, back in zip(plan.colour, plan.second_bed, strict=True) if back == SecondBed.EVEN]
+    odd = [int(c) for c, back in zip(plan.colour, plan.second_bed, strict=True) if back == SecondBed.ODD]
     assert sorted(even) == sorted(odd) == [0, 0, 1, 1]
-    assert plan.back_bed.tolist() == [Back.EVEN, Back.ODD] * 4, "passes that follow each other knit different halves"
+    assert plan.second_bed.tolist() == [SecondBed.EVEN, SecondBed.ODD] * 4, (
+        "passes that follow each other knit different halves"
+    )
 
 
 def test_a_jacquard_is_refused_on_one_bed() -> None:
@@ -142,6 +148,48 @@ def test_the_operator_is_told_each_change_of_colour_and_of_backing() -> None:
     chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
     plan = separated(chart, "jacquard", rows=2)
     assert any("thread main" in line for line in plan.actions(1))
-    assert any("back bed" in line for line in plan.actions(1))
+    assert "set the second bed to knit every needle" in plan.actions(1)
     assert plan.actions(2) == ("change to contrast",)
     assert plan.actions(3) == ()
+
+
+def test_a_second_bed_that_alternates_by_itself_is_set_once_for_a_band() -> None:
+    three = Chart(np.array([[0, 1, 2, 0]] * 6, np.uint8), strategies.coloured_palette(3))
+    for options in ({"backing": "alternate"}, {}, {"separation": "doubled"}):
+        plan = separated(three, "jacquard", **options)
+        told = [number for number in range(1, plan.passes + 1) if plan.second_setting(number)]
+        assert told == [1]
+    assert separated(three, "jacquard").bands[0].separation.name == "blank-return"  # type: ignore[union-attr]
+    paired = separated(three, "jacquard", separation="paired")
+    assert [paired.second_setting(number).split(",")[0] for number in range(1, 9)] == [
+        "every needle",
+        "every other needle",
+        "",
+        "every needle",
+        "",
+        "every other needle",
+        "",
+        "every needle",
+    ]
+
+
+def test_a_second_bed_that_stays_as_it_is_set_is_set_for_each_half() -> None:
+    bed = replace(BED, second_carriage="as-set")
+    chart = Chart(np.array([[0, 1]], np.uint8), strategies.coloured_palette(2))
+    band = BandRequest("band", technique_named("jacquard"), Options(backing="alternate", rows=2), chart)
+    plan = compile_plan("piece", bed, bed.centred(2), [band])
+    assert [plan.second_setting(number)[-17:] for number in (1, 2, 3, 4)] == [
+        "first on the left",
+        "econd on the left",
+        "first on the left",
+        "econd on the left",
+    ]
+
+
+def test_the_plan_says_why_a_pass_selects_nothing() -> None:
+    chart = Chart(np.array([[0, 0, 1], [0, 2, 2]], np.uint8), strategies.coloured_palette(3))
+    plan = separated(chart, "jacquard", separation="blank-return")
+    said = [plan.why_empty(number) for number in range(1, plan.passes + 1)]
+    assert said[:2] == ["", "way back: brings main to the changer"]
+    assert said[4] == "no stitch of third in this row, and the second bed knits it"
+    assert [bool(text) for text in said] == (~plan.acting_masks().any(axis=1)).tolist()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from latchline.chart.model import Chart
-from latchline.chart.transform import crop, enlarge, flip, mirror, turn, without_unused_colours
+from latchline.chart.transform import crop, enlarge, flip, mirror, turn
 
 Ends = tuple[int, int]
 
@@ -26,7 +26,7 @@ def arranged(
     if crop_rows or crop_stitches:
         rows = crop_rows or (1, chart.rows)
         stitches = crop_stitches or (1, chart.stitches)
-        chart = without_unused_colours(crop(chart, *rows, *stitches))
+        chart = crop(chart, *rows, *stitches)
     if turns % 4:
         chart = turn(chart, turns)
     if flipped:

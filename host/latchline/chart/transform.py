@@ -105,22 +105,6 @@ def place(chart: Chart, width: int, at: int) -> Chart:
     return _with_cells(chart, cells)
 
 
-def without_unused_colours(chart: Chart) -> Chart:
-    """The chart with only those palette entries that a cell uses; the background stays, used or not.
-
-    After a crop a colour may be gone, and a yarn that no stitch asks for would get empty passes.
-    """
-    if len(chart.palette) <= 2:
-        return chart
-    used = np.bincount(chart.cells.ravel(), minlength=len(chart.palette)) > 0
-    used[0] = True
-    if used.all():
-        return chart
-    place = (np.cumsum(used) - 1).astype(np.uint8)
-    palette = tuple(colour for colour, wanted in zip(chart.palette, used, strict=True) if wanted)
-    return replace(chart, cells=place[chart.cells], palette=palette)
-
-
 def require_colours(chart: Chart, most: int, technique_name: str) -> None:
     """Complain of a chart with more colours than the technique can knit.
 

@@ -112,7 +112,9 @@ def _marks_without_legend(drawing: _Lines, marks: list[str], where: str) -> tupl
     if all(mark in "123456789" for mark in others):
         index_of.update({mark: int(mark) for mark in others})
     elif len(others) < COLOURS_MAX:
-        index_of.update({mark: index for index, mark in enumerate(others, 1)})
+        # drawn with letters only, the first of them is the background: no yarn is carried that knits nothing
+        first = 0 if len(others) > 1 and len(others) == len(marks) else 1
+        index_of.update({mark: index for index, mark in enumerate(others, first)})
     else:
         mark = others[COLOURS_MAX - 1]
         line = next(n for n, line in enumerate(drawing.lines) if mark in line)
@@ -203,17 +205,19 @@ def _with_background(chart: Chart, background: str | None) -> Chart:
 
 
 def _reduced(chart: Chart, colours: int | None) -> Chart:
-    """At most `colours` colours; the background stays, entries left without stitches go."""
+    """At most `colours` colours; those that are left keep their numbers, and what stands for the background is 0."""
     if colours is None or chart.colours <= colours:
         return chart
     used, places, counts = np.unique(chart.cells, return_inverse=True, return_counts=True)
     codes = np.array([code_of(chart.palette[index]) for index in used], np.uint32)
     kept = reduce_codes(codes, counts, colours)
     stands_for = np.array([used[np.flatnonzero(codes == code)[0]] for code in kept])
-    order = sorted({int(index) for index in stands_for})
-    lookup = np.searchsorted(order, stands_for).astype(np.uint8)
-    cells: Cells = lookup[places.reshape(chart.cells.shape)]
-    return Chart(cells, tuple(chart.palette[index] for index in order), chart.name)
+    palette = list(chart.palette)
+    if used[0] == 0 and stands_for[0] != 0:
+        palette[0] = palette[stands_for[0]]
+        stands_for[stands_for == stands_for[0]] = 0
+    cells: Cells = stands_for[places.reshape(chart.cells.shape)].astype(np.uint8)
+    return Chart(cells, tuple(palette), chart.name)
 
 
 def separator(text: str) -> str:

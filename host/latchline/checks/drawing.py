@@ -9,10 +9,10 @@ import numpy as np
 from latchline.checks.look import Look, Numbers, Places, found
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Mend
 from latchline.fabric.loops import Bools, knits
+from latchline.plan.compile import shown_rows
 from latchline.plan.model import Band
-from latchline.plan.select import select
 from latchline.runs import runs
-from latchline.technique.model import Does, Steps
+from latchline.technique.model import Does
 
 
 def chart_cut(look: Look) -> Iterator[Finding]:
@@ -171,17 +171,11 @@ def colour_not_carried(look: Look) -> Iterator[Finding]:
 
 
 def _wanted(look: Look, band: Band) -> Numbers:
-    """The palette index that each stitch of each knitted row is meant to show, after all options."""
+    """The colour, as a place among the band's yarns, that each stitch of each knitted row is meant to show."""
     assert band.chart is not None
-    rows = np.arange(band.passes // 2, dtype=np.int32)
     edge = band.technique.edge_selected if band.edge_knit else None
-    wanted = np.zeros((len(rows), look.plan.span.width), dtype=np.int64)
-    nothing = np.zeros(len(rows), dtype=np.uint8)
-    for colour in range(1, len(band.chart.palette)):
-        every = np.full(len(rows), colour, dtype=np.int16)
-        chosen = select(band.chart.cells, Steps(rows, every, every, nothing), band.options, band.technique, edge)
-        wanted[chosen.table[chosen.of_pass]] = colour
-    return wanted
+    shown = shown_rows(band, look.plan.span, band.passes // 2, edge)
+    return shown.table[shown.of_row].astype(np.int64)
 
 
 def yarn_idle(look: Look) -> Iterator[Finding]:

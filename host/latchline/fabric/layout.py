@@ -16,7 +16,7 @@ from latchline.errors import InputError
 from latchline.fabric.loops import NO_YARN, Bools, Codes, does, knits, pass_yarns
 from latchline.fabric.structure import structure_of
 from latchline.plan.model import Band, Plan, Yarn
-from latchline.technique.model import Back, Does
+from latchline.technique.model import Does, SecondBed
 
 LIFT_TUCK = 0.2  # how far a tuck loop lifts the next pass, in courses: an assumption
 LIFT_LEAST = 0.25  # even a pass that hardly knits lies above the one before
@@ -37,7 +37,7 @@ class Layout:
     top: float (n, width), where the loop taken here is drawn through (the top edge if it is not).
     first_top: float (width), the same for the loops of the cast-on row.
     tucked: bool (n, width), loops that take tuck loops on before they are drawn through.
-    on_back: bool (n), passes drawn as the back bed knits them: its knit side is the fabric's other side.
+    on_second: bool (n), passes drawn as the second bed knits them: its knit side is the fabric's other side.
     """
 
     yarns: tuple[Yarn, ...]
@@ -49,7 +49,7 @@ class Layout:
     top: Heights
     first_top: Heights
     tucked: Bools
-    on_back: Bools
+    on_second: Bools
 
     @property
     def width(self) -> int:
@@ -74,21 +74,21 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
     acts = does(plan, first, last)
     carried = pass_yarns(plan)
     first_yarn, second = carried.first[first - 1 : last].copy(), carried.second[first - 1 : last].copy()
-    base, on_back = np.zeros(len(acts) + 1), np.zeros(len(acts), dtype=np.bool_)
+    base, on_second = np.zeros(len(acts) + 1), np.zeros(len(acts), dtype=np.bool_)
     for band in plan.bands:
         begin, end = max(band.first, first) - first, min(band.last, last) - first + 1
         if begin >= end:
             continue
         base[begin : end + 1] = base[begin] + _heights(band, acts[begin:end], _row_before(plan, band, first))
         if back and band.technique.double_bed:
-            on_back[begin:end] = True
-            behind = back_needles(plan.back_bed[first - 1 + begin : first - 1 + end], acts.shape[1])
+            on_second[begin:end] = True
+            behind = second_needles(plan.second_bed[first - 1 + begin : first - 1 + end], acts.shape[1])
             acts[begin:end] = np.where(behind, np.uint8(Does.KNIT), np.uint8(Does.MISS))
             base[begin : end + 1] = np.linspace(base[begin], base[end], end - begin + 1)
     yarn = np.where((acts == Does.MISS) | (acts == Does.HELD), NO_YARN, first_yarn[:, None]).astype(np.int16)
     yarn = np.where(acts == Does.KNIT_CONTRAST, second[:, None], yarn).astype(np.int16)
     top, first_top, tucked = _tops(acts, base)
-    return Layout(carried.yarns, acts, yarn, first_yarn, second, base, top, first_top, tucked, on_back)
+    return Layout(carried.yarns, acts, yarn, first_yarn, second, base, top, first_top, tucked, on_second)
 
 
 def _row_before(plan: Plan, band: Band, first: int) -> Codes | None:
@@ -122,14 +122,14 @@ def _heights(band: Band, acts: Codes, row_before: Codes | None = None) -> Height
     return np.concatenate([[0.0], np.cumsum(lift)])
 
 
-def back_needles(back_bed: Codes, width: int) -> Bools:
-    """Which back needles knit in each pass: bool (passes, width)."""
+def second_needles(second_bed: Codes, width: int) -> Bools:
+    """Which needles of the second bed knit in each pass: bool (passes, width)."""
     even = np.arange(width) % 2 == 0
-    of_kind = {Back.ALL: np.ones(width, dtype=np.bool_), Back.EVEN: even, Back.ODD: ~even}
-    table = np.zeros((max(Back) + 1, width), dtype=np.bool_)
+    of_kind = {SecondBed.ALL: np.ones(width, dtype=np.bool_), SecondBed.EVEN: even, SecondBed.ODD: ~even}
+    table = np.zeros((max(SecondBed) + 1, width), dtype=np.bool_)
     for kind, needles in of_kind.items():
         table[kind] = needles
-    knitting: Bools = table[back_bed]
+    knitting: Bools = table[second_bed]
     return knitting
 
 

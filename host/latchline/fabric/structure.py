@@ -16,7 +16,7 @@ import numpy.typing as npt
 from latchline.fabric.loops import Bools, Codes, does, knits, pass_yarns, takes_first, takes_second
 from latchline.plan.hand import GONE, HandStep, Position, goes, kind_of
 from latchline.plan.model import Plan
-from latchline.technique.model import Back, Does
+from latchline.technique.model import Does, SecondBed
 
 Ints = npt.NDArray[np.int32]
 
@@ -166,7 +166,7 @@ class Floats:
 def floats(plan: Plan, longer_than: int = 0) -> Floats:
     """Every float past more than `longer_than` needles, by yarn and then in the order of knitting.
 
-    Where a back bed knits, it ties the yarn in at every needle or every other one, and nothing
+    Where a second bed knits, it ties the yarn in at every needle or every other one, and nothing
     floats. A yarn laid in is not counted here; see `laid_in`.
     """
     found: list[list[npt.NDArray[np.int64]]] = [[] for _ in range(5)]
@@ -206,7 +206,7 @@ def _taken_by_yarn(plan: Plan) -> Iterator[tuple[int, npt.NDArray[np.intp], Bool
         here = slice(first, min(first + CHUNK_PASSES, plan.passes))
         codes = does(plan, first + 1, here.stop)
         as_first, as_second = takes_first(codes), takes_second(codes)
-        as_first |= (plan.back_bed[here] != Back.REST)[:, None]
+        as_first |= (plan.second_bed[here] != SecondBed.REST)[:, None]
         for yarn in np.unique(np.concatenate([yarns.first[here], yarns.second[here]])).tolist():
             if yarn < 0:
                 continue

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from latchline.fabric.layout import back_needles
+from latchline.fabric.layout import second_needles
 from latchline.fabric.loops import NO_YARN, Bools, Codes, PassYarns, does, pass_yarns, takes_first, takes_second
 from latchline.machine.profile import Profile
 from latchline.piece.model import Swatch
@@ -153,7 +153,7 @@ def _band_use(plan: Plan, band: Band, carried: PassYarns, lengths: Sequence[Loop
         last = min(start + CHUNK_PASSES - 1, band.last)
         acts = does(plan, start, last)
         nothing = np.zeros_like(acts, dtype=np.bool_)
-        behind = back_needles(plan.back_bed[start - 1 : last], plan.span.width)
+        behind = second_needles(plan.second_bed[start - 1 : last], plan.span.width)
         knit, tuck, laid = takes_first(acts), acts == Does.TUCK, _laid_in(acts)
         for yarn_of, knits, tucks, lies in (
             (carried.first[start - 1 : last], knit & ~tuck, tuck, nothing),

@@ -19,6 +19,7 @@ from latchline.tables import Table, read_text
 NEEDLES_MAX = 255  # a needle is one byte on the wire and 255 means none (docs/protocol.md)
 SELECTORS_MAX = 16  # two power shift registers
 DIRECTIONS = ("leftward", "rightward")
+SECOND_CARRIAGES = ("alternates", "as-set")
 LATENCY_MS = 0.1  # edge to latched output, with room to spare; the firmware tests hold it to 0.02
 ADVANCE_MARGIN = 1.4  # a hand gathers speed, by up to 4 m/s² from standing still, between measuring and the needle
 
@@ -54,6 +55,8 @@ class Profile:
     """One machine. Distances along the bed are in needles or in encoder edges, never both.
 
     Edge position p has needle n's centre at p = n × edges_per_needle; rightward counts up.
+    second_carriage: whether the second bed alternates its needles by itself when set to every other
+    one, or knits the same ones until it is set anew.
     """
 
     name: str
@@ -62,6 +65,7 @@ class Profile:
     pitch_mm: float
     centre: int
     beds: int
+    second_carriage: str
     changer: str
     drive: str
     turn_clearance_needles: int
@@ -180,6 +184,7 @@ def parse_profile(text: str, *, name: str, file: str) -> Profile:
 def _profile(table: Table, *, name: str, source: str) -> Profile:
     title = table.text("title")
     beds = table.whole("beds", 1, 2, 1)
+    second_carriage = table.choice("second_carriage", SECOND_CARRIAGES, SECOND_CARRIAGES[0])
     changer = table.choice("changer", ("none", "left", "right"), "none")
     drive = table.choice("drive", ("this-pass", "next-pass"), "this-pass")
 
@@ -218,6 +223,7 @@ def _profile(table: Table, *, name: str, source: str) -> Profile:
         pitch_mm=pitch_mm,
         centre=centre,
         beds=beds,
+        second_carriage=second_carriage,
         changer=changer,
         drive=drive,
         turn_clearance_needles=clearance,

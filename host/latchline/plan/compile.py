@@ -10,17 +10,17 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from latchline.chart.model import Chart
+from latchline.chart.model import COLOURS_MAX, Cells, Chart, Colour
 from latchline.chart.transform import mirror, place, require_colours, tile
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
-from latchline.plan.model import Band, Plan, Yarn
+from latchline.plan.model import Band, Bools, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
 from latchline.plan.positions import Laid, lay_out, within
-from latchline.plan.select import select
+from latchline.plan.select import Rows, rows_of, select
 from latchline.plan.shape import Work
-from latchline.technique.model import Separation, Steps, Technique, one_pass_a_row
+from latchline.technique.model import NO_STITCH, Separation, Steps, Technique, one_pass_a_row
 from latchline.technique.separation import backed
 from latchline.technique.table import STOCKING
 
@@ -57,7 +57,8 @@ class _Part:
     chart_row: npt.NDArray[np.int32]
     knitted_row: npt.NDArray[np.int32]
     colour: npt.NDArray[np.int16]
-    back_bed: npt.NDArray[np.uint8]
+    way_back: npt.NDArray[np.bool_]
+    second_bed: npt.NDArray[np.uint8]
     start: str | None
     edge: npt.NDArray[np.bool_] | None = None
     works: tuple[Work, ...] = ()
@@ -114,7 +115,8 @@ def compile_plan(
         chart_row=np.concatenate([part.chart_row for part in parts]),
         knitted_row=np.concatenate([part.knitted_row for part in parts]),
         colour=np.concatenate([part.colour for part in parts]),
-        back_bed=np.concatenate([part.back_bed for part in parts]),
+        way_back=np.concatenate([part.way_back for part in parts]),
+        second_bed=np.concatenate([part.second_bed for part in parts]),
         band=np.repeat(np.arange(len(parts), dtype=np.int32), [len(part.of_pass) for part in parts]),
         notes=_notes(bands),
     )
@@ -157,52 +159,118 @@ def _compile_band(
     _refuse_idle_options(request)
     drawing = _usable_drawing(request, profile)
     chart = fit(drawing, span, options, technique) if drawing is not None else None
-    cells = chart.cells if chart is not None else np.zeros((1, span.width), dtype=np.uint8)
-    height = 2 if chart is None and options.alternate_needles == "only" else len(cells)
-    rows = options.rows if options.rows is not None else height * options.row_repeat
-
-    colours = max(2, len(drawing.palette)) if drawing is not None else 2
-    separation, start = _separation(request, profile, colours)
-    wanted = rows * (separation.passes_a_row(colours) if separation is not None else 1)
-    if wanted > passes_left:
-        raise InputError(
-            f"{wanted} passes are too many for a piece",
-            where=request.name,
-            hint=f"at most {PASSES_MAX} in all its bands; see rows and the row repeat",
-        )
-    steps = _steps(request, separation, rows, colours)
-    edge_knit = (options.edge_needles or ("as-chart" if technique.colour_work else "knit")) == "knit"
-    edge = technique.edge_selected if edge_knit and technique.needs_chart else None
-    chosen = select(cells, steps, options, technique, edge, moving=moving)
-    passes = len(steps.row)
+    rows = _rows_to_knit(request, chart)
+    if rows > passes_left:
+        raise _too_many(f"{rows} rows", request)
+    numbers = _colours(request, chart, rows)
     band = Band(
         name=request.name,
         technique=technique,
         options=options,
         first=1,
-        last=passes,
-        yarns=_yarns(request, max(colours, technique.yarns) if technique.colour_work else technique.yarns),
+        last=rows,
+        yarns=(),
+        colours=numbers if technique.colour_work else (),
         drawing=drawing,
         chart=chart,
-        separation=separation,
-        edge_knit=edge_knit,
+        edge_knit=(options.edge_needles or technique.edge_default) == "knit",
         part=request.part,
         stitch_size=request.stitch_size,
         tension=request.tension,
     )
-    no_chart = chart is None
+    edge = technique.edge_selected if band.edge_knit and technique.needs_chart else None
+    shown = shown_rows(band, span, rows, None if moving else edge)
+    separation, start, steps = None, None, one_pass_a_row(rows)
+    if technique.separations:
+        present = shown.present(len(numbers))
+        present[:, 0] |= moving and edge is not None
+        used = np.flatnonzero(present.any(axis=0))
+        numbers = tuple(numbers[place] for place in used)
+        shown = replace(shown, table=_places(shown.table, used.tolist()))
+        separation, start = _separation(request, profile, len(numbers))
+        steps = _steps(request, separation, present[:, used])
+        if len(steps.row) > passes_left:
+            raise _too_many(f"{len(steps.row)} passes", request)
+    chosen = select(shown, steps, edge if moving else None)
+    passes = len(steps.row)
+    colours = numbers if technique.colour_work else ()
+    band = replace(band, last=passes, yarns=_yarns(request, numbers), colours=colours, separation=separation)
     return _Part(
         band=band,
         table=chosen.table,
         of_pass=chosen.of_pass,
-        chart_row=np.zeros(passes, dtype=np.int32) if no_chart else chosen.chart_row + np.int32(1),
+        chart_row=np.zeros(passes, dtype=np.int32) if chart is None else chosen.chart_row + np.int32(1),
         knitted_row=steps.row + np.int32(1),
         colour=steps.yarn,
-        back_bed=steps.back,
+        way_back=steps.colour == NO_STITCH,
+        second_bed=steps.second,
         start=start,
         edge=chosen.edge,
         works=request.works,
     )
+
+
+def shown_rows(band: Band, span: Span, rows: int, edge: bool | None) -> Rows:
+    """What so many knitted rows of a band show, after all its options; edge as in `rows_of`."""
+    technique, options, chart = band.technique, band.options, band.chart
+    cells = np.zeros((1, span.width), dtype=np.uint8)
+    if chart is not None:
+        cells = _places(chart.cells, band.colours) if technique.colour_work else (chart.cells != 0).view(np.uint8)
+    motif = None
+    if chart is not None and band.drawing is not None and options.once_at is not None:
+        first = options.once_at - span.first
+        motif = first, first + band.drawing.stitches
+    return rows_of(cells, rows, options, technique, edge, motif)
+
+
+def _rows_to_knit(request: BandRequest, chart: Chart | None) -> int:
+    """The rows asked for, else once through the chart, or through the ground."""
+    options = request.options
+    if options.rows is not None:
+        return options.rows
+    if chart is not None:
+        return chart.rows * options.row_repeat
+    if options.alternate_needles != "only":
+        return options.row_repeat
+    return 4 * ((options.row_repeat + 1) // 2) if request.technique.one_way else 2 * options.row_repeat
+
+
+def _too_many(what: str, request: BandRequest) -> InputError:
+    return InputError(
+        f"{what} are too many for a piece",
+        where=request.name,
+        hint=f"at most {PASSES_MAX} passes in all its bands; see rows and the row repeat",
+    )
+
+
+def _colours(request: BandRequest, chart: Chart | None, rows: int) -> tuple[int, ...]:
+    """The chart's numbers of the colours that the band may knit, upwards: those of its stitches, and the main one."""
+    technique, options = request.technique, request.options
+    if chart is None or len(chart.palette) <= 2:
+        return (0, 1)
+    knitted = replace(chart, cells=chart.cells[: -(-rows // options.row_repeat)])
+    require_colours(knitted, technique.colours_max, technique.name)
+    used = [int(number) for number in np.unique(knitted.cells)]
+    exchanged = options.reversal or options.alternate_needles != "off" or options.break_floats
+    if len(used) > 2 and exchanged:
+        raise InputError(
+            "reversal, alternate needles and broken floats need a chart of two colours",
+            where=request.name,
+            hint=f"this one has {len(used)}; reduce it with --colours 2",
+        )
+    if technique.separations and not exchanged:
+        return tuple(sorted({0, *used}))  # the ends may be made to knit the main yarn
+    return tuple(used) if len(used) > 1 else (0, used[0] or 1)
+
+
+def _places(cells: Cells, numbers: Sequence[int]) -> Cells:
+    """Colours by their numbers as places among those of the band."""
+    if list(numbers) == list(range(len(numbers))):
+        return cells
+    places = np.zeros(COLOURS_MAX, dtype=np.uint8)
+    places[list(numbers)] = np.arange(len(numbers), dtype=np.uint8)
+    there: Cells = places[cells]
+    return there
 
 
 def _usable_drawing(request: BandRequest, profile: Profile) -> Chart | None:
@@ -210,7 +278,7 @@ def _usable_drawing(request: BandRequest, profile: Profile) -> Chart | None:
     technique, options, drawing = request.technique, request.options, request.drawing
     if technique.double_bed and profile.beds < 2:
         raise InputError(
-            f'{technique.name} needs a second bed, and "{profile.name}" has one',
+            f'{technique.name} needs a second bed, and "{profile.name}" has one bed',
             where=request.name,
             hint="choose a machine with two beds, or slip-colours",
         )
@@ -220,16 +288,6 @@ def _usable_drawing(request: BandRequest, profile: Profile) -> Chart | None:
         raise InputError(
             f"{technique.name} needs a chart", where=request.name, hint="name one, or use alternate-needles only"
         )
-    if drawing is not None:
-        require_colours(drawing, technique.colours_max, technique.name)
-        if len(drawing.palette) > 2 and (
-            options.reversal or options.alternate_needles != "off" or options.break_floats
-        ):
-            raise InputError(
-                "reversal, alternate needles and broken floats need a chart of two colours",
-                where=request.name,
-                hint=f"this one has {len(drawing.palette)}; reduce it with --colours 2",
-            )
     return drawing
 
 
@@ -241,55 +299,62 @@ def _refuse_idle_options(request: BandRequest) -> None:
         ("changer", options.changer is not None and not technique.separations, "is not separated by colour"),
         ("backing", options.backing != "full" and not technique.double_bed, "has no second bed to back it"),
         ("one-way", options.one_way != "rightward" and not technique.one_way, "works in both directions"),
+        ("shift", options.shift and options.once_at is not None, "with once-at places the chart on a needle"),
     )
     for name, is_idle, why in idle:
         if is_idle:
             raise InputError(f"{technique.name} {why}", where=request.name, hint=f"leave {name} out")
 
 
-def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[Separation | None, str | None]:
-    """How the band's colours are spread over passes, and the side at which it must then start."""
+def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[Separation, str | None]:
+    """How the band's colours are spread over passes, and the side at which it must then start.
+
+    Named none, a jacquard takes the first with which the second bed keeps one setting.
+    """
     technique, options = request.technique, request.options
-    if not technique.separations:
-        return None, None
     halved = technique.double_bed and options.backing == "alternate"
     able = [
         item
         for item in technique.separations
-        if item.colours_min <= colours <= item.colours_max and not (halved and item.returns_empty(colours))
+        if colours <= item.colours_max and not (halved and item.returns_empty(colours))
     ]
     wanted = [item for item in able if options.separation in (None, item.name)]
     if not wanted:
         named = any(item.name == options.separation for item in technique.separations)
-        cannot = f"does not do {colours} colours" + (" on alternate back needles" if halved else "")
+        cannot = f"does not do {colours} colours" + (" on alternate needles of the second bed" if halved else "")
         raise InputError(
             f'the separation "{options.separation}" {cannot if named else "is not known"}',
             where=request.name,
             hint="accepted: " + ", ".join(item.name for item in able),
         )
-    separation = wanted[0]
+    steady = [item for item in wanted if item.steady(colours)] if technique.double_bed else wanted
+    separation = (steady or wanted)[0]
     changer = options.changer or (profile.changer if profile.changer != "none" else "hand")
     starts = {"left": separation.start, "right": _other(separation.start), "hand": None}
     return separation, starts[changer]
 
 
-def _steps(request: BandRequest, separation: Separation | None, rows: int, colours: int) -> Steps:
-    """The passes of the band."""
-    if separation is None:
-        return one_pass_a_row(rows)
-    steps = separation.steps(rows, colours, request.options.row_repeat)
-    return backed(steps, request.options.backing) if request.technique.double_bed else steps
+def _steps(request: BandRequest, separation: Separation, present: Bools) -> Steps:
+    """The passes of the band. On two beds every colour is knitted in every row, if only by the second bed."""
+    double = request.technique.double_bed
+    steps = separation.steps(np.ones_like(present) if double else present, request.options.row_repeat)
+    return backed(steps, request.options.backing) if double else steps
 
 
-def _yarns(request: BandRequest, count: int) -> tuple[Yarn, ...]:
-    """The band's yarns, filled up with plain names where the request gives fewer."""
-    given = list(request.yarns)
-    palette = request.drawing.palette if request.drawing is not None and request.technique.colour_work else ()
-    for index in range(len(given), max(count, 1)):
-        name = DEFAULT_YARNS[index] if index < len(DEFAULT_YARNS) else f"colour {index + 1}"
-        colour = palette[index].hex if index < len(palette) else DEFAULT_COLOURS[index % len(DEFAULT_COLOURS)]
-        given.append(Yarn(name, colour))
-    return tuple(given)
+def _yarns(request: BandRequest, numbers: Sequence[int]) -> tuple[Yarn, ...]:
+    """The yarns that the band knits; plain names where the request gives fewer."""
+    colour_work = request.technique.colour_work
+    palette = request.drawing.palette if request.drawing is not None and colour_work else ()
+    wanted = numbers if colour_work else range(max(request.technique.yarns, 1))
+    return tuple(
+        request.yarns[number] if number < len(request.yarns) else _plain_yarn(number, palette) for number in wanted
+    )
+
+
+def _plain_yarn(number: int, palette: Sequence[Colour]) -> Yarn:
+    name = DEFAULT_YARNS[number] if number < len(DEFAULT_YARNS) else f"colour {number + 1}"
+    colour = palette[number].hex if number < len(palette) else DEFAULT_COLOURS[number % len(DEFAULT_COLOURS)]
+    return Yarn(name, colour)
 
 
 def _packed(table: npt.NDArray[np.bool_]) -> npt.NDArray[np.uint8]:
@@ -306,7 +371,8 @@ def _set_up_pass(yarns: tuple[Yarn, ...], span: Span) -> _Part:
         chart_row=np.zeros(1, dtype=np.int32),
         knitted_row=np.ones(1, dtype=np.int32),
         colour=np.full(1, -1, dtype=np.int16),
-        back_bed=np.zeros(1, dtype=np.uint8),
+        way_back=np.zeros(1, dtype=np.bool_),
+        second_bed=np.zeros(1, dtype=np.uint8),
         start=None,
     )
 
@@ -391,7 +457,7 @@ def fingerprint(plan: Plan) -> int:
     if plan.shaped:
         for array in (plan.cast_on, plan.positions, plan.position.astype("<i4")):
             value = zlib.crc32(array.tobytes(), value)
-    for array in (plan.rightward, plan.colour.astype("<i2"), plan.back_bed):
+    for array in (plan.rightward, plan.colour.astype("<i2"), plan.second_bed):
         value = zlib.crc32(array.tobytes(), value)
     for rows in (plan.acting, plan.driven) if plan.driven is not plan.acting else (plan.acting,):
         for at in range(0, len(rows), 1 << 14):

@@ -64,7 +64,8 @@ def as_json(plan: Plan, first: int, last: int) -> dict[str, Any]:
             for band in plan.bands
         ],
         "passes": [
-            dict(zip(COLUMNS, row, strict=True)) | {"notes": list(plan.actions(row[0]))}
+            dict(zip(COLUMNS, row, strict=True))
+            | {"notes": list(plan.actions(row[0])), "empty": plan.why_empty(row[0])}
             for row in rows(plan, first, last)
         ],
     }
@@ -78,4 +79,5 @@ def as_text(plan: Plan, first: int, last: int) -> Iterator[str]:
         marks = selected.replace("1", "■").replace("0", "·")
         for note in plan.actions(number):
             yield f"{'':{digits}}   {note}"
-        yield f"{number:{digits}} {arrow} row {row or '–':<4} {yarns:<20} {marks}"
+        why = plan.why_empty(number)
+        yield f"{number:{digits}} {arrow} row {row or '–':<4} {yarns:<20} {marks}{f'  {why}' if why else ''}"

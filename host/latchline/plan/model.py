@@ -14,18 +14,17 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.plan.hand import HandStep, Position, in_words
 from latchline.plan.options import Options
-from latchline.technique.model import Back, Separation, Technique
+from latchline.technique.model import SecondBed, Separation, Technique
 
 Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
 Ints = npt.NDArray[np.int32]
 
 BED_MASK_BYTES = 32
-BACK_WORDS = {
-    Back.REST: "nothing",
-    Back.ALL: "every needle",
-    Back.EVEN: "every other needle, from the first on the left",
-    Back.ODD: "every other needle, from the second on the left",
+REST, EVERY, BY_ITSELF = "nothing", "every needle", "every other needle, alternating by itself"
+FROM = {
+    SecondBed.EVEN: "every other needle, from the first on the left",
+    SecondBed.ODD: "every other needle, from the second on the left",
 }
 
 
@@ -52,9 +51,11 @@ class Band:
     """A stretch of passes of one kind.
 
     first, last: pass numbers from 1. chart: after mirroring onto needles, as wide as the span;
-    None where there is none. drawing: the chart as it was drawn. yarns: one for each colour of
-    the chart, main first. edge_knit: whether the end needles are made to knit. part: one of PARTS.
-    stitch_size: on the dial, where it isn't the yarn's own. tension: of the yarn, in the knitter's words.
+    None where there is none. drawing: the chart as it was drawn. yarns: those that it knits, main
+    first. colours: in colour work, the chart's number of each of them, upwards: a colour that no
+    stitch of the band has keeps its number and is not carried. edge_knit: whether the end needles
+    are made to knit. part: one of PARTS. stitch_size: on the dial, where it isn't the yarn's own.
+    tension: of the yarn, in the knitter's words.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Band:
     first: int
     last: int
     yarns: tuple[Yarn, ...]
+    colours: tuple[int, ...] = ()
     drawing: Chart | None = None
     chart: Chart | None = None
     separation: Separation | None = None
@@ -94,8 +96,9 @@ class Plan:
     driven: int32, the table row that the selectors are driven with during this pass: the same on
         a `this-pass` machine, the next pass's on a `next-pass` machine.
     rightward: bool. chart_row: int32 from 1, 0 where none. knitted_row: int32 from 1 within the
-    band. colour: int16, the palette index knitted, −1 where the pass is not of one colour.
-    back_bed: uint8, what the back bed knits (`technique.model.Back`).
+    band. colour: int16, the place among the band's yarns of the one knitted, −1 where the pass is not
+    of one colour. way_back: bool, passes that select nothing and only bring the yarn to the changer.
+    second_bed: uint8, what the second bed knits (`technique.model.SecondBed`).
     hand: what is done by hand between passes, in order. positions: uint8 (distinct, width), the
     needles' positions (`plan.hand.Position`); position: int32 (passes), which of its rows each pass has;
     cast_on: bool (width), the needles that hold a loop before the first pass. All three are empty where
@@ -115,7 +118,8 @@ class Plan:
     chart_row: Ints
     knitted_row: Ints
     colour: npt.NDArray[np.int16]
-    back_bed: Bytes
+    way_back: Bools
+    second_bed: Bytes
     band: Ints
     notes: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     fingerprint: int = 0
@@ -195,12 +199,38 @@ class Plan:
         colour = int(self.colour[number - 1])
         if colour >= 0 and (not before or self.colour[before - 1] != colour):
             lines.append(f"{'change to' if before else 'thread'} {band.yarns[colour].name}")
-        back = int(self.back_bed[number - 1])
-        if band.technique.double_bed and (not before or self.back_bed[before - 1] != back):
-            lines.append(f"set the back bed to knit {BACK_WORDS[Back(back)]}")
+        if setting := self.second_setting(number):
+            lines.append(f"set the second bed to knit {setting}")
         if action := band.technique.cams_for(self.direction(number), band.way).action:
             lines.append(action)
         return (*self.hand_words(number), *lines)
+
+    def second_setting(self, number: int) -> str:
+        """How the second bed must be set before a pass; empty where it goes on as it is set.
+
+        A second bed that alternates by itself knits the other half in each next pass.
+        """
+        band = self.band_of(number)
+        now = int(self.second_bed[number - 1])
+        before = int(self.second_bed[number - 2]) if number > band.first else -1
+        if not band.technique.double_bed or now == before:
+            return ""
+        if now in (SecondBed.REST, SecondBed.ALL):
+            return REST if now == SecondBed.REST else EVERY
+        if self.profile.second_carriage == "as-set":
+            return FROM[SecondBed(now)]
+        return "" if before in FROM else f"{BY_ITSELF}, {FROM[SecondBed(now)].split(', ')[1]}"
+
+    def why_empty(self, number: int) -> str:
+        """Why a pass of one colour selects no needle; empty where it selects some, or where it is of no colour."""
+        band, colour = self.band_of(number), int(self.colour[number - 1])
+        if colour < 0 or self.table[self.acting[number - 1]].any():
+            return ""
+        name = band.yarns[colour].name
+        if self.way_back[number - 1]:
+            return f"way back: brings {name} to the changer"
+        second = ", and the second bed knits it" if band.technique.double_bed else ""
+        return f"no stitch of {name} in this row{second}"
 
     def acting_masks(self, first: int = 1, last: int | None = None) -> Bools:
         """Selections that act in passes first to last: bool, shape (passes, width)."""

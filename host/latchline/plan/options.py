@@ -291,7 +291,7 @@ class Options:
     changer: str | None = _option(
         None, Choice(("left", "right", "hand")), "where colours are changed", "the machine's changer, else by hand"
     )
-    backing: str = _option("full", Choice(("full", "alternate")), "back bed of a jacquard", "full")
+    backing: str = _option("full", Choice(("full", "alternate")), "second bed of a jacquard", "full")
     one_way: str = _option(
         "rightward",
         Choice(("leftward", "rightward")),

@@ -17,6 +17,27 @@ from latchline.technique.model import ANY_CONTRAST, NO_STITCH, Steps, Technique
 
 Cells = npt.NDArray[np.uint8]
 Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int32]
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """What each knitted row of a band shows, after all options.
+
+    table: uint8 (distinct, width), the colour of each stitch as a place among the band's colours, 0
+    the unselected one. of_row: int32 (rows), each row's place in the table. chart_row: int32 (rows),
+    from 0.
+    """
+
+    table: Cells
+    of_row: Ints
+    chart_row: Ints
+
+    def present(self, colours: int) -> Bools:
+        """Which of so many colours each knitted row has: bool (rows, colours)."""
+        has = np.stack([(self.table == colour).any(axis=1) for colour in range(colours)], axis=1)
+        present: Bools = has[self.of_row]
+        return present
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,40 +49,55 @@ class Selections:
     """
 
     table: Bools
-    of_pass: npt.NDArray[np.int32]
-    chart_row: npt.NDArray[np.int32]
+    of_pass: Ints
+    chart_row: Ints
     edge: Bools | None = None
 
 
-def select(
-    cells: Cells, steps: Steps, options: Options, technique: Technique, edge: bool | None, *, moving: bool = False
-) -> Selections:
-    """The selections of a band.
+def rows_of(
+    cells: Cells,
+    rows: int,
+    options: Options,
+    technique: Technique,
+    edge: bool | None,
+    motif: tuple[int, int] | None = None,
+) -> Rows:
+    """What so many knitted rows show.
 
-    cells: uint8 (H, width), row 0 the first one knitted, already mirrored onto needles.
-    edge: what the end needles are made to be, selected or not, before colours are separated; None
-        leaves them as the chart has them. moving: don't apply it yet, as the edges move.
+    cells: uint8 (H, width), places among the band's colours, row 0 the first one knitted, already
+    mirrored onto needles. edge: what the end needles are made to be, selected or not; None leaves them
+    as the chart has them. motif: for a chart that is placed once, its first column and the one past its
+    last; outside it needles knit, in colour work the main yarn.
 
-    Row k takes chart row ⌊k / n⌋ mod H and the ground's phase ⌊k / n⌋ mod 2, n the row repeat. A
-    selection depends on no more than those two, the reversal and the colour, so each
-    distinct combination is worked out once and passes only point at it.
+    Row k takes chart row ⌊k / n⌋ mod H and the ground's phase, n the row repeat. It depends on no more
+    than those two and the reversal, so each distinct combination is worked out once.
     """
-    height = cells.shape[0]
-    repeat = steps.row // options.row_repeat
-    chart_row = repeat % height
-    phase = repeat % 2
-    colours = int(steps.colour.max(initial=0)) + 3
-    key = ((chart_row * 2 + phase) * 2 + _reversed(steps.row, options.reversal)) * colours + (steps.colour + 2)
-    distinct, of_pass = _distinct(key, height * 4 * colours)
-    rest, colour = np.divmod(distinct, colours)
-    rest, is_reversed = np.divmod(rest, 2)
-    chosen = _chosen(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), options, technique)
-    at_edge = None
-    if edge is not None and moving:
-        at_edge = _selected(np.full((len(chosen), 1), int(edge), dtype=np.uint8), colour - 2)[:, 0]
-    elif edge is not None and chosen.shape[1]:
+    row = np.arange(rows, dtype=np.int32)
+    chart_row = row // options.row_repeat % len(cells)
+    phase = ground_row(row, options.row_repeat, one_way=technique.one_way) % 2
+    key = (chart_row * 2 + phase) * 2 + _reversed(row, options.reversal)
+    distinct, of_row = _distinct(key, len(cells) * 4)
+    rest, is_reversed = np.divmod(distinct, 2)
+    chosen = _chosen(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), options, technique, motif)
+    if motif is not None:
+        outside = int(bool(technique.edge_selected))
+        chosen[:, : motif[0]] = outside
+        chosen[:, motif[1] :] = outside
+    if edge is not None and chosen.shape[1]:
         chosen[:, [0, -1]] = int(edge)
-    return Selections(_selected(chosen, colour - 2), of_pass, chart_row, at_edge)
+    return Rows(chosen, of_row, chart_row)
+
+
+def select(rows: Rows, steps: Steps, edge: bool | None = None) -> Selections:
+    """The selections of a band's passes. edge: what an end needle is made to be where the ends move."""
+    colours = int(steps.colour.max(initial=0)) + 3
+    key = rows.of_row[steps.row] * colours + (steps.colour + 2)
+    distinct, of_pass = _distinct(key, len(rows.table) * colours)
+    row, colour = np.divmod(distinct, colours)
+    at_edge = None
+    if edge is not None:
+        at_edge = _selected(np.full((len(row), 1), int(edge), dtype=np.uint8), colour - 2)[:, 0]
+    return Selections(_selected(rows.table[row], colour - 2), of_pass, rows.chart_row[steps.row], at_edge)
 
 
 def ground(rows: int, width: int) -> Bools:
@@ -69,13 +105,22 @@ def ground(rows: int, width: int) -> Bools:
     return ((np.arange(width) + np.arange(rows)[:, None]) % 2).astype(np.bool_)
 
 
-def _reversed(row: npt.NDArray[np.int32], reversal: int) -> npt.NDArray[np.int32]:
+def ground_row(row: Ints, repeat: int, *, one_way: bool) -> Ints:
+    """Which row of the ground each knitted row has: ⌊k / n⌋.
+
+    In a one-way technique the ground shows in every second pass only, so it advances with those:
+    ⌊⌊k / 2⌋ / ⌈n / 2⌉⌋. Else it would tuck, or miss, on the same needles for ever.
+    """
+    return row // 2 // ((repeat + 1) // 2) if one_way else row // repeat
+
+
+def _reversed(row: Ints, reversal: int) -> Ints:
     if reversal <= 0:
         return np.full(len(row), -reversal, dtype=np.int32)
     return row // reversal % 2
 
 
-def _distinct(key: npt.NDArray[np.int32], keys: int) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+def _distinct(key: Ints, keys: int) -> tuple[Ints, Ints]:
     """Like numpy.unique with its inverse, without sorting: keys are small whole numbers."""
     used = np.zeros(keys, dtype=np.bool_)
     used[key] = True
@@ -87,16 +132,18 @@ def _distinct(key: npt.NDArray[np.int32], keys: int) -> tuple[npt.NDArray[np.int
 
 def _chosen(
     cells: Cells,
-    chart_row: npt.NDArray[np.int32],
-    phase: npt.NDArray[np.int32],
+    chart_row: Ints,
+    phase: Ints,
     is_reversed: Bools,
     options: Options,
     technique: Technique,
+    motif: tuple[int, int] | None,
 ) -> Cells:
-    """The chart's rows as the options change them: 0 unselected, else the palette index."""
+    """The chart's rows as the options change them: 0 unselected, else the colour."""
     chosen = cells[chart_row]
     if options.mirror_rows:
-        chosen = np.where(phase[:, None] == 1, chosen[:, ::-1], chosen)
+        first, past = motif or (0, cells.shape[1])
+        chosen[:, first:past] = np.where(phase[:, None] == 1, chosen[:, first:past][:, ::-1], chosen[:, first:past])
     if options.alternate_needles != "off" or is_reversed.any():
         mark = ground(2, cells.shape[1])[phase]
         selected = chosen != 0

@@ -73,7 +73,7 @@ def _knit_side(canvas: Canvas) -> None:
 def _purl_side(canvas: Canvas) -> None:
     """Upwards: legs of the new loops, heads of those that they are drawn through, then sinkers, tucks and floats.
 
-    The back bed's stitches show their legs on this side, as the front bed's do on the other.
+    The second bed's stitches show their legs on this side, as the front bed's do on the other.
     """
     loops = canvas.loops
     shows_legs = np.zeros(loops.width, dtype=np.bool_)
@@ -84,7 +84,7 @@ def _purl_side(canvas: Canvas) -> None:
     for number, acts in enumerate(loops.acts):
         height, yarns = float(loops.base[number]), loops.yarn[number].astype(np.int64)
         made = np.flatnonzero(knits(acts))
-        if loops.on_back[number]:
+        if loops.on_second[number]:
             canvas.stamp_risen(height, loops.top[number][made], made, yarns[made], shapes.knit_side_loop, False)
             hanging[made], shows_legs[made] = yarns[made], True
             continue

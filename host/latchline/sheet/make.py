@@ -222,8 +222,9 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
     if band.separation is not None:
         rows.append(("colours", band.separation.title))
     if band.technique.double_bed:
-        full = band.options.backing == "full"
-        rows.append(("back bed", "all back needles knit" if full else "every other back needle knits, by turns"))
+        settings = [setting for k in range(band.first, band.last + 1) if (setting := plan.second_setting(k))]
+        by_hand = f"; then {len(settings) - 1} settings by hand, each named on the way" if settings[1:] else ""
+        rows.append(("second bed", f"{settings[0]} knits{by_hand}"))
     if band.technique.accessories:
         rows.append(("accessories", "; ".join(band.technique.accessories)))
     return tuple(rows)

@@ -17,8 +17,8 @@ LAID_IN_ONLY = "laid in only"  # thicker than a hook takes
 YARN_CLASSES = ("fine", "medium", "heavy", LAID_IN_ONLY)
 
 
-class Back(IntEnum):
-    """Which needles of the back bed knit in one pass; even and odd count from the span's left, from 0."""
+class SecondBed(IntEnum):
+    """Which needles of the second bed knit in one pass; even and odd count from the span's left, from 0."""
 
     REST = 0
     ALL = 1
@@ -61,29 +61,31 @@ class Steps:
     """What each pass of a band knits: equally long arrays, one entry a pass.
 
     row: int32, the knitted row from 0, before row repeat and the chart's height are applied.
-    colour: int16, the palette index whose stitches are selected, or ANY_CONTRAST or NO_STITCH.
-    yarn: int16, the palette index of the yarn in the carriage; −1 where it is not one of the
-        chart's colours. back: uint8, what the back bed does (`Back`).
+    colour: int16, the colour whose stitches are selected, as a place among the band's colours, or
+        ANY_CONTRAST; NO_STITCH on a way back that only brings the yarn to the changer.
+    yarn: int16, the colour of the yarn in the carriage, counted the same way; −1 where it is not
+        one of the chart's colours. second: uint8, what the second bed does (`SecondBed`).
     """
 
     row: npt.NDArray[np.int32]
     colour: npt.NDArray[np.int16]
     yarn: npt.NDArray[np.int16]
-    back: npt.NDArray[np.uint8]
+    second: npt.NDArray[np.uint8]
 
 
 @dataclass(frozen=True)
 class Separation:
     """How a chart of several colours is spread over passes that knit one colour each.
 
-    steps(rows, colours, repeat) lists the passes of `rows` knitted rows, `repeat` of them for each
-        chart row.
+    steps(present, repeat) lists the passes: present, bool (rows, colours), says which colours each
+        knitted row has; `repeat` rows are knitted for each chart row.
     start: where the carriage must stand before the first pass when the changer is on the left (it
         is the other way round for one on the right; by hand either will do).
     courses: courses that a needle knits for one chart row.
-    passes_a_row, held_most: from the number of colours, the passes of a chart row and the most
-        passes over which a needle can keep its loop.
+    passes_a_row, held_most: from the number of colours, the passes of a row that has them all, and
+        the most passes over which a needle can keep its loop.
     returns_empty: whether some passes select nothing and only bring the yarn back.
+    steady: whether a second bed that ties the yarn in keeps one setting throughout.
     """
 
     name: str
@@ -91,11 +93,12 @@ class Separation:
     colours_min: int
     colours_max: int
     start: str
-    steps: Callable[[int, int, int], Steps]
+    steps: Callable[[npt.NDArray[np.bool_], int], Steps]
     courses: int
     passes_a_row: Callable[[int], int]
     held_most: Callable[[int], int]
     returns_empty: Callable[[int], bool]
+    steady: Callable[[int], bool] = lambda _: True
 
 
 def one_pass_a_row(rows: int) -> Steps:
@@ -104,7 +107,7 @@ def one_pass_a_row(rows: int) -> Steps:
         row=np.arange(rows, dtype=np.int32),
         colour=np.full(rows, ANY_CONTRAST, dtype=np.int16),
         yarn=np.full(rows, -1, dtype=np.int16),
-        back=np.zeros(rows, dtype=np.uint8),
+        second=np.zeros(rows, dtype=np.uint8),
     )
 
 
@@ -117,7 +120,7 @@ class Technique:
     yarns: in the carriage at once: 0 means one of the chart's colours a pass (separated).
     colours_min, colours_max: colours that the chart may have, the background counted.
     edge_selected: the state in which an end needle surely knits, or knits the main yarn; None: it
-        is left as the chart has it.
+        knits either way. edge_default: what is done with it where nothing is said.
     needs_chart: False for techniques that knit without one.
     feeders: what goes where; accessories: what else the machine needs; yarn_classes: of
         YARN_CLASSES, those that it suits (common practice, no source).
@@ -135,6 +138,7 @@ class Technique:
     edge_selected: bool | None
     colour_work: bool
     needs_chart: bool = True
+    edge_default: str = "as-chart"
     double_bed: bool = False
     separations: tuple[Separation, ...] = ()
     feeders: tuple[str, ...] = ("main yarn",)

@@ -38,6 +38,7 @@ TUCK = Technique(
     colours_min=2,
     colours_max=2,
     edge_selected=True,
+    edge_default="knit",
     colour_work=False,
     yarn_classes=("fine", "medium"),
     checks=_TUCK_CHECKS,
@@ -60,6 +61,7 @@ SLIP = Technique(
     colours_min=2,
     colours_max=2,
     edge_selected=True,
+    edge_default="knit",
     colour_work=False,
     checks=_SLIP_CHECKS,
 )
@@ -115,7 +117,7 @@ SLIP_COLOURS = Technique(
 
 JACQUARD = Technique(
     name="jacquard",
-    title="one colour a pass on two beds: selected needles knit it, and the back bed ties it in",
+    title="one colour a pass on two beds: selected needles knit it, and the second bed ties it in",
     cams=_MISS,
     back=_MISS,
     one_way=False,
@@ -170,10 +172,10 @@ HOLD = Technique(
     yarns=1,
     colours_min=2,
     colours_max=2,
-    edge_selected=None,
+    edge_selected=False,
     colour_work=False,
     accessories=("edge weights under the held needles",),
-    checks=("float-across", "loop-kept", "never-knits", "weights"),
+    checks=(*_SLIP_CHECKS, "weights"),
 )
 
 TECHNIQUES: dict[str, Technique] = {

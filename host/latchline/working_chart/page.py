@@ -15,12 +15,12 @@ import numpy as np
 
 from latchline.drawing.scene import Disc, Scene
 from latchline.errors import InputError
-from latchline.fabric.layout import back_needles
+from latchline.fabric.layout import second_needles
 from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
 from latchline.machine.needles import Span
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.shaping.gauge import Gauge
-from latchline.technique.model import Back, Does
+from latchline.technique.model import Does, SecondBed
 
 PAPER_MM = (210.0, 297.0)  # A4 (ISO 216)
 MARGIN = 10.0
@@ -199,7 +199,7 @@ class _Sheet:
         if chart_row and not line.folded:
             scene.words(MARGIN + 7, base, str(chart_row), 2.5, anchor="end", fill=GREY)
         if plan.band_of(line.first).technique.double_bed:
-            _back_dots(scene, MARGIN + 9, middle, int(plan.back_bed[line.first - 1]))
+            _second_dots(scene, MARGIN + 9, middle, int(plan.second_bed[line.first - 1]))
         self._yarn(scene, line, right + 20, middle)
         if line.folded:
             band = plan.band_of(line.first)
@@ -354,9 +354,9 @@ def _change_sign(scene: Scene, x: float, y: float) -> None:
     scene.area([(x - 1.9, y), (x, y - 1.5), (x + 1.9, y), (x, y + 1.5)])
 
 
-def _back_dots(scene: Scene, x: float, y: float, back: int) -> None:
-    """Four needles of the back bed from the span's left: filled ones knit."""
-    for needle, knits_there in enumerate(back_needles(np.array([back], dtype=np.uint8), 4)[0].tolist()):
+def _second_dots(scene: Scene, x: float, y: float, back: int) -> None:
+    """Four needles of the second bed from the span's left: filled ones knit."""
+    for needle, knits_there in enumerate(second_needles(np.array([back], dtype=np.uint8), 4)[0].tolist()):
         scene.items.append(Disc(x + 1.5 * needle, y, 0.6, INK if knits_there else "#ffffff", INK, 0.15))
 
 
@@ -423,8 +423,8 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
         x += 12 + 1.55 * len(words)
     if any(sheet.plan.band_of(line.first).technique.double_bed for line in sheet.lines):
         y += 5
-        _back_dots(scene, MARGIN, y - 1.2, Back.EVEN)
-        scene.words(MARGIN + 8, y, "needles of the back bed that knit, counted from the left of those in work", 3.0)
+        _second_dots(scene, MARGIN, y - 1.2, SecondBed.EVEN)
+        scene.words(MARGIN + 8, y, "needles of the second bed that knit, counted from the left of those in work", 3.0)
     y += 6
     scene.arrow(MARGIN + 2.2, y - 1.2, 3, rightward=True)
     scene.words(
