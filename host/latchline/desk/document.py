@@ -7,15 +7,17 @@ end, and what is known of a state (its plan, its findings) stays true.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 
 from latchline.chart.model import Cells, Chart, Colour
-from latchline.chart.read import read_chart
-from latchline.errors import InputError, LatchlineError
+from latchline.chart.read import parse_chart, read_chart
+from latchline.chart.write import chart_text
+from latchline.desk.written import values_of
+from latchline.errors import InputError, LatchlineError, PieceError
 from latchline.piece.file import Beside, piece_in
 from latchline.piece.model import Piece
 from latchline.plan.model import Plan
@@ -48,26 +50,73 @@ class Drawn:
 
 @dataclass(frozen=True)
 class State:
-    """text: of the piece file. drawings: those that the piece names and that could be read, by their names."""
+    """text: of the piece file. drawings: those that it names, by their names. edited: those that no file holds."""
 
     text: str
     drawings: Mapping[str, Drawn] = field(default_factory=dict)
+    edited: frozenset[str] = frozenset()
+
+
+def with_drawing(state: State, name: str, drawn: Drawn) -> State:
+    return State(state.text, {**state.drawings, name: drawn}, state.edited)
+
+
+class Sources:
+    """Where the drawings of a piece come from: the folder, and files that it does not have (yet).
+
+    given: contents by name, of examples and of what was dropped onto the page.
+    """
+
+    def __init__(self, folder: Path, given: Mapping[str, bytes] | None = None) -> None:
+        self.folder = folder
+        self.given = dict(given or {})
+
+    def read(self, name: str, colours: int | None, background: str | None) -> Chart:
+        """Raises ChartError."""
+        if name in self.given:
+            return parse_chart(self.given[name], name, colours=colours, background=background)
+        return read_chart(self.folder / name, colours=colours, background=background)
+
+    def beside(self, state: State) -> Beside:
+        """What a piece in this state finds beside it."""
+        held: dict[str, bytes | Chart] = dict(self.given)
+        chosen = {
+            band.get("chart")
+            for band in values_of(state.text).get("bands", [])
+            if "colours" in band or "background" in band
+        }
+        for name in state.edited & state.drawings.keys():
+            chart = state.drawings[name].chart(name)
+            held[name] = chart_text(chart).encode() if name in chosen else chart
+        return Beside(self.folder, held)
+
+    def drawn(self, state: State) -> State:
+        """The state with every drawing that its text names and that can be read as it is."""
+        drawings = dict(state.drawings)
+        for band in values_of(state.text).get("bands", []):
+            name = band.get("chart")
+            if isinstance(name, str) and name not in drawings:
+                try:
+                    chart = self.read(name, band.get("colours"), band.get("background"))
+                except (LatchlineError, TypeError):  # the piece's own complaint tells what is wrong
+                    continue
+                drawings[name] = Drawn.of(chart.cells, chart.palette)
+        return State(state.text, drawings, state.edited)
 
 
 class Looked:
     """What is known of a state, worked out when it is first asked for."""
 
-    def __init__(self, state: State, folder: Path, file: str) -> None:
+    def __init__(self, state: State, sources: Sources, file: str) -> None:
         self.state = state
-        self._folder = folder
+        self._sources = sources
         self._file = file
 
     @cached_property
     def piece(self) -> Piece:
         """Raises InputError."""
-        table = Table.parse(self.state.text, file=self._file or "piece", kind=InputError)
-        held = {name: drawn.chart(name) for name, drawn in self.state.drawings.items()}
-        return piece_in(table, Beside(self._folder, held), Path(self._file or "piece").stem)
+        table = Table.parse(self.state.text, file=self._file or "piece", kind=PieceError)
+        return piece_in(table, self._sources.beside(self.state), Path(self._file or "piece").stem)
 
     @cached_property
     def plan(self) -> Plan:
@@ -79,7 +128,7 @@ class Looked:
         """Why there is no plan; None when there is one."""
         try:
             _ = self.plan
-        except LatchlineError as error:
+        except InputError as error:
             return error
         return None
 
@@ -90,13 +139,13 @@ class Document:
     serial: counts every change of what is shown, going back included. A page that shows an older one knows it.
     """
 
-    def __init__(self, folder: Path, state: State, file: str = "") -> None:
-        self.folder = folder
+    def __init__(self, sources: Sources, state: State, file: str = "", *, kept: bool = False) -> None:
+        self.sources = sources
         self.file = file
         self.serial = 1
-        self._states = [state]
+        self._states = [sources.drawn(state)]
         self._at = 0
-        self._kept: State | None = state if file else None
+        self._kept: State | None = self._states[0] if kept else None
         self._looked: Looked | None = None
 
     @property
@@ -106,7 +155,7 @@ class Document:
     @property
     def looked(self) -> Looked:
         if self._looked is None or self._looked.state is not self.state:
-            self._looked = Looked(self.state, self.folder, self.file)
+            self._looked = Looked(self.state, self.sources, self.file)
         return self._looked
 
     @property
@@ -124,7 +173,7 @@ class Document:
 
     def change(self, edit: Callable[[State], State]) -> None:
         """Make the next state; nothing happens when the edit raises, or changes nothing."""
-        state = edit(self.state)
+        state = self.sources.drawn(edit(self.state))
         if state == self.state:
             return
         del self._states[self._at + 1 :]
@@ -143,19 +192,9 @@ class Document:
             self.serial += 1
 
     def now_kept(self, state: State, file: str) -> None:
-        """The files hold this state, which is put in the place of the one shown: what saving renamed is renamed."""
+        """The files hold this state, which takes the place of the one shown: saving may have renamed a drawing."""
         self._states[self._at] = state
         self._kept = state
         self.file = file
         self._looked = None
         self.serial += 1
-
-
-def with_drawing(state: State, name: str, drawn: Drawn) -> State:
-    return replace(state, drawings={**state.drawings, name: drawn})
-
-
-def read_drawing(path: Path, name: str, colours: int | None, background: str | None) -> Drawn:
-    """A chart file as it is drawn on. Raises ChartError."""
-    chart = read_chart(path, colours=colours, background=background)
-    return Drawn.of(chart.cells, tuple(replace(colour) for colour in chart.palette))

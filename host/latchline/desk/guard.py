@@ -72,7 +72,7 @@ def _same(one: str, other: str) -> bool:
 def policy(host: str) -> dict[str, str]:
     """The headers of every answer: nothing but the page's own scripts, styles and lines is loaded or run."""
     content = (
-        f"default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self' ws://{host}; "
+        f"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self' ws://{host}; "
         "base-uri 'none'; form-action 'none'; frame-ancestors 'none'; "
         "require-trusted-types-for 'script'; trusted-types 'none'"
     )

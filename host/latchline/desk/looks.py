@@ -5,17 +5,16 @@ from __future__ import annotations
 import io
 import re
 import tomllib
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from latchline.chart.drawing import arranged
+from latchline.chart.model import Chart
 from latchline.checks import report
 from latchline.checks.find import can_be_knitted, findings
 from latchline.checks.model import Finding
-from latchline.chart.drawing import arranged
-from latchline.chart.model import Chart
 from latchline.desk.document import Looked
 from latchline.desk.written import values_of
 from latchline.errors import InputError
@@ -23,7 +22,6 @@ from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import pass_yarns
 from latchline.fabric.yarn_need import gauge_of, yarn_need
-from latchline.machine.needles import needle_name
 from latchline.plan.model import Band, Plan
 from latchline.preview.picture import SIDES, STITCH_PX, draw_fabric
 
@@ -131,8 +129,8 @@ class _Places:
         band = next((band for band in self._looked.plan.bands if band.name == name), None)
         values = self._values[self.number(name)] if self.number(name) >= 0 else {}
         chart = values.get("chart")
-        drawn = self._looked.state.drawings.get(chart or "")
-        if band is None or drawn is None or band.chart is None:
+        drawn = self._looked.state.drawings.get(chart) if isinstance(chart, str) else None
+        if band is None or drawn is None or band.chart is None or not isinstance(chart, str):
             return None
         numbers = np.arange(1, len(drawn.rows) * drawn.stitches + 1, dtype=np.int64).reshape(len(drawn.rows), -1)
         as_chart = Chart(numbers, drawn.palette[:2], name)  # type: ignore[arg-type]
@@ -142,7 +140,7 @@ class _Places:
             turns=values.get("turn", 0),
             flipped=values.get("flip", False),
             mirrored=values.get("mirror", False),
-            enlarged=tuple(values.get("enlarge", (1, 1))),  # type: ignore[arg-type]
+            enlarged=tuple(values.get("enlarge", (1, 1))),
             **pairs,
         ).cells
         return chart, _on_needles(turned.astype(np.int64), band, self._looked.plan)
@@ -182,11 +180,3 @@ def fabric(looked: Looked, side: str, stitch_px: int, first: int, last: int) -> 
     out = io.BytesIO()
     picture.save(out, "PNG", compress_level=PNG_EFFORT)
     return out.getvalue()
-
-
-def needle_of(plan: Plan, index: int) -> str:
-    return needle_name(index, plan.profile.centre)
-
-
-def renamed(chart: Chart, name: str) -> Chart:
-    return replace(chart, name=name)

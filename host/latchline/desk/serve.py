@@ -13,7 +13,8 @@ from pathlib import Path
 
 import uvicorn
 
-from latchline.desk.app import Desk, application
+from latchline.desk.app import application
+from latchline.desk.desk import Desk
 from latchline.desk.guard import Keys
 from latchline.desk.live import MESSAGE_BYTES_MAX
 from latchline.errors import InputError

@@ -6,6 +6,7 @@ Cells are uint8 (rows, stitches), palette indices. A function returns a new arra
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -102,7 +103,7 @@ def _way(points: Sequence[Point]) -> Iterator[Point]:
     """The cells from point to point without a gap (Bresenham, IBM Systems J. 4 (1965) 25)."""
     if points:
         yield points[0]
-    for (row, stitch), (to_row, to_stitch) in zip(points, points[1:], strict=False):
+    for (row, stitch), (to_row, to_stitch) in pairwise(points):
         tall, wide = abs(to_row - row), abs(to_stitch - stitch)
         up, right = (1 if to_row > row else -1), (1 if to_stitch > stitch else -1)
         error = wide - tall

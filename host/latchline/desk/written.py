@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from typing import Any
 
@@ -32,7 +33,8 @@ def empty_piece(name: str, machine: str, needles: str, chart: str) -> str:
 
 def chart_piece(name: str, chart: str) -> str:
     """The text of a piece that knits one chart as it is, as the commands would."""
-    return f"name = {_quoted(name)}\n\n[[bands]]\nname = {_quoted(name)}\ntechnique = \"fair-isle\"\nchart = {_quoted(chart)}\n"
+    called = _quoted(name)
+    return f'name = {called}\n\n[[bands]]\nname = {called}\ntechnique = "fair-isle"\nchart = {_quoted(chart)}\n'
 
 
 def _quoted(word: str) -> str:
@@ -42,8 +44,8 @@ def _quoted(word: str) -> str:
 def values_of(text: str) -> dict[str, Any]:
     """The file as plain values; empty where it is no TOML."""
     try:
-        return dict(tomlkit.parse(text).unwrap())
-    except TOMLKitError:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError):
         return {}
 
 

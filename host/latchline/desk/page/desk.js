@@ -1,38 +1,83 @@
 // The desk's page: which part is shown, and what the desk complains of.
 
-import { el, fill } from "./dom.js";
+import { button, el, fill } from "./dom.js";
+import { drawPart, save } from "./draw.js";
 import { Line, Refused, ask, takeKey } from "./line.js";
+import { openPart, takeDrops } from "./open.js";
+import { catchUp, changed, on, redo, said, store, takePiece, tried, undo } from "./state.js";
 
 /** @param {string} id */
 const byId = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
 
-/** @param {unknown} error */
-function complain(error) {
+/** @type {Record<string, { words: string, make: () => HTMLElement, made?: HTMLElement }>} */
+const PARTS = {
+  open: { words: "open", make: () => openPart(() => show("draw")) },
+  draw: { words: "draw", make: drawPart },
+};
+let part = "";
+
+/** @param {string} name */
+function show(name) {
+  if (!(name in PARTS)) name = "open";
+  if (name === "draw" && !store.piece) name = "open";
+  part = name;
+  document.body.dataset.part = name;
+  history.replaceState(null, "", `#${name}`);
+  const one = PARTS[name];
+  one.made ??= one.make();
+  fill(byId("main"), one.made);
+  ways();
+}
+
+function ways() {
+  fill(byId("ways"), ...Object.entries(PARTS).map(([name, { words }]) =>
+    button(words, () => show(name), { id: `way-${name}`, "aria-current": name === part ? "page" : false, disabled: name !== "open" && name !== "knit" && name !== "back" && !store.piece })));
+}
+
+function complaint() {
   const box = byId("complaint");
-  if (!(error instanceof Refused)) {
-    box.hidden = true;
-    return;
-  }
-  const { what, where, hint } = error.complaint;
-  fill(box, el("strong", {}, what), where && el("span", { class: "where" }, where), hint && el("span", {}, hint));
-  box.hidden = false;
+  box.hidden = !said.complaint;
+  if (!said.complaint) return;
+  const { what, where, hint } = said.complaint;
+  fill(box, el("strong", {}, what), where && el("span", { class: "where" }, where), hint && el("span", {}, hint),
+    button("seen", () => { said.complaint = null; changed("complaint"); }));
+}
+
+/** @param {KeyboardEvent} event */
+function keys(event) {
+  if (!(event.ctrlKey || event.metaKey) || part !== "draw" || document.querySelector("dialog[open]")) return;
+  const typing = event.target instanceof HTMLInputElement && event.target.type === "text";
+  const key = event.key.toLowerCase();
+  if (key === "s") save();
+  else if (key === "z" && !typing) event.shiftKey ? redo() : undo();
+  else if (key === "y" && !typing) redo();
+  else return;
+  event.preventDefault();
 }
 
 async function begin() {
   takeKey();
+  on("complaint", complaint);
+  on("piece", ways);
   const line = new Line();
   line.on("heard", ({ heard }) => {
     document.body.classList.toggle("unheard", !heard);
     byId("heard").textContent = heard ? "" : "not heard";
   });
-  line.on("refused", (complaint) => complain(new Refused(complaint, 401)));
-  try {
-    const desk = await ask("/api/desk");
-    const names = [...desk.files.pieces, ...desk.files.charts];
-    fill(byId("main"), el("h1", {}, desk.folder), el("ul", {}, ...names.map((name) => el("li", {}, name))));
-  } catch (error) {
-    complain(error);
-  }
+  line.on("refused", (told) => { said.complaint = told; changed("complaint"); });
+  line.on("piece", ({ serial }) => catchUp(serial));
+  line.on("welcome", ({ serial }) => catchUp(serial));
+  addEventListener("keydown", keys);
+  const asked = new URLSearchParams(location.hash.slice(1)).has("key") ? "" : location.hash.slice(1);
+  await tried(async () => {
+    store.desk = await ask("/api/desk");
+    if (store.desk.open) takePiece(await ask("/api/piece"));
+  });
+  takeDrops(() => show("draw"));
+  show(asked || (store.piece ? "draw" : "open"));
 }
 
-begin();
+begin().catch((error) => {
+  if (error instanceof Refused) { said.complaint = error.complaint; changed("complaint"); }
+  else throw error;
+});

@@ -1,0 +1,146 @@
+// The fabric as the desk draws it, its size and yarn, and what the checks have found.
+
+import { button, el, fill, newest } from "./dom.js";
+import { fetchFile } from "./line.js";
+import { bands, changed, edit, on, store, tried } from "./state.js";
+
+const PASSES_MAX = 380;
+const ZOOM = [4, 6, 8, 10, 13, 16, 20, 26, 32];
+
+const sight = { side: "knit", zoom: 4 };
+
+export function fabricPanel() {
+  const canvas = el("canvas", { role: "img", "aria-label": "The fabric" });
+  const spacer = el("div", { class: "spacer" }, canvas);
+  const scroller = el("div", { class: "scroller", tabIndex: 0, role: "region", "aria-label": "The fabric, to be scrolled" }, spacer);
+  const tools = el("div", { class: "tools row" });
+  const facts = el("p", { class: "facts" });
+  const panel = el("section", { class: "panel fabric", "aria-label": "Fabric" }, tools, scroller, facts);
+
+  /** How tall the passes lie, in CSS pixels, and which of them are in sight. */
+  const inSight = () => {
+    const verdict = store.verdict;
+    if (!verdict) return null;
+    const px = ZOOM[sight.zoom];
+    const tall = (px * verdict.gauge[0]) / verdict.gauge[1];
+    const courses = (verdict.size_cm[1] * verdict.gauge[1]) / 10;
+    const each = Math.max(0.05, (tall * courses) / verdict.passes);
+    const height = Math.max(1, scroller.clientHeight);
+    const all = each * verdict.passes + 3 * px;
+    const fromFoot = Math.max(0, all - scroller.scrollTop - height);
+    const first = Math.max(1, Math.min(verdict.passes, Math.floor(fromFoot / each) - 1));
+    const last = Math.min(verdict.passes, first + Math.min(PASSES_MAX, Math.ceil(height / each) + 4));
+    return { px, each, all, first, last, height, width: (verdict.width + 2) * px };
+  };
+
+  const paint = newest(async () => {
+    const seen = inSight();
+    if (!seen || store.piece?.trouble) return;
+    spacer.style.height = `${Math.max(seen.all, 1)}px`;
+    spacer.style.width = `${seen.width}px`;
+    const query = new URLSearchParams({ side: sight.side, stitch_px: String(seen.px), first: String(seen.first), last: String(seen.last) });
+    const blob = await tried(() => fetchFile(`/api/fabric?${query}`));
+    if (!blob) return;
+    const picture = await createImageBitmap(blob);
+    canvas.width = picture.width;
+    canvas.height = picture.height;
+    canvas.getContext("2d")?.drawImage(picture, 0, 0);
+    canvas.style.top = `${seen.all - seen.each * (seen.first - 1) - picture.height}px`;
+    canvas.dataset.serial = String(store.verdict?.serial ?? 0);
+    canvas.setAttribute("aria-label", `The fabric's ${sight.side} side, passes ${seen.first} to ${seen.last} of ${store.verdict?.passes}`);
+    picture.close();
+  });
+
+  const showTools = () => {
+    const focused = document.activeElement?.id;
+    const side = (/** @type {string} */ name) => button(`${name} side`, () => { sight.side = name; showTools(); paint(1); }, { id: `side-${name}`, "aria-pressed": String(sight.side === name) });
+    const zoom = (/** @type {number} */ by) => () => {
+      sight.zoom = Math.max(0, Math.min(ZOOM.length - 1, sight.zoom + by));
+      paint(1);
+    };
+    fill(tools, side("knit"), side("purl"), button("nearer", zoom(1), { id: "fabric-nearer" }), button("farther", zoom(-1), { id: "fabric-farther" }));
+    if (focused) document.getElementById(focused)?.focus();
+  };
+
+  let shownOf = "";
+  const show = () => {
+    const verdict = store.verdict;
+    panel.classList.toggle("old", !!store.piece?.trouble);
+    if (!verdict) return;
+    const { size_cm: [width, height], gauge, estimated } = verdict;
+    fill(facts,
+      el("strong", {}, `${width} × ${height} cm`), ` on ${verdict.width} needles, ${verdict.needles}, in ${verdict.passes} passes; `,
+      `${gauge[0]} stitches and ${gauge[1]} rows to 10 cm${estimated ? ", an estimate: knit a swatch" : ""}. `,
+      ...verdict.yarns.map((yarn) => el("span", { class: "yarn" }, el("span", { class: "swatch", style: { "background-color": yarn.colour } }),
+        `${yarn.name} ${yarn.metres} m${yarn.grams === null ? "" : `, ${yarn.grams} g`} `)),
+      el("span", { class: "soft", id: "fingerprint" }, verdict.fingerprint));
+    const which = `${store.piece?.file}/${store.piece?.name}`;
+    if (which !== shownOf) {
+      shownOf = which;
+      sight.zoom = verdict.width > 150 ? 1 : verdict.width > 70 ? 2 : 4;
+      requestAnimationFrame(() => { scroller.scrollTop = scroller.scrollHeight; });
+    }
+    paint(1);
+  };
+  scroller.addEventListener("scroll", () => paint(1));
+  new ResizeObserver(() => paint(1)).observe(scroller);
+  on("verdict", show);
+  showTools();
+  show();
+  return panel;
+}
+
+const SHAPES = /** @type {Record<string, string>} */ ({ "must mend": "■", "look at": "▲", "good to know": "●" });
+
+export function findingsPanel() {
+  const box = el("div", {});
+  const says = el("p", { role: "status", id: "says" });
+  const panel = el("section", { class: "panel findings", "aria-labelledby": "findings-title" }, el("h2", { id: "findings-title" }, "Can it be knitted?"), says, box);
+  const show = () => {
+    const trouble = store.piece?.trouble;
+    const verdict = store.verdict;
+    if (trouble) {
+      says.textContent = "Not as it stands:";
+      fill(box, el("div", { class: "trouble" }, el("strong", {}, trouble.what), el("p", {}, trouble.where), el("p", {}, trouble.hint)));
+      return;
+    }
+    if (!verdict) return fill(box);
+    says.textContent = verdict.says;
+    /** @type {Map<string, import("./state.js").Finding[]>} */
+    const groups = new Map();
+    for (const one of verdict.findings) {
+      const key = `${one.severity}/${one.band}/${one.rule}`;
+      groups.set(key, [...(groups.get(key) ?? []), one]);
+    }
+    fill(box, ...["must mend", "look at", "good to know"].map((severity) => {
+      const mine = [...groups.entries()].filter(([key]) => key.startsWith(`${severity}/`));
+      return mine.length ? el("section", { class: "severity" }, el("h3", {}, `${SHAPES[severity]} ${severity}`), ...mine.map(([key, alike]) => group(key, alike))) : null;
+    }));
+  };
+  on("verdict", show);
+  on("piece", () => store.piece?.trouble && show());
+  show();
+  return panel;
+}
+
+/** @param {string} key @param {import("./state.js").Finding[]} alike */
+function group(key, alike) {
+  const worst = alike[0];
+  const several = bands().length > 1;
+  const place = (/** @type {import("./state.js").Finding} */ one) => [
+    several && one.band ? `band ${one.band}` : "", one.chart_row ? `chart row ${one.chart_row}` : "",
+    one.passes[0] ? (one.passes[0] === one.passes[1] ? `pass ${one.passes[0]}` : `passes ${one.passes[0]} to ${one.passes[1]}`) : "", one.needles,
+  ].filter(Boolean).join(", ");
+  const look = (/** @type {import("./state.js").Finding} */ one, /** @type {string} */ words) => button(words, () => {
+    const number = bands().findIndex((band) => band.name === one.band);
+    if (number >= 0 && number !== store.band) { store.band = number; changed("band"); }
+    store.shown = store.shown === one ? null : one;
+    changed("shown");
+  }, { class: "place", disabled: !one.cells.length });
+  const sentence = (/** @type {string} */ text) => (text ? `${text[0].toUpperCase()}${text.slice(1)}. ` : "");
+  return el("article", { class: "finding", "data-finding": key },
+    el("h4", {}, worst.rule.replaceAll("-", " ")),
+    el("p", {}, sentence(worst.what), sentence(worst.why), sentence(worst.todo)),
+    el("p", { class: "row" }, ...alike.slice(0, 12).map((one) => look(one, place(one) || "the whole band")), alike.length > 12 ? `and ${alike.length - 12} more places` : null),
+    ...worst.mends.map((mend) => el("p", { class: "row" }, button(mend.what, () => edit("mend", { band: mend.band, key: mend.key }), { class: "mend", "data-mend": mend.key, disabled: mend.band < 0 }))));
+}

@@ -1,0 +1,195 @@
+// The open piece as the desk tells it, and the edits that are asked of the desk. Nothing is worked out here.
+
+import { newest } from "./dom.js";
+import { Refused, ask } from "./line.js";
+
+/**
+ * @typedef {{ hex: string, name: string }} Colour
+ * @typedef {{ rows: number, stitches: number, palette: Colour[], cells: Uint8Array }} Drawing
+ * @typedef {{ what: string, where: string, hint: string, key?: string }} Trouble
+ * @typedef {Record<string, any>} Values
+ * @typedef {{
+ *   serial: number, file: string, name: string, kept: boolean, can_undo: boolean, can_redo: boolean,
+ *   values: Values, trouble: Trouble | null, drawings: Record<string, Drawing>,
+ * }} Piece
+ * @typedef {{ what: string, key: string, band: number }} Mend
+ * @typedef {{
+ *   rule: string, severity: string, band: string, what: string, why: string, todo: string, chart_row: number,
+ *   passes: [number, number], needles: string, places: number, mends: Mend[], chart: string, cells: [number, number][],
+ * }} Finding
+ * @typedef {{
+ *   serial: number, fingerprint: string, passes: number, needles: string, width: number, machine: string,
+ *   size_cm: [number, number], gauge: [number, number], estimated: boolean, start: string,
+ *   yarns: { name: string, colour: string, metres: number, grams: number | null }[],
+ *   bands: { name: string, first: number, last: number, technique: string }[],
+ *   can_be_knitted: boolean, says: string, findings: Finding[],
+ * }} Verdict
+ */
+
+export const store = {
+  /** @type {any} */
+  desk: null,
+  /** @type {Piece | null} */
+  piece: null,
+  /** @type {Verdict | null} */
+  verdict: null,
+  band: 0,
+  /** @type {Finding | null} */
+  shown: null,
+};
+
+/** @type {Map<string, Set<() => void>>} */
+const listeners = new Map();
+
+/**
+ * Call when something of this name has changed: piece, verdict, band, shown, complaint.
+ * @param {string} name
+ * @param {() => void} listener
+ */
+export function on(name, listener) {
+  if (!listeners.has(name)) listeners.set(name, new Set());
+  listeners.get(name)?.add(listener);
+}
+
+/** @param {string} name */
+export function changed(name) {
+  for (const listener of listeners.get(name) ?? []) listener();
+}
+
+/** @type {{ complaint: Trouble | null }} */
+export const said = { complaint: null };
+
+/**
+ * Do something with the desk; what it refuses is shown, and undefined is returned.
+ * @template Value
+ * @param {() => Promise<Value>} work
+ * @returns {Promise<Value | undefined>}
+ */
+export async function tried(work) {
+  try {
+    const value = await work();
+    said.complaint = null;
+    changed("complaint");
+    return value;
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    said.complaint = error.complaint;
+    changed("complaint");
+    return undefined;
+  }
+}
+
+/**
+ * Take over what the desk tells of the piece: whole drawings, or the rows of them that have changed.
+ * @param {any} told
+ */
+export function takePiece(told) {
+  const before = store.piece?.drawings ?? {};
+  /** @type {Record<string, Drawing>} */
+  const drawings = {};
+  for (const [name, drawing] of Object.entries(told.drawings)) {
+    const { rows, stitches, palette, whole, changed: lines } = /** @type {any} */ (drawing);
+    const known = before[name];
+    const cells = whole || !known ? new Uint8Array(rows * stitches) : known.cells;
+    for (const [number, line] of Object.entries(lines)) {
+      const foot = Number(number) * stitches;
+      for (let stitch = 0; stitch < stitches; stitch++) cells[foot + stitch] = parseInt(line[stitch], 16);
+    }
+    drawings[name] = { rows, stitches, palette, cells };
+  }
+  store.piece = { ...told, drawings };
+  store.band = Math.max(0, Math.min(store.band, bands().length - 1));
+  changed("piece");
+  refresh(told.serial);
+}
+
+/** @type {(serial: number) => void} */
+const refresh = newest(async () => {
+  if (!store.piece) return;
+  if (store.piece.trouble) {
+    store.shown = null;
+    changed("verdict");
+    return;
+  }
+  try {
+    const verdict = await ask("/api/verdict");
+    store.verdict = verdict;
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+  }
+  changed("verdict");
+});
+
+/** @returns {Values[]} */
+export function bands() {
+  const found = store.piece?.values.bands;
+  return Array.isArray(found) ? found : [];
+}
+
+/** The name of the drawing of the band that is looked at; empty where it has none. */
+export function chartName() {
+  const name = bands()[store.band]?.chart;
+  return typeof name === "string" ? name : "";
+}
+
+/** @returns {Drawing | null} */
+export function drawing() {
+  return store.piece?.drawings[chartName()] ?? null;
+}
+
+let queue = Promise.resolve();
+
+/**
+ * Ask for one edit after another, so that each knows what the one before has made.
+ * @param {string} path
+ * @param {Record<string, any>} given
+ * @returns {Promise<boolean>} whether it was made
+ */
+function inTurn(path, given) {
+  const turn = queue.then(() =>
+    tried(async () => {
+      try {
+        takePiece(await ask(path, { ...given, serial: store.piece?.serial ?? 0 }));
+      } catch (error) {
+        if (store.piece) takePiece(await ask("/api/piece"));
+        throw error;
+      }
+      return true;
+    }),
+  );
+  queue = turn.then(() => undefined);
+  return turn.then((made) => made === true);
+}
+
+/**
+ * @param {string} name
+ * @param {Record<string, any>} given
+ */
+export const edit = (name, given) => inTurn("/api/edit", { edit: name, ...given });
+
+/**
+ * An edit of the drawing that is looked at.
+ * @param {string} name
+ * @param {Record<string, any>} given
+ */
+export const draw = (name, given) => edit(name, { chart: chartName(), ...given });
+
+export const undo = () => inTurn("/api/undo", {});
+export const redo = () => inTurn("/api/redo", {});
+
+/** @param {Record<string, any>} given */
+export async function open(given) {
+  store.band = 0;
+  store.shown = null;
+  return inTurn("/api/open", given);
+}
+
+/** Take the newest state, because another page has changed it. @param {number} serial */
+export async function catchUp(serial) {
+  if (serial > 0 && serial !== store.piece?.serial) {
+    queue = queue.then(async () => {
+      if (serial > (store.piece?.serial ?? 0) || !store.piece) await tried(async () => takePiece(await ask("/api/piece")));
+    });
+    await queue;
+  }
+}

@@ -1,0 +1,63 @@
+"""A chart from a photograph: cut, brought to so many needles in the fabric's proportions, in few colours."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Sequence
+
+import numpy as np
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from latchline.chart.bounds import require_size
+from latchline.chart.colours import chart_from_codes
+from latchline.chart.model import Chart
+from latchline.errors import ChartError
+from latchline.fabric.gauge import Gauge
+
+PIXELS_MAX = 60_000_000
+FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "BMP", "TIFF", "PPM")
+
+
+def chart_of(data: bytes, name: str, cut: Sequence[float], width: int, colours: int, gauge: Gauge) -> Chart:
+    """A chart `width` stitches wide; its rows follow from the gauge.
+
+    cut: percent to take off at left, right, top and bottom. Raises ChartError.
+    """
+    picture = _picture(data, name)
+    left, right, top, bottom = (min(max(part, 0.0), 95.0) / 100 for part in cut)
+    box = (
+        round(left * picture.width),
+        round(top * picture.height),
+        round((1 - right) * picture.width),
+        round((1 - bottom) * picture.height),
+    )
+    if box[2] - box[0] < 1 or box[3] - box[1] < 1:
+        raise ChartError("nothing is left of the picture", where=name, hint="cut off less of it")
+    rows = max(1, round((box[3] - box[1]) / (box[2] - box[0]) * width * gauge.row_per_stitch))
+    require_size(width, rows, name)
+    small = picture.crop(box).resize((width, rows), Image.Resampling.BOX)
+    few = small.quantize(colours, method=Image.Quantize.MEDIANCUT, kmeans=4, dither=Image.Dither.NONE).convert("RGB")
+    levels = np.asarray(few, dtype=np.uint32)
+    codes = ((levels[:, :, 0] << 16) | (levels[:, :, 1] << 8) | levels[:, :, 2]).astype(np.uint32)
+    return chart_from_codes(codes[::-1], name, colours=colours, background=None)
+
+
+def _picture(data: bytes, name: str) -> Image.Image:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            picture = Image.open(io.BytesIO(data), formats=FORMATS)
+            if picture.width * picture.height > PIXELS_MAX:
+                raise ChartError("the picture is too large", where=name, hint="make it smaller first")
+            upright = ImageOps.exif_transpose(picture).convert("RGBA")
+    except (UnidentifiedImageError, Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        hint = "choose a JPEG, PNG, WebP, GIF, BMP or TIFF picture"
+        raise ChartError(
+            f"this is no picture that can be read ({type(error).__name__})", where=name, hint=hint
+        ) from None
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise ChartError(f"the picture is damaged ({error})", where=name, hint="save or fetch it again") from None
+    paper = Image.new("RGBA", upright.size, "white")
+    paper.alpha_composite(upright)
+    return paper.convert("RGB")

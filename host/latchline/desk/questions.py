@@ -1,0 +1,246 @@
+"""What the page may ask of the desk: a table of questions, each with the function that answers it.
+
+All of them run on the desk's one worker, one after another. What they raise of ours is told to the page as
+what, where, hint. `docs/reference/page.md` lists them.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from latchline.desk.desk import Answer, Desk, File, Given
+from latchline.errors import InputError
+
+if TYPE_CHECKING:
+    from latchline.desk.document import Document, Drawn
+
+DIGITS = "0123456789abcdef"  # a cell each; a chart has 16 colours at most
+
+
+def about(desk: Desk, given: Given) -> Answer:
+    """What lies in the folder, and what can be chosen."""
+    from latchline.desk.form import form
+    from latchline.desk.keep import example_names
+    from latchline.machine.profile import shipped_profiles
+
+    if desk.document is None and desk.first:
+        first, desk.first = desk.first, ""
+        _open_first(desk, first)
+    return {
+        "folder": desk.folder.path.name,
+        "files": desk.folder.files(),
+        "examples": example_names(),
+        "machines": list(shipped_profiles()),
+        "form": form(),
+        "sharing": {"address": desk.address.shared, "on": desk.keys.shared is not None},
+        "open": desk.document is not None,
+    }
+
+
+def _open_first(desk: Desk, name: str) -> None:
+    from latchline.desk.keep import open_file
+
+    desk.show(open_file(desk.folder, name))
+
+
+def open_piece(desk: Desk, given: Given) -> Answer:
+    """Open a file of the folder, an example, a dropped file, or start an empty chart."""
+    from latchline.desk import keep
+
+    match given["what"]:
+        case "file":
+            document = keep.open_file(desk.folder, str(given["name"]))
+        case "example":
+            document = keep.open_example(desk.folder, str(given["name"]))
+        case "given":
+            document = keep.open_given(desk.folder, str(given["name"]), _decoded(given["content"]))
+        case "empty":
+            size = int(given["stitches"]), int(given["rows"])
+            document = keep.open_empty(desk.folder, str(given["name"]), *size, str(given["machine"]))
+        case other:
+            raise ValueError(other)
+    desk.show(document)
+    return _told(desk, document)
+
+
+def _decoded(content: Any) -> bytes:
+    try:
+        return base64.b64decode(content, validate=True)
+    except binascii.Error:
+        raise ValueError("content") from None
+
+
+def piece(desk: Desk, given: Given) -> Answer:
+    """The whole state of the open piece."""
+    return _shown(desk.opened())
+
+
+def edit(desk: Desk, given: Given) -> Answer:
+    """One edit; the answer holds what has changed since the serial that the page shows."""
+    from latchline.desk.edits import EDITS
+
+    document = desk.opened()
+    function = EDITS[given["edit"]]
+    before = document.state.drawings if given.get("serial") == document.serial else {}
+    document.change(lambda state: function(state, given))
+    return _told(desk, document, before)
+
+
+def undo(desk: Desk, given: Given) -> Answer:
+    document = desk.opened()
+    before = document.state.drawings if given.get("serial") == document.serial else {}
+    document.undo()
+    return _told(desk, document, before)
+
+
+def redo(desk: Desk, given: Given) -> Answer:
+    document = desk.opened()
+    before = document.state.drawings if given.get("serial") == document.serial else {}
+    document.redo()
+    return _told(desk, document, before)
+
+
+def save(desk: Desk, given: Given) -> Answer:
+    from latchline.desk import keep
+
+    document = desk.opened()
+    written = keep.save(desk.folder, document, str(given["name"]), replace=given.get("replace") is True)
+    return {"written": written, "piece": _told(desk, document)}
+
+
+def _told(desk: Desk, document: Document, before: Any = None) -> dict[str, Any]:
+    """What the asking page is shown; the others are told that there is something new."""
+    desk.pages.tell({"kind": "piece", "serial": document.serial})
+    return _shown(document, before or {})
+
+
+def _shown(document: Document, before: Any = None) -> dict[str, Any]:
+    from latchline.desk.written import values_of
+
+    state, trouble = document.state, document.looked.trouble
+    values = values_of(state.text)
+    name = values.get("name")
+    return {
+        "serial": document.serial,
+        "file": document.file,
+        "name": name if isinstance(name, str) else document.file.removesuffix(".toml") or "piece",
+        "kept": document.kept,
+        "can_undo": document.can_undo,
+        "can_redo": document.can_redo,
+        "values": values,
+        "trouble": None
+        if trouble is None
+        else {"what": trouble.what, "where": trouble.where, "hint": trouble.hint, "key": trouble.key},
+        "drawings": {name: _drawing(drawn, (before or {}).get(name)) for name, drawn in state.drawings.items()},
+    }
+
+
+def _drawing(drawn: Drawn, before: Drawn | None) -> dict[str, Any]:
+    """A drawing with all its rows, or, where the page has it in the same size, those that have changed."""
+    same = before is not None and len(before.rows) == len(drawn.rows) and before.stitches == drawn.stitches
+    changed = {
+        number: "".join(DIGITS[cell] for cell in row)
+        for number, row in enumerate(drawn.rows)
+        if not same or before is None or row is not before.rows[number]
+    }
+    palette = [{"hex": colour.hex, "name": colour.name} for colour in drawn.palette]
+    return {
+        "rows": len(drawn.rows),
+        "stitches": drawn.stitches,
+        "palette": palette,
+        "whole": not same,
+        "changed": changed,
+    }
+
+
+def verdict(desk: Desk, given: Given) -> Answer:
+    from latchline.desk.looks import verdict as looked_at
+
+    document = desk.opened()
+    return {"serial": document.serial} | looked_at(document.looked)
+
+
+def fabric(desk: Desk, given: Given) -> Answer:
+    from latchline.desk.looks import fabric as drawn
+
+    side, *figures = given["side"], *(int(given[key]) for key in ("stitch_px", "first", "last"))
+    return File(drawn(desk.opened().looked, side, *figures), "image/png")
+
+
+def sheet(desk: Desk, given: Given) -> Answer:
+    from latchline.sheet.make import make_sheet
+    from latchline.sheet.write import sheet_pdf
+
+    looked = desk.opened().looked
+    return File(sheet_pdf(make_sheet(looked.piece, looked.plan)), "application/pdf")
+
+
+def working_chart(desk: Desk, given: Given) -> Answer:
+    from latchline.desk.looks import gauge_in
+    from latchline.drawing.scene import scenes_pdf
+    from latchline.working_chart.page import chart_pages
+
+    looked = desk.opened().looked
+    pages = chart_pages(looked.plan, gauge_in(looked))
+    return File(scenes_pdf(pages, f"working chart: {looked.plan.name}"), "application/pdf")
+
+
+def photograph(desk: Desk, given: Given) -> Answer:
+    """Make a chart of a picture, and show it as a piece of its own."""
+    from latchline.desk.keep import drawn_document
+    from latchline.desk.photograph import chart_of
+    from latchline.fabric.gauge import gauge_from_pitch
+    from latchline.machine.profile import load_profile
+
+    machine, name = str(given["machine"]), str(given["name"])[:100]
+    gauge = gauge_from_pitch(load_profile(machine, beside=desk.folder.path).pitch_mm)
+    width = float(given["width"])
+    if not 1 <= width <= 1000:
+        raise InputError(f"a width of {width:g} cannot be knitted", where=name, hint="accepted: 1 to 1000")
+    needles = gauge.needles_for(width) if given["unit"] == "cm" else round(width)
+    cut = [float(part) for part in given["crop"]]
+    if len(cut) != 4:
+        raise ValueError("crop")
+    colours = min(max(int(given["colours"]), 2), 16)
+    chart = chart_of(_decoded(given["content"]), name, cut, needles, colours, gauge)
+    document = drawn_document(desk.folder, Path(name).stem or "picture", chart, machine)
+    desk.show(document)
+    return _told(desk, document)
+
+
+def share(desk: Desk, given: Given) -> Answer:
+    """Give the tablet's address a new key, or take its key back; pages that came with the old one are closed."""
+    from latchline.desk.share import WARNING, code_modules
+
+    if not desk.address.shared:
+        hint = "start it with --share and the address of this machine on your network"
+        raise InputError("this desk is not shared", hint=hint)
+    if desk.keys.shared is not None:
+        desk.pages.revoke(desk.keys.shared)
+    desk.keys.shared = desk.keys.fresh() if given["share"] is True else None
+    if desk.keys.shared is None:
+        return {"address": "", "code": [], "warning": ""}
+    address = desk.address.shared_page(desk.keys.shared)
+    return {"address": address, "code": code_modules(address), "warning": WARNING}
+
+
+# path → method, function, whether only the page of the printed address may ask
+QUESTIONS: dict[str, tuple[str, Callable[[Desk, Given], Answer], bool]] = {
+    "/api/desk": ("GET", about, False),
+    "/api/open": ("POST", open_piece, False),
+    "/api/piece": ("GET", piece, False),
+    "/api/edit": ("POST", edit, False),
+    "/api/undo": ("POST", undo, False),
+    "/api/redo": ("POST", redo, False),
+    "/api/save": ("POST", save, False),
+    "/api/verdict": ("GET", verdict, False),
+    "/api/fabric": ("GET", fabric, False),
+    "/api/sheet": ("GET", sheet, False),
+    "/api/working-chart": ("GET", working_chart, False),
+    "/api/photograph": ("POST", photograph, False),
+    "/api/share": ("POST", share, True),
+}
