@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import zip_longest
 from pathlib import Path
 
 import numpy as np
@@ -33,9 +34,10 @@ class Drawn:
 
     @classmethod
     def of(cls, cells: Cells, palette: tuple[Colour, ...], before: Drawn | None = None) -> Drawn:
-        known = {} if before is None else {row: row for row in before.rows}
-        rows = (np.ascontiguousarray(row).tobytes() for row in cells)
-        return cls(tuple(known.get(row, row) for row in rows), palette)
+        known = () if before is None else before.rows
+        rows = [np.ascontiguousarray(row).tobytes() for row in cells]
+        rows = [old if old == row else row for old, row in zip_longest(known, rows) if row is not None]
+        return cls(tuple(rows), palette)
 
     @property
     def stitches(self) -> int:

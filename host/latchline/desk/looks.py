@@ -18,12 +18,12 @@ from latchline.checks.model import Finding
 from latchline.desk.document import Looked
 from latchline.desk.written import values_of
 from latchline.errors import InputError
-from latchline.fabric.gauge import Gauge
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import pass_yarns
 from latchline.fabric.yarn_need import gauge_of, yarn_need
 from latchline.plan.model import Band, Plan
 from latchline.preview.picture import SIDES, STITCH_PX, draw_fabric
+from latchline.shaping.gauge import Gauge
 
 CELLS_MAX = 4000  # of one finding that are marked; more than that is the whole chart
 ROW_PASSES_MAX = 400  # drawn at once; no screen is taller

@@ -13,7 +13,7 @@ from latchline.chart.bounds import require_size
 from latchline.chart.colours import chart_from_codes
 from latchline.chart.model import Chart
 from latchline.errors import ChartError
-from latchline.fabric.gauge import Gauge
+from latchline.shaping.gauge import Gauge
 
 PIXELS_MAX = 60_000_000
 FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "BMP", "TIFF", "PPM")

@@ -145,7 +145,7 @@ def _drawing(drawn: Drawn, before: Drawn | None) -> dict[str, Any]:
     changed = {
         number: "".join(DIGITS[cell] for cell in row)
         for number, row in enumerate(drawn.rows)
-        if not same or before is None or row is not before.rows[number]
+        if not same or before is None or row != before.rows[number]
     }
     palette = [{"hex": colour.hex, "name": colour.name} for colour in drawn.palette]
     return {
@@ -193,8 +193,8 @@ def photograph(desk: Desk, given: Given) -> Answer:
     """Make a chart of a picture, and show it as a piece of its own."""
     from latchline.desk.keep import drawn_document
     from latchline.desk.photograph import chart_of
-    from latchline.fabric.gauge import gauge_from_pitch
     from latchline.machine.profile import load_profile
+    from latchline.shaping.gauge import gauge_from_pitch
 
     machine, name = str(given["machine"]), str(given["name"])[:100]
     gauge = gauge_from_pitch(load_profile(machine, beside=desk.folder.path).pitch_mm)

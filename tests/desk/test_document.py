@@ -1,0 +1,351 @@
+"""A piece on the desk: drawn on, changed, taken back, saved, and read again as it was."""
+
+from __future__ import annotations
+
+import io
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from cli.running import run
+from hypothesis import given
+from hypothesis import strategies as st
+from PIL import Image
+
+from latchline.chart.model import Chart, Colour
+from latchline.chart.read import parse_chart
+from latchline.chart.write import chart_png, chart_text
+from latchline.desk import keep, strokes, written
+from latchline.desk.document import Document, Drawn, Looked
+from latchline.desk.edits import EDITS
+from latchline.desk.folder import Folder
+from latchline.desk.form import form
+from latchline.desk.looks import verdict
+from latchline.desk.photograph import chart_of
+from latchline.errors import ChartError, InputError, LatchlineError
+from latchline.piece.file import load_piece
+from latchline.plan.options import BAND_OPTIONS, DRAWING_OPTIONS, OPTIONS, TECHNIQUE
+from latchline.shaping.gauge import Gauge
+
+EXAMPLES = Path(keep.__file__).parents[1] / "examples"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Folder:
+    shutil.copytree(EXAMPLES, tmp_path / "pieces")
+    return Folder.of(tmp_path / "pieces")[0]
+
+
+def edited(document: Document, name: str, **how: Any) -> None:
+    document.change(lambda state: EDITS[name](state, how))
+
+
+def grid(text: str) -> np.ndarray[Any, np.dtype[np.uint8]]:
+    """Cells from lines, the top one the last row."""
+    return np.array([[int(cell) for cell in line] for line in text.split()][::-1], dtype=np.uint8)
+
+
+# The hand on the chart
+
+STROKES = [
+    ("a point", lambda c: strokes.paint(c, [(0, 0)], 1), "000 000 100"),
+    ("a slanting line has no gap", lambda c: strokes.paint(c, [(0, 0), (2, 2)], 1), "001 010 100"),
+    ("a line out of the chart", lambda c: strokes.paint(c, [(1, -5), (1, 5)], 1), "000 111 000"),
+    ("mirrored sideways", lambda c: strokes.paint(c, [(0, 0)], 1, "sideways"), "000 000 101"),
+    ("mirrored upward", lambda c: strokes.paint(c, [(0, 0)], 1, "upward"), "100 000 100"),
+    ("mirrored both ways", lambda c: strokes.paint(c, [(0, 0)], 1, "both"), "101 000 101"),
+    ("a box", lambda c: strokes.box(c, (2, 2), (0, 0), 1), "111 101 111"),
+    ("a full box", lambda c: strokes.box(c, (0, 0), (1, 1), 1, filled=True), "000 110 110"),
+    ("a box over the edge", lambda c: strokes.box(c, (1, 1), (9, 9), 1), "010 011 000"),
+    ("filled", lambda c: strokes.flood(strokes.box(c, (0, 1), (2, 1), 1), (0, 0), 2), "210 210 210"),
+    ("shifted round", lambda c: strokes.shift(strokes.paint(c, [(2, 2)], 1), 1, 1), "000 000 100"),
+    ("a row put in", lambda c: strokes.insert(c + np.uint8(1), 0, 1, 1, 0, ""), "111 111 000 111"),
+    ("a stitch taken out", lambda c: strokes.remove(strokes.paint(c, [(0, 0)], 1), 1, 0, 1), "00 00 00"),
+    ("a part laid over the edge", lambda c: strokes.place(c, c[:2, :2] + np.uint8(1), (2, 2)), "001 000 000"),
+]
+
+
+@pytest.mark.parametrize(("what", "stroke", "expected"), STROKES, ids=[row[0] for row in STROKES])
+def test_a_stroke(what: str, stroke: Any, expected: str) -> None:
+    assert stroke(np.zeros((3, 3), np.uint8)).tolist() == grid(expected).tolist()
+
+
+def test_the_last_row_stays() -> None:
+    with pytest.raises(ChartError):
+        strokes.remove(np.zeros((2, 2), np.uint8), 0, 0, 2)
+
+
+# Undo without end
+
+
+@given(st.lists(st.tuples(st.integers(0, 23), st.integers(0, 23), st.integers(0, 1)), max_size=30))
+def test_every_stroke_can_be_undone_and_done_again(points: list[tuple[int, int, int]]) -> None:
+    document = Document(*_empty())
+    states = [document.state]
+    for row, stitch, colour in points:
+        edited(document, "paint", chart="a.txt", points=[[row, stitch]], colour=colour)
+        if document.state is not states[-1]:
+            states.append(document.state)
+    for state in reversed(states[:-1]):
+        document.undo()
+        assert document.state is state
+    assert not document.can_undo
+    for state in states[1:]:
+        document.redo()
+        assert document.state is state
+    assert not document.can_redo
+
+
+def _empty() -> tuple[Any, Any]:
+    document = keep.open_empty(Folder(Path()), "a", 24, 24, "standard-200")
+    return document.sources, document.state
+
+
+def test_a_stroke_keeps_only_the_row_that_it_changed() -> None:
+    document = Document(*_empty())
+    before = document.state.drawings["a.txt"]
+    edited(document, "paint", chart="a.txt", points=[[3, 3]], colour=1)
+    after = document.state.drawings["a.txt"]
+    assert [n for n, (old, new) in enumerate(zip(before.rows, after.rows, strict=True)) if old is not new] == [3]
+
+
+def test_an_edit_that_is_refused_changes_nothing(folder: Folder) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    for name, how in [
+        ("paint", {"chart": "none.png", "points": [[0, 0]], "colour": 1}),
+        ("paint", {"chart": "gulls-and-waves.png", "points": [[0, 0]], "colour": 7}),
+        ("remove-band", {"band": 99}),
+        ("mend", {"band": 1, "key": "rows = 1; import os"}),
+        ("option", {"band": 1, "key": 5, "value": 1}),
+    ]:
+        with pytest.raises((LatchlineError, KeyError, TypeError, ValueError)):
+            edited(document, name, **how)
+    assert (document.serial, document.can_undo) == (1, False)
+
+
+# Saving
+
+
+@pytest.mark.parametrize("name", keep.example_names())
+def test_an_example_opened_and_saved_is_the_same_byte_for_byte(folder: Folder, name: str) -> None:
+    before = {path.name: path.read_bytes() for path in folder.path.iterdir()}
+    document = keep.open_file(folder, name)
+    keep.save(folder, document, name)
+    assert {path.name: path.read_bytes() for path in folder.path.iterdir()} == before
+
+
+def test_a_changed_option_changes_its_line_only(folder: Folder) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    before = document.state.text.splitlines()
+    edited(document, "option", band=5, key="reversal", value="every:2")
+    keep.save(folder, document, "harbour-blanket.toml")
+    after = (folder.path / "harbour-blanket.toml").read_text().splitlines()
+    assert [(a, b) for a, b in zip(before, after, strict=True) if a != b] == [
+        ('reversal = "on"', 'reversal = "every:2"')
+    ]
+
+
+def test_bands_change_places_with_their_comments(folder: Folder) -> None:
+    text = 'name = "x"\n\n# first\n[[bands]]\nname = "a" # plain\nrows = 2\n\n[[bands]]\nname = "b" # wavy\nrows = 3\n'
+    moved = written.move_band(text, 1, 0)
+    assert [band["name"] for band in written.values_of(moved)["bands"]] == ["b", "a"]
+    assert '"b" # wavy' in moved
+    assert '"a" # plain' in moved
+
+
+cells_of = st.integers(1, 9).flatmap(
+    lambda wide: st.lists(st.lists(st.integers(0, 15), min_size=wide, max_size=wide), min_size=1, max_size=9)
+)
+
+
+@given(cells_of, st.permutations(range(16)))
+def test_a_chart_written_as_text_is_read_as_it_was(cells: list[list[int]], order: list[int]) -> None:
+    palette = tuple(Colour(17 * n, 255 - 9 * n, n, f"yarn {n}" if n % 3 else "") for n in order)
+    chart = Chart(np.array(cells, np.uint8), palette)
+    read = parse_chart(chart_text(chart).encode(), "x.txt")
+    assert read.cells.tolist() == chart.cells.tolist()
+    assert [colour.hex for colour in read.palette] == [colour.hex for colour in palette]
+
+
+def test_a_chart_written_as_a_picture_shows_its_cells() -> None:
+    chart = Chart(grid("01 10 00"), (Colour(255, 255, 255), Colour(0, 0, 0)))
+    assert read_chart_bytes(chart_png(chart)).cells.tolist() == chart.cells.tolist()
+
+
+def read_chart_bytes(data: bytes) -> Chart:
+    return parse_chart(data, "x.png")
+
+
+def test_a_picture_whose_colours_would_change_places_is_saved_as_text(folder: Folder) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    edited(document, "colour", chart="gulls-and-waves.png", index=0, hex="#000000")
+    edited(document, "colour", chart="gulls-and-waves.png", index=1, hex="#ffffff")
+    before = document.looked.plan.fingerprint
+    assert "gulls-and-waves.txt" in keep.save(folder, document, "night")
+    assert load_piece(folder.path / "night.toml").plan().fingerprint == before
+    assert document.looked.plan.fingerprint == before
+
+
+def test_drawn_saved_and_reopened_it_is_the_same_piece(folder: Folder) -> None:
+    document = keep.open_file(folder, "signal-flags.toml")
+    (chart,) = document.state.drawings
+    edited(document, "paint", chart=chart, points=[[0, 0], [9, 9]], colour=1)
+    edited(document, "insert", chart=chart, what="rows", at=2, count=2)
+    before = document.looked.plan.fingerprint
+    keep.save(folder, document, "signal-flags.toml")
+    assert document.kept
+    assert keep.open_file(folder, "signal-flags.toml").looked.plan.fingerprint == before
+
+
+def test_saving_never_takes_the_place_of_a_stranger(folder: Folder) -> None:
+    document = keep.open_example(folder, "tide-mat.toml")
+    with pytest.raises(InputError):
+        keep.save(folder, document, "tide-mat.toml")
+    keep.save(folder, document, "tide-mat.toml", replace=True)
+
+
+def test_drawing_settles_the_colours_that_were_asked_for(folder: Folder) -> None:
+    (folder.path / "three.txt").write_text("ab.\n.ab\n")
+    (folder.path / "three.toml").write_text('[[bands]]\ntechnique = "fair-isle"\nchart = "three.txt"\ncolours = 2\n')
+    document = keep.open_file(folder, "three.toml")
+    assert len(document.state.drawings["three.txt"].palette) == 2
+    edited(document, "paint", chart="three.txt", points=[[0, 0]], colour=1)
+    assert "colours" not in document.state.text
+    assert document.looked.trouble is None
+    document.undo()
+    assert "colours = 2" in document.state.text
+
+
+# Options: the page, the piece file and the command line are one
+
+OF_THE_COMMAND: list[tuple[str, Any, list[str]]] = [
+    ("technique", "tuck", ["--technique", "tuck"]),
+    ("rows", 7, ["--rows", "7"]),
+    ("row_repeat", 2, ["--row-repeat", "2"]),
+    ("reversal", "every:3", ["--reversal", "every:3"]),
+    ("alternate_needles", "background", ["--alternate-needles", "background"]),
+    ("shown_side", "purl", ["--shown-side", "purl"]),
+    ("edge_needles", "knit", ["--edge-needles", "knit"]),
+    ("once_at", "L10", ["--once-at", "L10"]),
+    ("shift", 3, ["--shift", "3"]),
+    ("mirror_rows", True, ["--mirror-rows"]),
+    ("break_floats", 2, ["--break-floats", "2"]),
+    ("background", "#1f3a5f", ["--background", "#1f3a5f"]),
+    ("crop_rows", [2, 9], ["--crop-rows", "2-9"]),
+    ("crop_stitches", [2, 9], ["--crop-stitches", "2-9"]),
+    ("turn", 1, ["--turn", "1"]),
+    ("flip", True, ["--flip"]),
+    ("mirror", True, ["--mirror"]),
+    ("enlarge", [2, 1], ["--enlarge", "2x1"]),
+]
+
+
+@pytest.mark.parametrize(("key", "value", "words"), OF_THE_COMMAND, ids=[row[0] for row in OF_THE_COMMAND])
+def test_an_option_set_at_the_desk_makes_the_plan_that_the_command_makes(
+    folder: Folder, key: str, value: Any, words: list[str]
+) -> None:
+    document = keep.open_file(folder, "gulls-and-waves.png")
+    edited(document, "piece", key="needles", value="L12-R30")
+    edited(document, "option", band=0, key=key, value=value)
+    chart = folder.path / "gulls-and-waves.png"
+    ran = run("compile", chart, "--needles", "L12-R30", *words, "--format", "json")
+    assert ran.status == 0, ran.err
+    assert f"{document.looked.plan.fingerprint:08x}" in ran.out
+
+
+def test_the_form_has_every_option() -> None:
+    fields = form()
+    assert {field["name"] for part in fields.values() for field in part} == {option.name for option in OPTIONS}
+    assert [field["name"] for field in fields["band"]] == [TECHNIQUE.name, *(option.name for option in BAND_OPTIONS)]
+    assert [field["name"] for field in fields["drawing"]] == [option.name for option in DRAWING_OPTIONS]
+    assert all(field["values"] for part in fields.values() for field in part if field["control"] == "choice")
+
+
+def test_a_value_that_cannot_be_is_told_with_its_key(folder: Folder) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    edited(document, "option", band=1, key="row_repeat", value=0)
+    trouble = document.looked.trouble
+    assert trouble is not None
+    assert trouble.hint
+    assert "row_repeat" in trouble.where
+    document.undo()
+    assert document.looked.trouble is None
+
+
+# Findings
+
+
+def looked_at(document: Document) -> Looked:
+    return document.looked
+
+
+def test_a_finding_marks_the_cells_that_it_speaks_of(folder: Folder) -> None:
+    (folder.path / "float.txt").write_text("#..........#\n############\n")
+    document = keep.open_file(folder, "float.txt")
+    found = verdict(looked_at(document))["findings"]
+    floats = [item for item in found if item["rule"].startswith("float")]
+    assert floats
+    assert all(cell[0] == 1 for item in floats for cell in item["cells"])
+    assert {cell[1] for item in floats for cell in item["cells"]} <= set(range(1, 11))
+
+
+def test_marks_follow_the_drawing_when_it_is_turned_and_mirrored(folder: Folder) -> None:
+    (folder.path / "float.txt").write_text("\n".join(["#." for _ in range(2)] + [".."] * 10 + ["#."]) + "\n")
+    document = keep.open_file(folder, "float.txt")
+    edited(document, "option", band=0, key="turn", value=1)
+    floats = [item for item in verdict(document.looked)["findings"] if item["rule"].startswith("float")]
+    marked = {tuple(cell) for item in floats for cell in item["cells"]}
+    cells = document.state.drawings["float.txt"].cells()
+    assert marked
+    assert all(cells[cell] == 0 for cell in marked)
+
+
+@pytest.mark.parametrize("technique", ["tuck", "slip", "fair-isle"])
+def test_every_mend_offered_can_be_pressed_and_undone_as_one(folder: Folder, technique: str) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    edited(document, "option", band=1, key="technique", value=technique)
+    mends = [mend for item in verdict(document.looked)["findings"] for mend in item["mends"]]
+    for mend in mends:
+        before = document.state
+        edited(document, "mend", band=mend["band"], key=mend["key"])
+        assert document.looked.trouble is None
+        if document.state is not before:
+            document.undo()
+        assert document.state is before
+
+
+# A photograph
+
+
+def photograph(kind: str, size: tuple[int, int] = (400, 200)) -> bytes:
+    picture = Image.new("RGB", size, "#f0e8d8")
+    picture.paste("#203050", (0, 0, size[0] // 2, size[1]))
+    out = io.BytesIO()
+    picture.save(out, kind)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "TIFF"])
+def test_a_photograph_keeps_its_proportions_in_the_fabric(kind: str) -> None:
+    chart = chart_of(photograph(kind), "gull", [0, 0, 0, 0], 40, 2, Gauge(30, 39))
+    assert (chart.stitches, chart.rows) == (40, 26)
+    assert chart.colours == 2
+    assert np.count_nonzero(chart.cells[:, :19] == chart.cells[0, 0]) == 19 * 26
+
+
+def test_a_photograph_is_cut_before_it_is_made_small() -> None:
+    chart = chart_of(photograph("PNG"), "gull", [60, 0, 0, 50], 20, 2, Gauge(30, 30))
+    assert (chart.stitches, chart.rows, chart.colours) == (20, 12, 1)
+
+
+@pytest.mark.parametrize("data", [b"", b"nonsense", photograph("PNG")[:200], b"\x89PNG\r\n\x1a\n" + b"\0" * 50])
+def test_what_is_no_picture_is_one_sentence(data: bytes) -> None:
+    with pytest.raises(ChartError):
+        chart_of(data, "gull", [0, 0, 0, 0], 20, 2, Gauge(30, 39))
+
+
+def test_a_drawing_is_told_by_its_rows() -> None:
+    drawn = Drawn.of(grid("01 10"), (Colour(0, 0, 0), Colour(9, 9, 9)))
+    assert drawn.chart("x").cells.tolist() == [[1, 0], [0, 1]]
