@@ -210,7 +210,7 @@ def test_drawing_settles_the_colours_that_were_asked_for(folder: Folder) -> None
     (folder.path / "three.txt").write_text("ab.\n.ab\n")
     (folder.path / "three.toml").write_text('[[bands]]\ntechnique = "fair-isle"\nchart = "three.txt"\ncolours = 2\n')
     document = keep.open_file(folder, "three.toml")
-    assert len(document.state.drawings["three.txt"].palette) == 2
+    assert document.state.drawings["three.txt"].chart("").colours == 2
     edited(document, "paint", chart="three.txt", points=[[0, 0]], colour=1)
     assert "colours" not in document.state.text
     assert document.looked.trouble is None
