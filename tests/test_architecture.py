@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import ast
+from collections.abc import Iterator
 from pathlib import Path
 
+import networkx as nx
 import pytest
+
+from latchline.cli import COMMANDS
 
 PACKAGE = Path(__file__).parents[1] / "host" / "latchline"
 ROAD = [
@@ -32,6 +36,7 @@ ROAD += [
     "sim",
     "timing",
     "knit",
+    "connect",
     "dry_run",
     "doctor",
     "desk",
@@ -44,16 +49,34 @@ def room_of(path: Path) -> str:
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
 
-def imported_rooms(path: Path) -> set[str]:
-    rooms = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        names = []
+def module_of(path: Path) -> str:
+    return ".".join(("latchline", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(".__init__")
+
+
+def nodes(tree: ast.AST) -> Iterator[ast.AST]:
+    yield tree
+    if not (isinstance(tree, ast.If) and getattr(tree.test, "id", "") == "TYPE_CHECKING"):
+        for child in ast.iter_child_nodes(tree):
+            yield from nodes(child)
+
+
+def imports(path: Path) -> Iterator[str]:
+    """What a module imports, also inside its functions, but for what only the type checker reads."""
+    for node in nodes(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom) and node.module:
-            names = [f"{node.module}.{alias.name}" for alias in node.names]
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
         elif isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
-        rooms |= {name.split(".")[1] for name in names if name.startswith("latchline.")}
-    return rooms
+            yield from (alias.name for alias in node.names)
+
+
+def imported_rooms(path: Path) -> set[str]:
+    return {name.split(".")[1] for name in imports(path) if name.startswith("latchline.")}
+
+
+def imported_modules(path: Path) -> set[str]:
+    """The files of ours that a module imports."""
+    known = {module_of(other) for other in MODULES}
+    return {max((m for m in known if f"{name}.".startswith(f"{m}.")), key=len, default="") for name in imports(path)}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
@@ -64,6 +87,18 @@ def test_a_module_imports_only_from_rooms_before_its_own(path: Path) -> None:
     assert room in ROAD, f"{room} is not on the road: add it to ROAD and to docs/architecture.md"
     behind = {other for other in imported_rooms(path) if other in ROAD and ROAD.index(other) > ROAD.index(room)}
     assert not behind
+
+
+def test_no_two_files_import_each_other_be_it_over_others() -> None:
+    files = [path for path in MODULES if path.parent.name != "board"]
+    graph = nx.DiGraph((module_of(path), other) for path in files for other in imported_modules(path) if other)
+    assert [sorted(circle) for circle in nx.strongly_connected_components(graph) if len(circle) > 1] == []
+
+
+@pytest.mark.parametrize("file", [file for file, _ in COMMANDS.values()])
+def test_no_command_imports_a_command(file: str) -> None:
+    commands = {f"latchline.cli.{other}" for other, _ in COMMANDS.values()}
+    assert imported_modules(PACKAGE / "cli" / f"{file}.py") & commands == set()
 
 
 def test_only_the_command_line_prints() -> None:

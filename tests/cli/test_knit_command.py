@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from cli.running import Ran, run
 
-from latchline.cli.terminal import cautions_for
+from latchline.connect import cautions_for
 from latchline.knit.journal import Journal, journal_folder
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import profile_text
@@ -116,6 +116,15 @@ def test_a_journal_that_another_run_holds_is_refused_with_a_sentence(home: Path)
 def test_a_second_piece_can_be_knitted_while_another_run_holds_the_first(home: Path) -> None:
     with Journal.open(stopped_on_the_way(home, 3)):
         assert knit().status == 0
+
+
+def test_going_on_over_a_port_that_is_not_there_leaves_no_journal_behind(home: Path, tmp_path: Path) -> None:
+    file = tmp_path / "strip.toml"
+    file.write_text('needles = "L5-R5"\n[[bands]]\ntechnique = "stocking"\nrows = 3\n')
+    ran = run("resume", file, "--port", "/dev/no-such-port")
+    assert ran.status == 2
+    assert "going by what the board remembers" in ran.err
+    assert not list(home.glob("*.latchline"))
 
 
 def test_a_port_that_is_not_there_leaves_no_journal_behind(home: Path) -> None:

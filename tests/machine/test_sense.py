@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from latchline.budget.sums import make_budget
 from latchline.cli.common import plan_from
-from latchline.cli.terminal import watched_bed
+from latchline.connect import watched_bed
 from latchline.knit.events import Stopped
 from latchline.knit.session import GoesOn, Session
 from latchline.link.host import Host
@@ -64,7 +64,9 @@ def test_a_board_set_up_as_on_a_real_port_stops_at_a_short_and_at_a_sagging_supp
     assert isinstance(port, SimPort)
     port.open()
     host = Host(port, port.clock)
-    session = Session(host, plan, GoesOn(), clock=port.clock, bed=watched_bed(plan), waits_at_bands=False, wait_s=0.5)
+    session = Session(
+        host, plan, GoesOn(), clock=port.clock, bed=watched_bed(plan.profile), waits_at_bands=False, wait_s=0.5
+    )
     named: set[int] = set()
     while not session.over and not named and port.clock() < 60:
         named = {event.error.number for event in session.step() if isinstance(event, Stopped)}

@@ -71,6 +71,11 @@ def chatter(text: str) -> None:
     click.echo(text, err=True)
 
 
+def caution(text: str) -> None:
+    """A caution, on standard error."""
+    chatter(f"! {text}")
+
+
 def sentence(error: LatchlineError) -> str:
     """An error as the command line says it, with options as they are typed."""
     from latchline.cli.common import option_name

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from latchline.cli import chatter, print_json
+from latchline.cli import caution, chatter, print_json
 
 if TYPE_CHECKING:
     from latchline.doctor.diagnose import Diagnosis, Observed
@@ -86,7 +86,7 @@ def _simulated(port: str) -> str | None:
 
 def _examine(port: str, profile: Profile, *, walks: bool, coils: bool) -> Examination:
     """Open, greet, observe, diagnose. An error on the way is a diagnosis where it is one of the doctor's."""
-    from latchline.cli.knit import connect
+    from latchline.connect import connect
     from latchline.doctor.diagnose import diagnose, of_error
     from latchline.doctor.report import Examination
     from latchline.errors import LinkError
@@ -101,7 +101,7 @@ def _examine(port: str, profile: Profile, *, walks: bool, coils: bool) -> Examin
     seen: Observed | None = None
     host: Host | None = None
     try:
-        with closing(connect(port)) as line:
+        with closing(connect(port, caution=caution)) as line:
             host = Host(line, clock_of(line))
             chatter(f"greeting the board on {line.port}")
             seen = _observe(host, line, profile, walks, coils)
@@ -115,14 +115,12 @@ def _examine(port: str, profile: Profile, *, walks: bool, coils: bool) -> Examin
 
 
 def _observe(host: Host, line: Port, profile: Profile, walks: bool, coils: bool) -> Observed:
+    from latchline.connect import watched_bed
     from latchline.doctor.observe import Watch
     from latchline.link.port import clock_of
-    from latchline.link.setup import bed_message
-    from latchline.machine.sense import watch_limits
 
     info = host.greet()
-    supply_min, current_max = watch_limits(profile)
-    bed = bed_message(profile, supply_min=supply_min, current_max=current_max)
+    bed = watched_bed(profile)
     if coils:
         chatter("The selectors will be switched on one by one: keep fingers clear of carriage and needles.")
     walker = _Walker(host, getattr(line, "walk", None)) if walks else None
@@ -160,7 +158,7 @@ def _passes_csv(journal: Path) -> str:
     """The timings of a journal, its times counted from the first pass."""
     from dataclasses import replace
 
-    from latchline.cli.timing import timings_of
+    from latchline.knit.timings import timings_of
     from latchline.timing.listing import as_csv
 
     _, timings = timings_of(journal)

@@ -5,20 +5,15 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 from latchline.cli.keys import Keys, parse
 from latchline.cli.screen import Display, Lines, Screen
-from latchline.errors import file_trouble
+from latchline.connect import watched_bed
 from latchline.knit.events import Answer, Kind, Question, Reply, Summary
-from latchline.knit.journal import Journal, journal_folder
+from latchline.knit.journal import Journal
 from latchline.knit.session import Session
 from latchline.link.host import Host
-from latchline.link.messages import Bed
 from latchline.link.port import Port, clock_of
-from latchline.link.setup import bed_message
-from latchline.machine.cautions import SHORT_CAUTIONS
-from latchline.machine.sense import watch_limits
 from latchline.plan.model import Plan
 
 VIRTUAL_WAIT_S = 0.25  # a simulated port's time flies while nobody waits for it
@@ -62,7 +57,7 @@ def knit(
         hands,
         clock=clock,
         record=journal,
-        bed=watched_bed(plan) if not virtual else None,
+        bed=watched_bed(plan.profile) if not virtual else None,
         waits_at_bands=waits_at_bands,
         wait_s=VIRTUAL_WAIT_S if virtual else 0.05,
     )
@@ -79,12 +74,6 @@ def knit(
     return session.summary()
 
 
-def watched_bed(plan: Plan) -> Bed:
-    """The bed with the limits between which a real board watches its coil supply."""
-    supply_min, current_max = watch_limits(plan.profile)
-    return bed_message(plan.profile, supply_min=supply_min, current_max=current_max)
-
-
 def _display(plan: Plan, say: Callable[[str], None]) -> Display:
     terminal = all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stderr))
     return Screen(plan) if terminal else Lines(plan, say)
@@ -98,25 +87,3 @@ def _typed(entry: str, session: Session, hands: Hands, display: Display) -> None
         hands.reply = meaning
     else:
         session.wish(meaning)
-
-
-def cautions_for(port: str) -> tuple[str, ...]:
-    """The cautions, the first time that a real port is used; remembered beside the journals."""
-    if port.startswith("sim://"):
-        return ()
-    path = journal_folder() / "ports-used"
-    try:
-        used = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
-        if port in used:
-            return ()
-        _remember(path, [*used, port])
-    except OSError as error:
-        raise file_trouble(path, error) from None
-    return SHORT_CAUTIONS
-
-
-def _remember(path: Path, ports: list[str]) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(path.name + ".part")
-    part.write_text("".join(f"{port}\n" for port in ports), encoding="utf-8")
-    part.replace(path)

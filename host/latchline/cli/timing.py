@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import sys
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,46 +32,19 @@ def command(journals: tuple[Path, ...], form: str, as_json: bool, picture: Path 
       latchline timing --picture session.svg
       latchline timing monday.latchline friday.latchline
     """
+    from latchline.knit.timings import newest_journal, timings_of
+
     form = "json" if as_json else form
     if len(journals) > 1:
         if form == "csv" or picture is not None:
             raise click.UsageError("a CSV or a picture is of one journal; a comparison prints as text or JSON")
         _compare(journals, form)
         return
-    path = journals[0] if journals else _newest()
+    path = journals[0] if journals else newest_journal()
     name, timings = timings_of(path)
     if picture is not None:
         _draw(picture, name, timings)
     _print(name, timings, form)
-
-
-def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
-    """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
-    from latchline.errors import JournalError
-    from latchline.knit.journal import Journal
-    from latchline.timing.passes import time_passes
-
-    with Journal.open(path) as journal:
-        plan, records = journal.plan(), journal.pass_records()
-    if not records:
-        raise JournalError("no pass has been knitted yet", where=str(path), hint="knit a row first")
-    return plan.name, time_passes(records, plan.profile, plan.span)
-
-
-def _newest() -> Path:
-    """The journal last written to that holds a pass, or else the last. Raises JournalError when there is none."""
-    from latchline.errors import JournalError
-    from latchline.knit.journal import SUFFIX, Journal, journal_folder
-
-    paths = list(journal_folder().glob(f"*{SUFFIX}"))
-    if not paths:
-        raise JournalError("there is no journal yet", hint="knit something first, or name a journal")
-    paths.sort(key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
-    for path in paths:
-        with suppress(JournalError), Journal.open(path) as journal:
-            if journal.pass_records():
-                return path
-    return paths[0]
 
 
 def _print(name: str, timings: list[PassTiming], form: str) -> None:
@@ -106,6 +78,7 @@ def _draw(path: Path, name: str, timings: list[PassTiming]) -> None:
 
 
 def _compare(journals: tuple[Path, ...], form: str) -> None:
+    from latchline.knit.timings import timings_of
     from latchline.timing import listing
     from latchline.timing.statistics import compare
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from latchline.errors import InputError
 from latchline.machine.needles import Span
@@ -40,7 +41,11 @@ class Piece:
     file: str = ""
 
     def plan(self) -> Plan:
-        """Raises InputError, naming the file, and the band where there are several."""
+        """The compiled plan. Raises InputError, naming the file, and the band where there are several."""
+        return self._plan
+
+    @cached_property
+    def _plan(self) -> Plan:
         try:
             return compile_plan(self.name, self.profile, self.span, self.bands, start=self.start)
         except InputError as error:

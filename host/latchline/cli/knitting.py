@@ -1,0 +1,131 @@
+"""What `knit` and `resume` have in common: their options, the way to go on, and the summary."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from latchline.cli import caution, chatter, print_json
+from latchline.errors import JournalError, LatchlineError, LinkError
+from latchline.tables import read_text
+
+if TYPE_CHECKING:
+    from latchline.knit.events import Summary
+    from latchline.knit.journal import Journal
+    from latchline.link.port import Port
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def takes_session(command: Command) -> Command:
+    """The options that `knit` and `resume` share."""
+    command = click.option("--json", "as_json", is_flag=True, help="Print the summary for machines.")(command)
+    command = click.option(
+        "--no-wait", is_flag=True, help="Do not hold the first pass of a band back until you say go on."
+    )(command)
+    return click.option(
+        "--yes", "agrees", is_flag=True, help="Take whatever is to be done as done; only a doubtful row is asked for."
+    )(command)
+
+
+def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_json: bool) -> int:
+    """Go on with the piece that `source` names: a journal, a piece file, or None for the last unfinished one."""
+    from latchline.connect import AUTO, connect
+    from latchline.knit.journal import Journal
+
+    path = _begun(source)
+    if path is None:
+        assert source is not None
+        return _go_by_board(source, port or AUTO, agrees, no_wait, as_json)
+    with Journal.open(path) as journal:
+        if journal.finished:
+            chatter(f"{journal.path}: all {journal.known.done} passes of this piece are knitted.")
+            return 0
+        with closing(connect(port or journal.port or AUTO, journal.plan().profile, caution=caution)) as line:
+            if str(line.port) != journal.port:
+                journal.on_port(str(line.port))
+            return run(line, journal, agrees, no_wait, as_json)
+
+
+def _begun(source: str | None) -> Path | None:
+    """The journal to go on with; None where a piece file has none."""
+    from latchline.knit.journal import SUFFIX, journal_folder, unfinished
+    from latchline.piece.file import load_piece
+
+    if source is not None and not source.lower().endswith(".toml"):
+        return Path(source)
+    if source is not None:
+        return next(iter(unfinished(journal_folder(), load_piece(source).plan().fingerprint)), None)
+    paths = unfinished(journal_folder())
+    if not paths:
+        raise JournalError(
+            "there is no unfinished piece",
+            where=str(journal_folder()),
+            hint=f"name a *{SUFFIX} file or a piece file",
+        )
+    return paths[0]
+
+
+def _go_by_board(source: str, port: str, agrees: bool, no_wait: bool, as_json: bool) -> int:
+    """Go on with a piece whose journal is lost. A new one is made only when the port is open."""
+    from latchline.connect import connect
+    from latchline.knit.journal import Journal, journal_folder, new_path
+    from latchline.piece.file import load_piece
+
+    plan, text = load_piece(source).plan(), read_text(source)
+    chatter("There is no journal of this piece as it is now; going by what the board remembers.")
+    with closing(connect(port, plan.profile, caution=caution)) as line:
+        path = new_path(journal_folder(), plan, time.time())
+        with Journal.create(path, plan, source_name=source, source=text, port=str(line.port), lost=True) as journal:
+            return run(line, journal, agrees, no_wait, as_json)
+
+
+def run(line: Port, journal: Journal, agrees: bool, no_wait: bool, as_json: bool) -> int:
+    """Knit what the journal holds, print the summary, and tell the exit status."""
+    from latchline.cli.terminal import knit
+
+    try:
+        summary = knit(line, journal.plan(), journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait)
+    except LatchlineError as error:
+        if isinstance(error, LinkError) and journal.known.board is not None:
+            chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")
+        journal.discard_unused()
+        raise
+    if as_json:
+        print_json(as_values(summary, journal))
+    else:
+        for text in sentences(summary, journal):
+            click.echo(text)
+    return 1 if summary.wrong else 0
+
+
+def as_values(summary: Summary, journal: Journal) -> dict[str, Any]:
+    return vars(summary) | {
+        "faults": [{"fault": fault, "pass": number} for fault, number in summary.faults],
+        "seconds": round(summary.seconds, 3),
+        "journal": str(journal.path),
+    }
+
+
+def sentences(summary: Summary, journal: Journal) -> list[str]:
+    """The summary for people."""
+    from latchline.link.faults import fault_text
+
+    how = "finished" if summary.finished else "stopped on the way"
+    lines = [
+        f"{summary.name}: {how}, {summary.done} of {summary.passes} passes knitted, {summary.knitted} of them now."
+    ]
+    if summary.wrong:
+        lines.append("Not as planned: pass " + ", ".join(str(number) for number in summary.wrong) + ".")
+    if summary.faults:
+        told = ", ".join(f"{fault_text(fault).name} (pass {number})" for fault, number in summary.faults)
+        lines.append(f"The board stopped {len(summary.faults)} times: {told}.")
+    if summary.restarts:
+        lines.append(f"The board was restarted {summary.restarts} times.")
+    lines.append(f"{summary.resent} passes sent again, {summary.bad_frames} damaged frames. Journal: {journal.path}")
+    return lines

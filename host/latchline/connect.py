@@ -1,0 +1,83 @@
+"""The port's door: find it, open it, say the cautions the first time, and have it simulate the right machine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from latchline.errors import InputError, file_trouble
+from latchline.knit.journal import journal_folder
+from latchline.link.messages import Bed
+from latchline.link.port import Port, find_port, open_port
+from latchline.link.setup import bed_message
+from latchline.machine.cautions import SHORT_CAUTIONS
+from latchline.machine.profile import Profile
+from latchline.machine.sense import watch_limits
+from latchline.sim.port import SimPort, register
+
+AUTO = "auto"  # the one port on USB
+
+
+def connect(name: str, machine: Profile | None = None, *, caution: Callable[[str], None]) -> Port:
+    """An open port.
+
+    name: as /dev/ttyUSB0 or sim://standard-200; `auto` for the one on USB.
+    machine: what `sim://` simulates when it names none. caution: is told each caution, the first time
+        that a real port is used.
+    Raises PortError, and InputError where the port simulates another machine.
+    """
+    register()
+    name = find_port() if name == AUTO else name
+
+    def prepare(opening: Any) -> None:
+        if machine is not None and isinstance(opening, SimPort) and name.split("?")[0] == "sim://":
+            opening.machine = machine
+
+    line = open_port(name, prepare)
+    try:
+        if machine is not None and isinstance(line, SimPort):
+            _require_same(name, line.world.profile, machine)
+        for text in cautions_for(name):
+            caution(text)
+    except BaseException:
+        line.close()
+        raise
+    return line
+
+
+def _require_same(name: str, simulated: Profile, machine: Profile) -> None:
+    if bed_message(simulated) != bed_message(machine):
+        raise InputError(
+            f'this port simulates the machine "{simulated.name}", but the piece is for "{machine.name}"',
+            where=name,
+            hint="leave the name out, as in sim://?seed=1, or knit for that machine",
+        )
+
+
+def watched_bed(profile: Profile) -> Bed:
+    """The bed with the limits between which a real board watches its coil supply."""
+    supply_min, current_max = watch_limits(profile)
+    return bed_message(profile, supply_min=supply_min, current_max=current_max)
+
+
+def cautions_for(port: str) -> tuple[str, ...]:
+    """The cautions, the first time that a real port is used; remembered beside the journals."""
+    if port.startswith("sim://"):
+        return ()
+    path = journal_folder() / "ports-used"
+    try:
+        used = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
+        if port in used:
+            return ()
+        _remember(path, [*used, port])
+    except OSError as error:
+        raise file_trouble(path, error) from None
+    return SHORT_CAUTIONS
+
+
+def _remember(path: Path, ports: list[str]) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(path.name + ".part")
+    part.write_text("".join(f"{port}\n" for port in ports), encoding="utf-8")
+    part.replace(path)
