@@ -206,6 +206,14 @@ class Table:
             raise self.complain(key, "expected a list of texts", 'as in ["one", "two"]')
         return tuple(value)
 
+    def settle(self, key: str, read: Callable[[str], Value]) -> bool:
+        """Put what `read` makes of a text in its place; whether there was one. What `read` raises gets the key."""
+        text = self._values.get(key)
+        if not isinstance(text, str):
+            return False
+        self._values[key] = self.keyed(key, lambda: read(text))
+        return True
+
     def raw(self, key: str, default: Any = ...) -> Any:
         """The value as TOML gives it, for the few keys that accept more than one kind."""
         return self._take(key, default)

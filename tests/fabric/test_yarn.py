@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 import strategies
 from latchline.chart.model import Chart, Colour
-from latchline.fabric.yarn_need import TUCK_PER_KNIT, Margin, gauge_of, loop_length_of, yarn_need
+from latchline.fabric.yarn_need import TUCK_PER_KNIT, Margin, loop_length_of, yarn_need
 from latchline.machine.profile import load_profile
-from latchline.piece.model import Swatch
+from latchline.piece.measure import Swatch, gauge_of
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan, Yarn
 from latchline.plan.options import Options

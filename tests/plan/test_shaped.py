@@ -89,7 +89,7 @@ def test_held_needles_come_back_in_steps() -> None:
 
 def test_a_neck_is_knitted_one_side_after_the_other() -> None:
     # the front neck 32 stitches wide of a book on knitting: 12, then 3, 2, 2, 1, 1, 1 a side
-    plan = plan_of((40, (Neck(12, (3, 2, 2, 1, 1, 1), (5, 5, 6)),)), (1, ()), width=64, start="right")
+    plan = plan_of((40, (Neck(32, shoulders=(5, 5, 6)),)), (1, ()), width=64, start="right")
     positions = plan.positions_of()
     for number, row in enumerate(positions[:40], 1):
         working = np.flatnonzero(row == Position.WORK)

@@ -17,7 +17,8 @@ from latchline.knit.prompts import before
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import Profile, load_profile
 from latchline.piece.file import load_piece
-from latchline.piece.model import Piece, Swatch
+from latchline.piece.measure import Swatch
+from latchline.piece.model import Piece
 from latchline.plan.compile import BandRequest
 from latchline.plan.model import Yarn
 from latchline.plan.options import Options

@@ -63,7 +63,7 @@ def command(
         return
     from latchline.fabric.layout import courses_of
     from latchline.fabric.loops import pass_yarns
-    from latchline.fabric.yarn_need import gauge_of
+    from latchline.piece.measure import gauge_of
     from latchline.plan.listing import range_of
     from latchline.shaping.gauge import parse_gauge
 

@@ -7,7 +7,7 @@ needles spans (n + 1) pitches from stitch to stitch. Weight is length × tex / 1
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,12 +16,10 @@ import numpy.typing as npt
 from latchline.fabric.layout import second_needles
 from latchline.fabric.loops import NO_YARN, Bools, Codes, PassYarns, does, pass_yarns, takes_first, takes_second
 from latchline.machine.profile import Profile
-from latchline.piece.model import Swatch
+from latchline.piece.measure import Swatch
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.shaping.gauge import (
     FULLY_RELAXED,
-    Gauge,
-    estimate_gauge,
     gauge_from_pitch,
     gauge_from_swatch,
     loop_length_from_count,
@@ -102,19 +100,6 @@ class YarnNeed:
 
     by_band: tuple[YarnUse, ...]
     totals: tuple[YarnTotal, ...]
-
-
-def gauge_of(profile: Profile, yarns: Iterable[Yarn], swatch: Swatch | None) -> Gauge:
-    """The best gauge there is: of the swatch, else from a yarn's loop length or count, else from the pitch."""
-    if swatch is not None:
-        return gauge_from_swatch(swatch.stitches, swatch.rows, swatch.width_mm, swatch.height_mm)
-    for yarn in yarns:
-        if yarn.loop_length_mm is not None:
-            return estimate_gauge(yarn.loop_length_mm)
-    for yarn in yarns:
-        if yarn.tex is not None:
-            return estimate_gauge(loop_length_from_count(yarn.tex))
-    return gauge_from_pitch(profile.pitch_mm)
 
 
 def loop_length_of(profile: Profile, yarn: Yarn, swatch: Swatch | None) -> LoopLength:

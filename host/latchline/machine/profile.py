@@ -125,6 +125,10 @@ class Profile:
     def span_name(self, span: Span) -> str:
         return span.name(self.centre)
 
+    def needles_name(self, span: Span) -> str:
+        """What a span is called; of one needle, the needle."""
+        return self.needle_name(span.first) if span.width == 1 else self.span_name(span)
+
     def turn_lines(self, span: Span) -> tuple[int, int]:
         """Left and right edge positions between which a pass over `span` happens.
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,10 @@ from latchline.chart.read import parse_chart, read_chart
 from latchline.errors import ChartError, InputError, PieceError, ProfileError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, shipped_profiles
-from latchline.piece.model import Piece, Swatch
+from latchline.piece.ends import kind_of_band, read_special
+from latchline.piece.measure import Measure, Swatch, gauge_of, swatch_for
+from latchline.piece.model import Piece
+from latchline.piece.shaping import read_works
 from latchline.piece.yarn_count import tex_of
 from latchline.plan.compile import BandRequest
 from latchline.plan.limits import Limits
@@ -27,7 +30,10 @@ from latchline.plan.options import (
     read_drawing_options,
     read_options,
 )
+from latchline.plan.shape import Work
 from latchline.tables import Table, decode_text, read_text
+from latchline.technique.model import Technique
+from latchline.technique.table import STOCKING, TECHNIQUES
 
 NAME, MACHINE, NEEDLES, START = PIECE_OPTIONS
 
@@ -79,6 +85,15 @@ class Beside:
             )
         return load_profile(name, beside=self.folder)
 
+    def text(self, name: str) -> str:
+        """The text of a file beside the piece. Raises InputError."""
+        held = (self.held or {}).get(name)
+        if isinstance(held, bytes):
+            return decode_text(held, name)
+        if self.folder is None:
+            raise InputError("there is no such file", where=name, hint=self._hint())
+        return read_text(self.folder / name)
+
     def _hint(self) -> str:
         return "there are: " + (", ".join(self.held or {}) or "none")
 
@@ -118,16 +133,26 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     start = START.read(table, profile)
     yarns_table = table.table("yarns")
     yarns = {key: _yarn(yarns_table.table(key), key) for key in yarns_table.left()}
-    swatch = _swatch(table.table("gauge")) if table.has("gauge") else None
+    swatches = tuple(_swatch(item, named=True) for item in table.tables("swatches"))
+    if table.has("gauge"):
+        swatches = (_swatch(table.table("gauge")), *swatches)
     band_tables = table.tables("bands", required=True)
     if not band_tables:
         raise table.complain("bands", "a piece needs at least one band", "add [[bands]]")
-    named = None if needles is None else table.keyed("needles", lambda: profile.span(needles))
-    bands = [_band(item, number, beside, profile, yarns) for number, item in enumerate(band_tables, 1)]
+    of_all = _Known(profile, beside, yarns, swatches)
+    span = None if needles is None else _span(table, needles, of_all)
+    bands: list[BandRequest] = []
+    for number, item in enumerate(band_tables, 1):
+        bands += _bands(item, number, of_all, span, bands)
     limits = Limits.read(table.table("limits"))
     table.finish()
-    span = named or _widest(profile, bands, table)
-    return Piece(name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits, table.file)
+    span = span or _widest(profile, bands, table)
+    first = bands[0].yarns[0] if bands[0].yarns else None
+    swatch = next((item for item in map(_of(swatches, first), bands) if item is not None), None)
+    measured = tuple(dict.fromkeys(of_all.told))
+    return Piece(
+        name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits, table.file, swatches, measured
+    )
 
 
 def _text(table: Table, option: Option) -> Any:
@@ -171,32 +196,96 @@ def _colour(table: Table, key: str, default: str) -> str:
     return "#" + digits.lower()
 
 
-def _swatch(table: Table) -> Swatch:
+def _swatch(table: Table, *, named: bool = False) -> Swatch:
     swatch = Swatch(
         stitches=table.number("stitches", 1, 1000),
         rows=table.number("rows", 1, 2000),
         width_mm=table.number("width_mm", 1, 3000),
         height_mm=table.number("height_mm", 1, 3000),
     )
+    if named:
+        technique = table.choice("technique", tuple(TECHNIQUES), None)
+        size = table.number("stitch_size", 0, 30, None)
+        swatch = replace(swatch, yarn=table.text("yarn", None), technique=technique, stitch_size=size)
     table.finish()
     return swatch
 
 
-def _band(table: Table, number: int, beside: Beside, profile: Profile, yarns: dict[str, Yarn]) -> BandRequest:
+@dataclass(frozen=True)
+class _Known:
+    """What is known of a piece before its bands are read. told: what lengths have come to."""
+
+    profile: Profile
+    beside: Beside
+    yarns: dict[str, Yarn]
+    swatches: tuple[Swatch, ...]
+    told: list[str] = field(default_factory=list)
+
+    def measure(self, yarn: Yarn | None, technique: Technique, stitch_size: float | None = None) -> Measure:
+        swatch = swatch_for(self.swatches, yarn, technique, stitch_size)
+        return Measure(gauge_of(self.profile, [yarn] if yarn is not None else [], swatch), self.told)
+
+
+def _of(swatches: tuple[Swatch, ...], first: Yarn | None) -> Callable[[BandRequest], Swatch | None]:
+    """The swatch of a band, or that of the piece's first yarn where the band names none."""
+    return lambda band: swatch_for(swatches, band.yarns[0] if band.yarns else first, band.technique, band.stitch_size)
+
+
+def _span(table: Table, text: str, known: _Known) -> Span:
+    """The needles of the piece: named, or so many centimetres about the centre."""
+    if not text.strip()[:1].isdigit():
+        return table.keyed("needles", lambda: known.profile.span(text))
+    yarn = next(iter(known.yarns.values()), None)
+    width = Table({"needles": text})
+    table.keyed("needles", lambda: known.measure(yarn, STOCKING).needles(width, "needles"))
+    needles = width.whole("needles", 1, 1000)
+    return table.keyed("needles", lambda: known.profile.centred(needles))
+
+
+def _bands(
+    table: Table, number: int, known: _Known, span: Span | None, before: list[BandRequest]
+) -> tuple[BandRequest, ...]:
+    """The bands that one table of [[bands]] comes to: one, or several for a beginning or a hem."""
     name = table.text("name", f"band {number}", longest=200)
-    technique = TECHNIQUE.read(table, profile)
+    kind = kind_of_band(table)
+    technique = STOCKING if kind else TECHNIQUE.read(table, known.profile)
+    chosen = _yarns(table, known.yarns)
+    stitch_size, tension = table.number("stitch_size", 0, 30, None), table.text("tension", "", longest=100)
+    measure = known.measure(chosen[0] if chosen else None, technique, stitch_size)
+    if kind:
+        if span is None:
+            raise table.complain(kind, "the needles of the piece must be named", 'add needles = "L20-R20" at the top')
+        told = (name, chosen, stitch_size, tension)
+        bands = read_special(kind, table, told, before, known.profile, span, measure)
+        table.finish()
+        return bands
+    path = table.text("chart", None)
+    to_drawing = read_drawing_options(table, known.profile)
+    measure.rows(table, "rows")
+    options = read_options(table, known.profile)
+    alone = "the ground of every other needle" if options.alternate_needles == "only" else technique.name
+    if path is not None and (options.alternate_needles == "only" or not technique.needs_chart):
+        error = table.complain("chart", f"{alone} knits without a chart", "leave one of the two out")
+        raise error.at(error.where or path)
+    works = _works(table, known, span, measure)
+    table.finish()
+    chart = table.keyed("chart", lambda: known.beside.chart(path, to_drawing)) if path is not None else None
+    return (BandRequest(name, technique, options, chart, chosen, works, "fabric", stitch_size, tension),)
+
+
+def _yarns(table: Table, yarns: dict[str, Yarn]) -> tuple[Yarn, ...]:
     chosen = table.texts("yarns", ())
     for yarn in chosen:
         if yarn not in yarns:
             hint = "named under [yarns]: " + (", ".join(yarns) or "none")
             raise table.complain("yarns", f'no yarn is called "{yarn}"', hint)
-    path = table.text("chart", None)
-    to_drawing = read_drawing_options(table, profile)
-    options = read_options(table, profile)
-    alone = "the ground of every other needle" if options.alternate_needles == "only" else technique.name
-    if path is not None and (options.alternate_needles == "only" or not technique.needs_chart):
-        error = table.complain("chart", f"{alone} knits without a chart", "leave one of the two out")
-        raise error.at(error.where or path)
-    table.finish()
-    chart = table.keyed("chart", lambda: beside.chart(path, to_drawing)) if path is not None else None
-    return BandRequest(name, technique, options, chart, tuple(yarns[yarn] for yarn in chosen))
+    return tuple(yarns[yarn] for yarn in chosen)
+
+
+def _works(table: Table, known: _Known, span: Span | None, measure: Measure) -> tuple[Work, ...]:
+    asked = next((key for key in ("shape", "hand", "signs") if table.has(key)), None)
+    if asked is None:
+        return ()
+    if span is None:
+        raise table.complain(asked, "the needles of the piece must be named", 'add needles = "L20-R20" at the top')
+    return read_works(table, known.profile, span, measure, known.beside.text)

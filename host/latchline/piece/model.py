@@ -8,19 +8,10 @@ from functools import cached_property
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
+from latchline.piece.measure import Swatch
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.limits import Limits
 from latchline.plan.model import Plan, Yarn
-
-
-@dataclass(frozen=True)
-class Swatch:
-    """A counted and measured piece of the same fabric."""
-
-    stitches: float
-    rows: float
-    width_mm: float
-    height_mm: float
 
 
 @dataclass(frozen=True)
@@ -28,6 +19,8 @@ class Piece:
     """A piece as read: everything that `plan` needs, and what the sheet and the checks want to know.
 
     file: the piece file or chart that it was read from, as complaints call it; empty where there is none.
+    swatch: the one that says most of the whole piece; swatches: all of them. measured: what each length
+    in centimetres has come to.
     """
 
     name: str
@@ -39,6 +32,8 @@ class Piece:
     swatch: Swatch | None = None
     limits: Limits = field(default_factory=Limits)
     file: str = ""
+    swatches: tuple[Swatch, ...] = ()
+    measured: tuple[str, ...] = ()
 
     def plan(self) -> Plan:
         """The compiled plan. Raises InputError, naming the file, and the band where there are several."""

@@ -93,7 +93,7 @@ def compile_plan(
     laid = None
     if moving:
         works = [(part.band.name, part.band.passes, part.works) for part in parts]
-        laid = lay_out(span, begun, works, rightward, profile.span_name)
+        laid = lay_out(span, begun, works, rightward, profile.needles_name)
         parts = _within(parts, bands, laid, ahead=profile.drive == "next-pass")
     table = _packed(np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts]))
     offsets = np.cumsum([1] + [len(part.table) for part in parts])

@@ -161,8 +161,7 @@ class Plan:
 
     def places_name(self, first: int, last: int) -> str:
         """What a needle or span is called, from places in the span."""
-        names = [self.profile.needle_name(self.span.first + place) for place in (first, last)]
-        return names[0] if first == last else "-".join(names)
+        return self.profile.needles_name(Span(self.span.first + first, self.span.first + last))
 
     def hand_words(self, number: int) -> tuple[str, ...]:
         """The hand steps before a pass, one a line."""

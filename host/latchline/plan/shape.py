@@ -15,8 +15,9 @@ import numpy.typing as npt
 
 from latchline.errors import InputError
 from latchline.plan.hand import Bytes, HandStep, Position
+from latchline.plan.signs import Signs
 from latchline.shaping.rates import spread
-from latchline.shaping.steps import half_the_difference
+from latchline.shaping.steps import half_the_difference, level_steps, round_neck
 
 SIDES = ("left", "right")
 
@@ -59,19 +60,22 @@ class ToWidth:
     """Narrow or widen to so many stitches over the band, at the two rates that come out even.
 
     side: `both`, `left` or `right`. fashioned: how many edge stitches are moved by one; 0 widens by an
-    empty needle. even: only on even rows.
+    empty needle. even: only on even rows. nearest: an odd stitch may be left out.
     """
 
     stitches: int
     side: str = "both"
     fashioned: int = 1
     even: bool = False
+    nearest: bool = False
 
     def due(self, passes: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
         width = last - first + 1
         change = abs(width - self.stitches)
-        if self.side == "both":
+        if self.side == "both" and self.nearest:
+            change //= 2
+        elif self.side == "both":
             change = abs(half_the_difference(width, self.stitches, "shaping"))
         sides = SIDES if self.side == "both" else (self.side,)
         for before in spread(change, passes, even=self.even):
@@ -240,50 +244,54 @@ def _released_all(here: Here) -> Steps:
 class Neck:
     """A neck divided: the centre taken off, the side away from the carriage held while the other is knitted.
 
-    centre: stitches bound off (or put on a cord). sides: groups bound off at the neck on every other
-    row. shoulders: groups at the armhole, from there inwards; the last one is left on the needles. The band's
-    passes are shared out to the two sides alike.
+    width: stitches that the whole neck takes off. centre: of these bound off (or put on a cord) at once, and
+    sides: groups bound off at each side on every other row; a centre of 0: a round neck. shoulders: groups
+    at the armhole, from there inwards, the last of which is left on the needles; without them as many
+    as shoulder_steps, as level as they go. nearest: the neck may be one stitch narrower. The band's passes are
+    shared out to the two sides alike.
     """
 
-    centre: int
+    width: int
+    centre: int = 0
     sides: tuple[int, ...] = ()
     shoulders: tuple[int, ...] = ()
+    shoulder_steps: int = 1
+    back: bool = False
     on_cord: bool = False
+    nearest: bool = False
 
     def due(self, passes: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
-        left_over = last - first + 1 - self.centre
-        half, odd = divmod(left_over, 2)
-        each, uneven = divmod(passes, 2)
-        if odd or half <= sum(self.sides):
+        stitches = last - first + 1
+        width = self.width - (self.nearest and (stitches - self.width) % 2)
+        beside = half_the_difference(stitches, width, "a neck")
+        if beside < 1:
+            raise InputError(f"a neck of {width} stitches leaves no shoulders of {stitches}", hint="make it narrower")
+        centre, sides = (self.centre, self.sides) if self.centre else round_neck(width, back=self.back)
+        if centre + 2 * sum(sides) != width:
             raise InputError(
-                f"a neck of {self.centre} stitches does not lie in the middle of {last - first + 1}"
-                if odd
-                else f"the neck takes off {sum(self.sides)} stitches a side, and only {half} are there",
-                hint="change the centre by one" if odd else "make the neck narrower",
-            )
-        needed = 2 * max(len(self.sides), len(self.shoulders) - 1) + 2
-        if uneven or each % 2 or each < needed:
-            raise InputError(
-                f"{passes} passes do not knit both sides of the neck",
-                hint=f"give a multiple of four, at least {2 * needed + (2 * needed) % 4}",
-            )
-        beside = half - sum(self.sides)
-        if self.shoulders and sum(self.shoulders) != beside:
-            raise InputError(
-                f"the shoulders take {sum(self.shoulders)} stitches, and {beside} are left beside the neck",
+                f"centre and groups at both sides take {centre + 2 * sum(sides)} stitches of the neck's {width}",
                 hint="let the two agree",
             )
-        centre = (first + half, last - half)
+        shoulders = self.shoulders or level_steps(beside, self.shoulder_steps)
+        if sum(shoulders) != beside:
+            raise InputError(
+                f"the shoulders take {sum(shoulders)} stitches, and {beside} are left beside the neck",
+                hint="let the two agree",
+            )
+        each = passes // 2
+        needed = 2 * max(len(sides), len(shoulders) - 1) + 2
+        if passes % 4 or each < needed:
+            raise InputError(
+                f"{passes} rows do not knit both sides of the neck",
+                hint=f"give a multiple of four, at least {-(-2 * needed // 4) * 4}",
+            )
+        middle = (first + beside + sum(sides), last - beside - sum(sides))
         near, far = here.carriage, _other(here.carriage)
-        yield Due(1, lambda now: self._divide(now, centre, far))
-        yield from self._one_side(
-            near, neck=[2 * n + 2 for n in range(len(self.sides))], outer_odd=True, each=each, at=0
-        )
-        yield Due(each + 1, lambda now: _change_sides(now, near, centre))
-        yield from self._one_side(
-            far, neck=[2 * n + 3 for n in range(len(self.sides))], outer_odd=False, each=each, at=each
-        )
+        yield Due(1, lambda now: self._divide(now, middle, far))
+        yield from _one_side(near, sides, shoulders[:-1], neck_from=2, armhole_to=each - 1, at=0)
+        yield Due(each + 1, lambda now: _change_sides(now, near, middle))
+        yield from _one_side(far, sides, shoulders[:-1], neck_from=3, armhole_to=each, at=each)
         yield Due(passes + 1, _released_all)
 
     def _divide(self, here: Here, centre: tuple[int, int], far: str) -> Steps:
@@ -291,14 +299,15 @@ class Neck:
         first, last = here.edges()
         yield here.step("hold", *((first, centre[0] - 1) if far == "left" else (centre[1] + 1, last)))
 
-    def _one_side(self, side: str, *, neck: list[int], outer_odd: bool, each: int, at: int) -> Iterator[Due]:
-        inner = _other(side)
-        for before, count in zip(neck, self.sides, strict=True):
-            yield Due(at + before, _group(inner, count, on=False))
-        groups = self.shoulders[:-1]
-        last = each - 1 if outer_odd else each  # the last pass that starts at the armhole
-        for number, count in enumerate(groups):
-            yield Due(at + last - 2 * (len(groups) - 1 - number), _group(side, count, on=False))
+
+def _one_side(
+    side: str, neck: tuple[int, ...], shoulder: tuple[int, ...], *, neck_from: int, armhole_to: int, at: int
+) -> Iterator[Due]:
+    """Groups at the neck from a pass on and at the armhole up to one, on every other pass; `at` passes before them."""
+    for number, count in enumerate(neck):
+        yield Due(at + neck_from + 2 * number, _group(_other(side), count, on=False))
+    for number, count in enumerate(shoulder):
+        yield Due(at + armhole_to - 2 * (len(shoulder) - 1 - number), _group(side, count, on=False))
 
 
 def _change_sides(here: Here, near: str, centre: tuple[int, int]) -> Steps:
@@ -356,12 +365,12 @@ class CastOn:
 
 @dataclass(frozen=True)
 class AllNeedles:
-    """One hand step on every stretch of needles that has loops, before a pass of the band.
+    """One hand step on every stretch of needles that has loops, before a pass of the band; None: after it.
 
     kind: bind-off, take-off, onto-cord, hang-hem.
     """
 
-    before: int
+    before: int | None
     kind: str
 
     def due(self, passes: int, here: Here) -> Iterator[Due]:
@@ -369,10 +378,15 @@ class AllNeedles:
             for low, high in _stretches(now.positions != Position.OUT):
                 yield now.step(self.kind, low, high)
 
-        yield Due(self.before, make)
+        yield Due(passes + 1 if self.before is None else self.before, make)
 
 
-Work = ToWidth | AtRate | Groups | ShortRows | Neck | ByHand | CastOn | AllNeedles
+def _signed(signs: Signs, passes: int) -> Iterator[Due]:
+    for row in signs.worked_rows(passes):
+        yield Due(row + 1, lambda now, row=row: signs.steps(now.before, row))  # type: ignore[misc]
+
+
+Work = Signs | ToWidth | AtRate | Groups | ShortRows | Neck | ByHand | CastOn | AllNeedles
 
 
 def _other(side: str) -> str:
@@ -386,7 +400,11 @@ def _stretches(marks: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 def in_order(works: Sequence[Work], passes: int, here: Here) -> list[Due]:
     """What is due in a band of so many passes, in the order in which it is done."""
-    due = [item for work in works for item in work.due(passes, here)]
+    due = [
+        item
+        for work in works
+        for item in (_signed(work, passes) if isinstance(work, Signs) else work.due(passes, here))
+    ]
     for item in due:
         if not 1 <= item.before <= passes + 1:
             raise InputError(

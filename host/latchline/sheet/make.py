@@ -13,9 +13,10 @@ from latchline.drawing.scene import Scene
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import NO_YARN, pass_yarns
 from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class, yarn_class
-from latchline.fabric.yarn_need import YarnNeed, gauge_of, yarn_need
+from latchline.fabric.yarn_need import YarnNeed, yarn_need
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import DIRECTIONS, Profile
+from latchline.piece.measure import gauge_of
 from latchline.piece.model import Piece
 from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Plan, Yarn

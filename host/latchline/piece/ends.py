@@ -1,0 +1,126 @@
+"""Beginnings, hems and ends: bands that are more than passes of one kind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from latchline.machine.needles import Span
+from latchline.machine.profile import Profile
+from latchline.piece.measure import Measure
+from latchline.plan.compile import BandRequest
+from latchline.plan.model import Yarn
+from latchline.plan.options import Options
+from latchline.plan.shape import AllNeedles, CastOn
+from latchline.tables import Table
+from latchline.technique.table import STOCKING
+
+BEGINNINGS = ("wrapped", "every-other", "waste")
+ENDS = ("bound-off", "waste", "cord")
+ROWS_OF_BEGINNING = {"wrapped": 2, "every-other": 4, "waste": 8}  # waste: 6 to 10; common practice, no source
+ROWS_OF_END = {"bound-off": 0, "waste": 8, "cord": 0}
+LOOSER = 2.0  # how much larger the stitch size of a fold row is: common practice, no source
+ROWS_MOST = 10_000
+WASTE = Yarn("waste yarn", "#b9b4a7")
+RAVEL = Yarn("ravel cord", "#8f5b8a")
+
+KINDS = ("begin", "hem", "end")
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What every such band says beside its own key."""
+
+    name: str
+    yarns: tuple[Yarn, ...]
+    stitch_size: float | None
+    tension: str
+
+
+def kind_of_band(table: Table) -> str | None:
+    """`begin`, `hem` or `end` where the band is one. Raises the table's complaint when it is several."""
+    given = [key for key in KINDS if table.has(key)]
+    if len(given) > 1:
+        raise table.complain(given[1], f"a band is not {' and '.join(given)} at once", "make it two bands")
+    return given[0] if given else None
+
+
+def read_special(
+    kind: str, table: Table, told: tuple[str, tuple[Yarn, ...], float | None, str], before: list[BandRequest],
+    profile: Profile, span: Span, measure: Measure,
+) -> tuple[BandRequest, ...]:  # fmt: skip
+    """The bands that a beginning, a hem or an end comes to.
+
+    before: the bands read so far; an end without rows of its own takes the last one's place.
+    """
+    name, yarns, stitch_size, tension = told
+    if kind != "begin" and not yarns and before:
+        yarns = before[-1].yarns[:1]
+    here = _Told(name, yarns, stitch_size, tension)
+    own = told[1]
+    if kind == "begin":
+        if before:
+            raise table.complain("begin", "a piece begins with its first band", "move it to the top")
+        return _beginning(table, here, profile, span, measure)
+    return _hem(table, here, measure) if kind == "hem" else _end(table, here, own, measure, before)
+
+
+def _plain(told: _Told, rows: int, name: str = "", part: str = "fabric") -> BandRequest:
+    return BandRequest(
+        name or told.name, STOCKING, Options(rows=rows), None, told.yarns[:1],
+        part=part, stitch_size=told.stitch_size, tension=told.tension,
+    )  # fmt: skip
+
+
+def _beginning(table: Table, told: _Told, profile: Profile, span: Span, measure: Measure) -> tuple[BandRequest, ...]:
+    how = table.choice("begin", BEGINNINGS)
+    rows = _rows(table, measure, ROWS_OF_BEGINNING[how], least=1 if how == "wrapped" else 2)
+    named = table.text("needles", None)
+    over = span if named is None else table.keyed("needles", lambda: profile.span(named))
+    if over.first < span.first or over.last > span.last:
+        raise table.complain("needles", "these are not among the needles of the piece", "name more for the piece")
+    cast_on = CastOn("wrapped" if how == "wrapped" else "every-other", over.first - span.first, over.last - span.first)
+    if how != "waste":
+        return (replace(_plain(told, rows), works=(cast_on,)),)
+    waste = replace(told, yarns=told.yarns[:1] or (WASTE,))
+    ravel = replace(told, yarns=told.yarns[1:2] or (RAVEL,))
+    return (
+        replace(_plain(waste, rows, part="waste"), works=(cast_on,)),
+        _plain(ravel, 1, f"{told.name}, ravel row", "waste"),
+    )
+
+
+def _hem(table: Table, told: _Told, measure: Measure) -> tuple[BandRequest, ...]:
+    measure.rows(table, "hem")
+    rows = table.whole("hem", 1, ROWS_MOST)
+    size = told.stitch_size if told.stitch_size is not None else (told.yarns[0].stitch_size if told.yarns else None)
+    fold_size = table.number("fold_stitch_size", 0, 30, None if size is None else size + LOOSER)
+    fold = replace(told, stitch_size=fold_size)
+    return (
+        _plain(told, rows, f"{told.name}, inside", "hem inside"),
+        _plain(fold, 1, f"{told.name}, fold row", "hem inside"),
+        replace(_plain(told, rows, f"{told.name}, outside"), works=(AllNeedles(None, "hang-hem"),)),
+    )
+
+
+def _end(
+    table: Table, told: _Told, own: tuple[Yarn, ...], measure: Measure, before: list[BandRequest]
+) -> tuple[BandRequest, ...]:
+    """own: the yarns that the end itself names."""
+    how = table.choice("end", ENDS)
+    rows = _rows(table, measure, ROWS_OF_END[how], least=1 if how == "waste" else 0)
+    if how == "waste":
+        waste = replace(told, yarns=own[:1] or (WASTE,))
+        return (replace(_plain(waste, rows, part="waste"), works=(AllNeedles(None, "take-off"),)),)
+    done = AllNeedles(None, "bind-off" if how == "bound-off" else "onto-cord")
+    if rows:
+        return (replace(_plain(told, rows), works=(done,)),)
+    if not before:
+        raise table.complain("end", "there is nothing to end", "put a band before it")
+    last = before.pop()
+    return (replace(last, works=(*last.works, done)),)
+
+
+def _rows(table: Table, measure: Measure, default: int, *, least: int) -> int:
+    measure.rows(table, "rows")
+    rows: int = table.whole("rows", least, ROWS_MOST, default)
+    return rows

@@ -1,0 +1,102 @@
+"""Centimetres in a piece file: which swatch counts, and how many needles and rows a length comes to."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from latchline.errors import InputError
+from latchline.machine.profile import Profile
+from latchline.plan.model import Yarn
+from latchline.shaping.gauge import (
+    Gauge,
+    estimate_gauge,
+    gauge_from_pitch,
+    gauge_from_swatch,
+    loop_length_from_count,
+)
+from latchline.tables import Table
+from latchline.technique.model import Technique
+
+_LENGTH = re.compile(r"\s*(\d{1,4}(?:\.\d{1,2})?)\s*cm(?:\s+in\s+repeats\s+of\s+(\d{1,4}))?\s*")
+LENGTH_HINT = 'write a whole number, or a length as "40 cm" or "40 cm in repeats of 24"'
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """A counted and measured piece of the same fabric. yarn, technique, stitch_size: what it was knitted of and how."""
+
+    stitches: float
+    rows: float
+    width_mm: float
+    height_mm: float
+    yarn: str | None = None
+    technique: str | None = None
+    stitch_size: float | None = None
+
+    @property
+    def gauge(self) -> Gauge:
+        return gauge_from_swatch(self.stitches, self.rows, self.width_mm, self.height_mm)
+
+
+def swatch_for(
+    swatches: Sequence[Swatch], yarn: Yarn | None, technique: Technique, stitch_size: float | None = None
+) -> Swatch | None:
+    """The swatch that says most of a band: of its yarn, technique and stitch size, or silent about some of them.
+
+    One that tells of another yarn, technique or stitch size is none.
+    """
+    size = stitch_size if stitch_size is not None or yarn is None else yarn.stitch_size
+    own = (None if yarn is None else yarn.name, technique.name, size)
+
+    def told(swatch: Swatch) -> tuple[object, ...]:
+        return (swatch.yarn, swatch.technique, swatch.stitch_size)
+
+    able = [item for item in swatches if all(said in (None, is_) for said, is_ in zip(told(item), own, strict=True))]
+    return max(able, key=lambda item: sum(said is not None for said in told(item)), default=None)
+
+
+def gauge_of(profile: Profile, yarns: Iterable[Yarn], swatch: Swatch | None) -> Gauge:
+    """The best gauge there is: of the swatch, else from a yarn's loop length or count, else from the pitch."""
+    yarns = list(yarns)
+    if swatch is not None:
+        return swatch.gauge
+    for yarn in yarns:
+        if yarn.loop_length_mm is not None:
+            return estimate_gauge(yarn.loop_length_mm)
+    for yarn in yarns:
+        if yarn.tex is not None:
+            return estimate_gauge(loop_length_from_count(yarn.tex))
+    return gauge_from_pitch(profile.pitch_mm)
+
+
+@dataclass
+class Measure:
+    """Turns lengths into needles and rows at one gauge, and keeps what it said of each in `told`."""
+
+    gauge: Gauge
+    told: list[str] = field(default_factory=list)
+
+    def needles(self, table: Table, key: str) -> bool:
+        """Put whole needles in the place of a length; whether there was one."""
+        return table.settle(key, lambda text: self._whole(text, key, across=True))
+
+    def rows(self, table: Table, key: str) -> bool:
+        """The same for rows."""
+        return table.settle(key, lambda text: self._whole(text, key, across=False))
+
+    def _whole(self, text: str, key: str, *, across: bool) -> int:
+        length = _LENGTH.fullmatch(text)
+        if length is None:
+            raise InputError(f'"{text}" is neither a whole number nor a length', hint=LENGTH_HINT)
+        asked_cm, repeat = float(length[1]), int(length[2] or 1)
+        exact = asked_cm * (self.gauge.stitches if across else self.gauge.rows) / 10
+        whole = max(1, round(exact / max(repeat, 1))) * max(repeat, 1)
+        real_cm = self.gauge.finished_cm(whole, whole)[0 if across else 1]
+        what = "needles" if across else "rows"
+        off = real_cm - asked_cm
+        difference = "" if abs(off) < 0.05 else f", {abs(off):.1f} cm {'more' if off > 0 else 'less'} than asked"
+        estimated = " by an estimated gauge" if self.gauge.estimated else ""
+        self.told.append(f"{key} = {asked_cm:g} cm: {whole} {what}, {real_cm:.1f} cm{difference}{estimated}")
+        return whole

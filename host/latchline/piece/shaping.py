@@ -1,0 +1,159 @@
+"""Shaping and hand steps as a band's table asks for them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from latchline.errors import InputError
+from latchline.machine.needles import Span
+from latchline.machine.profile import Profile
+from latchline.piece.measure import LENGTH_HINT, Measure
+from latchline.plan.hand import HAND_KINDS, Position
+from latchline.plan.shape import AtRate, ByHand, Groups, Neck, ShortRows, ToWidth, Work
+from latchline.plan.signs import Signs, read_signs
+from latchline.shaping.steps import level_steps
+from latchline.tables import Table
+
+SIDES = ("both", "left", "right")
+RELEASES = ("at once", "in steps", "later")
+NEEDLES_MOST = 1000
+ROWS_MOST = 1_000_000
+
+
+def read_works(
+    table: Table, profile: Profile, span: Span, measure: Measure, signs_of: Callable[[str], str]
+) -> tuple[Work, ...]:
+    """What the keys `shape`, `hand` and `signs` of a band ask for. Raises the table's complaint.
+
+    signs_of: the text of a file of signs.
+    """
+    works: list[Work] = []
+    turn = dict.fromkeys(SIDES, 0)  # rates on one side follow one another
+    for item in table.tables("shape"):
+        works.append(_shape(item, measure, turn))
+        item.finish()
+    for item in table.tables("hand"):
+        works.extend(_by_hand(item, profile, span))
+        item.finish()
+    signs = table.text("signs", None)
+    where = table.text("signs_needles", None)
+    if signs is not None:
+        over = span if where is None else table.keyed("signs_needles", lambda: _within(profile.span(where), span))
+        rows = table.keyed("signs", lambda: read_signs(signs_of(signs), signs))
+        works.append(Signs(rows, over.first - span.first, over.last - span.first))
+    return tuple(works)
+
+
+def _within(asked: Span, span: Span) -> Span:
+    if asked.first < span.first or asked.last > span.last:
+        raise InputError("these needles are not all among those of the piece", hint="name more needles under `needles`")
+    return asked
+
+
+def _shape(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
+    kinds = ("to", "by", "off", "on", "hold", "neck")
+    given = [key for key in kinds if table.has(key)]
+    if len(given) != 1:
+        raise table.complain(
+            given[1] if given else "", "a shape says one thing", "say one of to, by, off, on, hold, neck in it"
+        )
+    return {"to": _to, "by": _by, "off": _groups, "on": _groups, "hold": _hold, "neck": _neck}[given[0]](
+        table, measure, turn
+    )
+
+
+def _to(table: Table, measure: Measure, _: dict[str, int]) -> Work:
+    nearest = measure.needles(table, "to")
+    return ToWidth(
+        table.whole("to", 1, NEEDLES_MOST),
+        table.choice("side", SIDES, "both"),
+        table.whole("fashioned", 0, 20, 1),
+        table.flag("even_rows", False),
+        nearest,
+    )
+
+
+def _by(table: Table, _: Measure, turn: dict[str, int]) -> Work:
+    side = table.choice("side", SIDES, "both")
+    rate = AtRate(
+        side,
+        table.whole("by", -1, 1),
+        table.whole("every", 1, ROWS_MOST),
+        table.whole("times", 1, ROWS_MOST),
+        table.whole("fashioned", 0, 20, 1),
+        table.whole("from_row", 1, ROWS_MOST, turn[side] + 1) - 1,
+    )
+    if rate.by == 0:
+        raise table.complain("by", "0 changes nothing", "accepted: -1 to narrow, 1 to widen")
+    turn[side] = rate.after + rate.every * rate.times
+    return rate
+
+
+def _groups(table: Table, _: Measure, __: dict[str, int]) -> Work:
+    key = "on" if table.has("on") else "off"
+    stitches = _wholes(table, key)
+    return Groups(
+        stitches, table.choice("side", SIDES, "both"), key == "on", table.whole("from_row", 1, ROWS_MOST, 1) - 1
+    )
+
+
+def _hold(table: Table, measure: Measure, _: dict[str, int]) -> Work:
+    measure.needles(table, "hold")
+    steps = _wholes(table, "hold", steps=table.whole("steps", 1, NEEDLES_MOST, None))
+    side, release = table.choice("side", SIDES, "both"), table.choice("release", RELEASES, "at once")
+    return ShortRows(steps, side, release, table.flag("wraps", True))
+
+
+def _neck(table: Table, measure: Measure, _: dict[str, int]) -> Work:
+    nearest = measure.needles(table, "neck")
+    width = table.whole("neck", 1, NEEDLES_MOST)
+    shoulders = table.raw("shoulders", 1)
+    steps = shoulders if type(shoulders) is int else 0
+    centre = table.whole("centre", 1, NEEDLES_MOST, None)
+    return Neck(
+        width=width,
+        centre=centre or 0,
+        sides=() if centre is None else _wholes(table, "sides"),
+        shoulder_steps=max(steps, 1),
+        shoulders=() if steps else _numbers(table, "shoulders", shoulders),
+        back=table.flag("back", False),
+        on_cord=table.flag("on_cord", False),
+        nearest=nearest,
+    )
+
+
+def _wholes(table: Table, key: str, *, steps: int | None = None) -> tuple[int, ...]:
+    """A list of whole numbers from 1, or one number in so many steps."""
+    value: Any = table.raw(key)
+    if type(value) is int and value >= 1:
+        return table.keyed(key, lambda: level_steps(value, steps or 1))
+    return _numbers(table, key, value)
+
+
+def _numbers(table: Table, key: str, value: Any) -> tuple[int, ...]:
+    if (
+        not isinstance(value, list)
+        or not value
+        or not all(type(item) is int and 1 <= item <= NEEDLES_MOST for item in value)
+    ):
+        raise table.complain(key, "expected whole numbers from 1", f"as in {key} = [5, 5, 6]; {LENGTH_HINT}")
+    return tuple(value)
+
+
+def _by_hand(table: Table, profile: Profile, span: Span) -> Iterator[Work]:
+    kind = table.choice("do", tuple(HAND_KINDS))
+    row = table.whole("row", 1, ROWS_MOST)
+    named = table.text("needles")
+    both = named if len(named.split("-")) > 1 else f"{named}-{named}"
+    where = table.keyed("needles", lambda: _within(profile.span(both), span))
+    towards = table.choice("towards", ("left", "right"), "left")
+    by = table.whole("by", 1, NEEDLES_MOST, 1)
+    left = table.whole("left_group", 1, NEEDLES_MOST, max(1, where.width // 2))
+    leaves = Position.OUT if table.flag("out_of_work", False) else Position.WORK
+    words = table.text("words", "", longest=200)
+    every, times = table.whole("every", 1, ROWS_MOST, 1), table.whole("times", 1, ROWS_MOST, 1)
+    moved = {"move": by if towards == "right" else -by, "cross": left if towards == "left" else -left}.get(kind, 0)
+    for number in range(times):
+        first = where.first - span.first
+        yield ByHand(row + number * every, kind, first, first + where.width - 1, moved, leaves, words)

@@ -1,0 +1,164 @@
+"""Pieces from casting on to binding off, as their files ask for them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from latchline.errors import InputError
+from latchline.piece.file import parse_piece
+from latchline.plan.hand import Position
+from latchline.plan.model import Plan
+
+HEAD = """
+name = "front"
+needles = "L40-R40"
+[gauge]
+stitches = 28
+rows = 40
+width_mm = 100
+height_mm = 100
+"""
+BAND = """
+[[bands]]
+technique = "stocking"
+rows = 40
+"""
+
+
+def plan_of(*parts: str, **files: bytes) -> Plan:
+    return parse_piece(HEAD + "".join(parts), beside=files, file="front.toml").plan()
+
+
+def said(plan: Plan) -> list[str]:
+    return [line for number in range(1, plan.passes + 2) for line in plan.hand_words(number)]
+
+
+def working(plan: Plan) -> list[int]:
+    return np.count_nonzero(plan.positions_of() == Position.WORK, axis=1).tolist()
+
+
+def test_a_panel_may_be_written_in_under_thirty_lines() -> None:
+    text = (
+        HEAD
+        + '[[bands]]\nbegin = "waste"\n[[bands]]\nname = "hem"\nhem = 10\n'
+        + BAND
+        + 'shape = [{ to = "20 cm", fashioned = 3 }]\n[[bands]]\nend = "bound-off"\n'
+    )
+    assert len(text.strip().splitlines()) < 30
+    plan = parse_piece(text, file="front.toml").plan()
+    assert [band.part for band in plan.bands] == ["waste", "waste", "hem inside", "hem inside", "fabric", "fabric"]
+    assert working(plan)[-1] == 56  # 20 cm at 28 stitches to 10 cm
+    assert said(plan)[-1].startswith("bind off the loops of L28-R28")
+    assert any(line.startswith("fold the hem") for line in said(plan))
+
+
+@pytest.mark.parametrize(
+    ("beginning", "first", "then"),
+    [
+        ("wrapped", "bring L40-R40 into working position and wrap the yarn round each in turn, 80 loops", ""),
+        ("every-other", "bring every other needle of L40-R40", "hang the cast-on comb"),
+        ("waste", "bring every other needle of L40-R40", "hang the cast-on comb"),
+    ],
+)
+def test_each_beginning_says_what_is_done(beginning: str, first: str, then: str) -> None:
+    plan = plan_of(f'[[bands]]\nbegin = "{beginning}"\n', BAND)
+    assert plan.hand_words(1)[0].startswith(first)
+    assert not plan.cast_on_loops().any()
+    assert (plan.hand_words(2) or ("",))[0].startswith(then)
+    assert working(plan)[-1] == 80
+
+
+@pytest.mark.parametrize(
+    ("end", "line"),
+    [
+        ("bound-off", "bind off the loops of L40-R40 with the transfer tool"),
+        ("cord", "thread a cord through the loops of L40-R40"),
+        ("waste", "take the fabric off L40-R40; the waste yarn keeps its loops"),
+    ],
+)
+def test_each_end_says_what_is_done_after_the_last_pass(end: str, line: str) -> None:
+    plan = plan_of(BAND, f'[[bands]]\nend = "{end}"\n')
+    assert plan.hand_words(plan.passes + 1)[0].startswith(line)
+    assert plan.bands[-1].part == ("waste" if end == "waste" else "fabric")
+
+
+def test_rates_on_a_side_follow_one_another() -> None:
+    plan = plan_of(BAND, "shape = [{ by = -1, every = 4, times = 6 }, { by = -1, every = 6, times = 2 }]\n")
+    assert [step.before for step in plan.hand[::2]] == [4, 8, 12, 16, 20, 24, 30, 36]
+
+
+def test_signs_are_worked_in_the_order_of_a_tool() -> None:
+    signs = b"# four rows\n....\n....\n....\n.<<>\n"
+    plan = plan_of(BAND, 'signs = "lace.txt"\nsigns_needles = "L4-L1"\n', **{"lace.txt": signs})
+    assert plan.hand_words(1) == (
+        "move the loops of L3-L2 by 1 needle to the left, onto L4-L3",
+        "move the loop of L1 by 1 needle to the right, onto R1",
+    )
+    assert [step.before for step in plan.hand] == sorted([*range(1, 41, 4)] * 2)
+
+
+def test_a_step_by_hand_is_repeated() -> None:
+    line = 'hand = [{ do = "cross", row = 6, needles = "L2-R2", towards = "right", every = 8, times = 3 }]\n'
+    plan = plan_of(BAND, line)
+    assert [step.before for step in plan.hand] == [6, 14, 22]
+    assert plan.hand_words(6) == ("cross L2-L1 and R1-R2: the right group lies in front",)
+
+
+def test_lengths_say_what_they_came_to() -> None:
+    piece = parse_piece(HEAD + BAND.replace("40", '"12 cm"'), file="front.toml")
+    assert piece.measured == ("rows = 12 cm: 48 rows, 12.0 cm",)
+    repeats = parse_piece(HEAD + BAND.replace("40", '"12 cm in repeats of 14"'), file="front.toml")
+    assert repeats.measured == ("rows = 12 cm: 42 rows, 10.5 cm, 1.5 cm less than asked",)
+
+
+def test_the_needles_may_be_asked_for_in_centimetres() -> None:
+    piece = parse_piece((HEAD + BAND).replace("L40-R40", "30 cm"), file="front.toml")
+    assert piece.span.width == 84
+
+
+def test_a_swatch_of_the_same_yarn_and_technique_counts_before_that_of_the_whole_piece() -> None:
+    swatch = """
+[yarns.sand]
+[[swatches]]
+yarn = "sand"
+technique = "stocking"
+stitches = 30
+rows = 50
+width_mm = 100
+height_mm = 100
+"""
+    piece = parse_piece(HEAD + swatch + BAND.replace("40", '"10 cm"\nyarns = ["sand"]'), file="front.toml")
+    assert piece.measured == ("rows = 10 cm: 50 rows, 10.0 cm",)
+
+
+def test_a_piece_begins_once() -> None:
+    with pytest.raises(InputError, match="a piece begins with its first band"):
+        plan_of(BAND, '[[bands]]\nbegin = "waste"\n')
+
+
+def test_waste_yarn_may_be_named() -> None:
+    yarns = "[yarns.oddment]\n[yarns.string]\n"
+    plan = plan_of(yarns, '[[bands]]\nbegin = "waste"\nyarns = ["oddment", "string"]\n', BAND,
+                   '[[bands]]\nend = "waste"\nyarns = ["oddment"]\n')  # fmt: skip
+    assert [band.yarns[0].name for band in plan.bands] == ["oddment", "string", "main", "oddment"]
+
+
+@pytest.mark.parametrize(
+    ("lines", "complaint"),
+    [
+        ("shape = [{ to = 61 }]", 'front.toml: from 80 to 61 stitches one stitch is left over'),
+        ("shape = [{ off = [70, 20] }]", "front.toml, row 2: there are no 70 stitches to bind off"),
+        ("shape = [{ to = 60, by = 1 }]", 'key "bands.1.shape.1.by": a shape says one thing'),
+        ('shape = [{ neck = 30, shoulders = [5, 5] }]', "front.toml: the shoulders take 10 stitches, and 25 are left"),
+        ('hand = [{ do = "move", row = 4, needles = "L41" }]', 'key "bands.1.hand.1.needles"'),
+        ('hand = [{ do = "knot", row = 4, needles = "L4" }]', '"knot" is not known here; accepted: wrap'),
+        ('hand = [{ do = "move", row = 4, needles = "L40", by = 3 }]', "front.toml, row 4, L40: the loops would leave"),
+        ('rows = "a foot"', '"a foot" is neither a whole number nor a length'),
+    ],
+)  # fmt: skip
+def test_mistakes_name_the_band_the_row_and_the_needle(lines: str, complaint: str) -> None:
+    band = BAND.replace("rows = 40\n", "") if lines.startswith("rows") else BAND
+    with pytest.raises(InputError) as caught:
+        plan_of(band, lines)
+    assert complaint in caught.value.sentence()
