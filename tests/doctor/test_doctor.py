@@ -61,6 +61,18 @@ def test_an_injected_fault_is_named_and_nothing_else(faults: str, seed: int) -> 
     assert names(found(faults=faults, seed=seed)) == INJECTED[faults]
 
 
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_a_line_that_stalls_is_named_and_not_what_follows_from_it(seed: int) -> None:
+    """Late samples make distances, clocks and trials of coils look wrong, and silences that are none."""
+    assert names(found(faults="stall:0.05", seed=seed)) == ["line-stalls"]
+    assert names(found(faults="stall:0.05,coil-open:3", seed=seed))[0] == "line-stalls"
+
+
+def test_an_end_sensor_out_of_place_is_found_over_a_line_that_stalls() -> None:
+    machine = replace(STANDARD, right_sensor_needles=STANDARD.right_sensor_needles + 9)
+    assert "edges-off" in names(found(faults="stall:0.02", machine=machine, told="standard-200"))
+
+
 FIRMWARE_FAULTS = ["", *(faults for faults in INJECTED if not faults.startswith(("slow", "reset", "power-cut")))]
 
 

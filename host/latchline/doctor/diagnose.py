@@ -20,6 +20,8 @@ from latchline.machine.profile import Profile
 LEFT, RIGHT, REST = "left", "right", "rest"
 PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT = 1, 2, 4, 8  # an end sensor is on at 0
 
+BAD_LINE = ("line-stalls", "bytes-lost")
+FOLLOWS_FROM_BAD_LINE = ("rate-off", "not-probed")
 FEW_EDGES = 20  # fewer than these are a tremble, not a walk
 AT_SPEED_EDGES = 4  # net edges between two samples from which the carriage was on its way
 BOUNCES = 2  # reversals and back while on its way, by which a bounce is told from a hand
@@ -138,9 +140,13 @@ class Diagnosis:
 def diagnose(seen: Observed, profile: Profile, others: Sequence[Profile] = ()) -> list[Diagnosis]:
     """All faults that can be told, root causes first; empty for a healthy machine.
 
-    others: profiles that this bed may have instead.
+    others: profiles that this bed may have instead. Over a line that loses or delays answers, what rests on
+    when they came, or that they came at all, is the line's doing and is not told.
     """
-    return [*_line(seen), *_sensors(seen, profile, others), *_coils(seen)]
+    line = _line(seen)
+    found = [*line, *_sensors(seen, profile, others), *_coils(seen)]
+    bad_line = any(one.name in BAD_LINE for one in line)
+    return [one for one in found if not (bad_line and one.name in FOLLOWS_FROM_BAD_LINE)]
 
 
 def of_error(error: LatchlineError, info: BoardInfo | None = None) -> Diagnosis | None:
@@ -159,11 +165,15 @@ def of_error(error: LatchlineError, info: BoardInfo | None = None) -> Diagnosis 
 # ---- the line ---------------------------------------------------------------------------------
 
 
+def _line_delays(seen: Observed) -> bool:
+    return seen.unanswered >= LATE_ANSWERS
+
+
 def _line(seen: Observed) -> list[Diagnosis]:
     found = []
     if seen.restarts:
         found.append(Diagnosis("board-restarts", "while the doctor watched"))
-    if not seen.bad_frames and seen.unanswered >= LATE_ANSWERS:
+    if not seen.bad_frames and _line_delays(seen):
         found.append(Diagnosis("line-stalls", f"{seen.unanswered} of {seen.asked} questions had to be repeated"))
     if seen.bad_frames:
         detail = f"{seen.bad_frames} damaged frames, {seen.unanswered} of {seen.asked} questions had to be repeated"
@@ -264,7 +274,7 @@ def _sensor_bounces(walk: Sequence[Stretch]) -> list[Diagnosis]:
 def _distance(seen: Observed, walk: Sequence[Stretch], profile: Profile, others: Sequence[Profile]) -> list[Diagnosis]:
     """Edges counted from one end sensor to the other, against the profile."""
     whole = profile.right_sensor_edge - profile.left_sensor_edge
-    counted = _counted(walk, whole, profile.tolerance_edges)
+    counted = _counted(walk, whole, profile.tolerance_edges, by_samples=not _line_delays(seen))
     if counted is None:
         return []
     figures: dict[str, float | str] = {"counted": counted, "expected": whole}
@@ -289,17 +299,18 @@ def _distance(seen: Observed, walk: Sequence[Stretch], profile: Profile, others:
     return [Diagnosis("edges-off", detail, figures)]
 
 
-def _counted(walk: Sequence[Stretch], whole: int, tolerance: int) -> int | None:
+def _counted(walk: Sequence[Stretch], whole: int, tolerance: int, *, by_samples: bool) -> int | None:
     """Edges between the end sensors where they differ from `whole` by more than the tolerance, else None.
 
-    The board says exactly by how much its count was off (fault 2), unless it lost its place before.
+    The board says exactly by how much its count was off (fault 2), unless it lost its place before; then
+    the samples tell, if they came in time.
     """
     for stretch in walk:
         for fault in stretch.faults:
             if fault.fault == 2:
                 off = fault.detail - 0x10000 if fault.detail >= 0x8000 else fault.detail
                 return whole + (off if stretch.wanted == RIGHT else -off)
-    for stretch in walk:
+    for stretch in walk if by_samples else ():
         between, within = _between(stretch)
         if within and abs(between - whole) > max(0.04 * whole, within + tolerance):
             return between

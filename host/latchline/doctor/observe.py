@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from latchline.doctor.diagnose import LEFT, PIN_LEFT, PIN_RIGHT, REST, RIGHT, Observed, Sample, Stretch, Try
 from latchline.errors import Silent
@@ -20,6 +20,11 @@ SETTLED_S = 1.0  # standing still past the sensor that was wanted: arrived
 STANDING_S = 6.0  # standing still elsewhere: this is as far as it goes
 PATIENCE_S = 30.0  # for the carriage to set off at all
 PROBE_MS = 60
+PROBE_TRIES = 5
+STALLED_S = 4.0
+
+
+Answer = TypeVar("Answer")
 
 
 class Walker(Protocol):
@@ -119,14 +124,22 @@ class Watch:
 
     def _sample(self) -> Sample:
         began = self._clock()
-        counts = self._host.counts()
+        counts = self._patiently(self._host.counts)
         between = self._clock()
-        status = self._host.fresh_status()
+        status = self._patiently(self._host.fresh_status)
         self._asked += 2
         self._unanswered += (between - began >= ANSWER_S) + (self._clock() - between >= ANSWER_S)
         self._bad_on_board.append(counts.bad_frames)
         self._step(0.0)
         return Sample(between, status, counts)
+
+    def _patiently(self, question: Callable[[], Answer]) -> Answer:
+        """One more chance after a silence: answers that pile up on a stalling line come in a burst."""
+        try:
+            return question()
+        except Silent:
+            self._wait(STALLED_S)
+            return question()
 
     def _wait(self, seconds: float) -> None:
         until = self._clock() + seconds
@@ -178,9 +191,9 @@ class Watch:
             self._tries.append(Try(selector, idle, probed, faults[0].fault if faults else 0))
 
     def _probe(self, selector: int) -> Probed | None:
-        """Two tries: an answer that was lost makes the board refuse the question's repetition."""
+        """Several tries: an answer that was lost makes the board refuse the question's repetition."""
         question = Probe(selector, min(PROBE_MS, self._bed.limit_ms))
-        for _ in range(2):
+        for _ in range(PROBE_TRIES):
             with contextlib.suppress(Silent):
                 answer = self._host.ask(question, lambda m: isinstance(m, Probed | Refused), tries=1)
                 if isinstance(answer, Probed) and answer.selector == selector:
