@@ -267,7 +267,7 @@ def band_requests(draw: st.DrawFn, number: int, stitches: int) -> BandRequest:
         separation=draw(st.sampled_from(fits)) if fits else None,
         changer="hand" if fits else None,
         mirror_rows=draw(st.booleans()),
-        break_floats=draw(st.sampled_from((0, 0, 2))) if colours == 2 else 0,
+        break_floats=draw(st.sampled_from((0, 0, 2))) if colours == 2 and not technique.double_bed else 0,
     )
     return BandRequest(f"band {number}", technique, options, draw(coloured_charts(colours, stitches=stitches)))
 

@@ -23,13 +23,3 @@ def runs(marks: Bools, longer_than: int = 0) -> tuple[Places, Places, Places]:
     long = ends - begins > longer_than
     line, first = np.divmod(begins[long], length + 1)
     return line, first, first + (ends - begins)[long] - 1
-
-
-def within_runs(marks: Bools, longer_than: int) -> Bools:
-    """Those marks that stand in a run longer than asked."""
-    line, first, last = runs(marks, longer_than)
-    change = np.zeros((marks.shape[0], marks.shape[1] + 1), dtype=np.int8)
-    change[line, first] = 1
-    change[line, last + 1] = -1  # two runs never touch, so no place is written twice
-    within: Bools = change[:, :-1].cumsum(axis=1) > 0
-    return within

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ import strategies
 from latchline.chart.model import Chart
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Yarn
 from latchline.plan.options import Options
 from latchline.technique.table import technique_named
 
@@ -92,23 +94,41 @@ def test_no_broken_float_passes_by_more_needles_than_asked(technique: str, chart
     assert not found(rule, plan, float_needles=most, laid_in_needles=most)
 
 
-@given(chart=strategies.coloured_charts(2, stitches=14), most=st.integers(1, 6))
-@pytest.mark.parametrize("technique", ["slip", "tuck", "fair-isle"])
-def test_breaking_floats_changes_every_other_needle_of_long_runs_and_no_other(
-    technique: str, chart: Chart, most: int
-) -> None:
-    plain = Options(edge_needles="as-chart")
-    before, after = masks(chart, technique, plain), masks(chart, technique, replace(plain, break_floats=most))
-    for row, (was, now) in enumerate(zip(before.tolist(), after.tolist(), strict=True)):
-        at = 0
-        while at < len(was):
-            end = at
-            while end < len(was) and was[end] == was[at]:
-                end += 1
-            long = end - at > most and (not was[at] or technique == "fair-isle")
-            ends = (at, end - 1) if technique == "fair-isle" else ()  # they would lengthen the run beside them
-            for needle in range(at, end):
-                turned = long and (needle + row) % 2 == 1 and needle not in ends
-                turned |= long and technique == "fair-isle" and end - at == 3 and needle == at + 1
-                assert now[needle] == (was[needle] != turned)
-            at = end
+def test_broken_floats_leave_the_made_ends_and_the_needles_around_a_motif_alone() -> None:
+    plan = piece(band("fair-isle", "1000000001", edge_needles="knit", break_floats=3))
+    assert plan.acting_masks()[0].tolist() == [False] * 10
+    bed = load_profile("standard-200")
+    span = bed.centred(12)
+    motif = band("slip", "00000000", once_at=span.first + 2, break_floats=3)
+    masks = compile_plan("piece", bed, span, [motif]).acting_masks()[0].tolist()
+    assert masks[:2] == masks[10:] == [True, True]
+    assert sum(masks[2:10]) == 2
+
+
+def test_floats_caught_by_hand_leave_the_picture_alone_and_are_told_before_the_next_pass() -> None:
+    lines = ["10000000001", "11111111111", "01111111110"]
+    yarns = (Yarn("sand"), Yarn("navy"))
+    plan = piece(band("fair-isle", *lines, catch_floats=5, yarns=yarns))
+    assert (plan.acting_masks() == piece(band("fair-isle", *lines)).acting_masks()).all()
+    assert "sand on" in plan.hand_words(2)[0]
+    assert not plan.hand_words(3)
+    assert "navy on" in plan.hand_words(4)[0], "after the last pass, too"
+    assert not found("float-across", plan)
+
+
+@given(chart=strategies.coloured_charts(2, stitches=30), most=st.integers(2, 6))
+def test_the_list_of_catches_leaves_no_float_too_long(chart: Chart, most: int) -> None:
+    """Read from the words, as a knitter would: each float between two stitches of its yarn, parted where it is caught."""
+    bed = load_profile("standard-200")
+    request = BandRequest("band", technique_named("fair-isle"), Options(catch_floats=most), chart)
+    plan = compile_plan("piece", bed, bed.centred(30), [request])
+    for number, mask in enumerate(plan.acting_masks().tolist(), 1):
+        told = {
+            words.split(" of ")[1].split(" on ")[0]: words.split(" on ")[1] for words in plan.hand_words(number + 1)
+        }
+        for yarn, is_selected in (("main", False), ("contrast", True)):
+            names = told.get(yarn, "").split(":")[0]
+            by_hand = [plan.profile.needle_index(name) - plan.span.first for name in names.split(", ") if name]
+            held = sorted([place for place, bit in enumerate(mask) if bit == is_selected] + by_hand)
+            assert all(mask[place] != is_selected for place in by_hand)
+            assert all(later - sooner - 1 <= most for sooner, later in pairwise(held))

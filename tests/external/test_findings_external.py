@@ -96,14 +96,19 @@ def counted(rows: list[str], technique: str, float_most: int) -> Counter[str]:
 
 
 @pytest.fixture(scope="module")
-def charts(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
+def bitmaps() -> Path:
     if not BITMAPS.is_dir():
         if os.environ.get("CI"):
             pytest.fail("xbitmaps is not installed; apt-get install xbitmaps")
         pytest.skip("xbitmaps is not installed; apt-get install xbitmaps")
+    return BITMAPS
+
+
+@pytest.fixture(scope="module")
+def charts(bitmaps: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
     folder = tmp_path_factory.mktemp("charts")
     paths = []
-    for path in sorted(BITMAPS.iterdir()):
+    for path in sorted(bitmaps.iterdir()):
         with Image.open(path) as picture:
             if 2 <= picture.width <= WIDTH_MOST:
                 paths.append(path)
@@ -138,3 +143,24 @@ def test_findings_on_real_charts_are_those_that_the_script_counts(
         totals += found
     if technique not in ("jacquard", "slip-one-way", "tuck-one-way"):
         assert totals, "real charts in this technique give something to find"
+
+
+def test_the_floats_of_a_real_bitmap_are_caught_with_few_stitches(bitmaps: Path) -> None:
+    """The letter box with its flag up: 48 × 48 stitches, of which every other needle changed 523 once."""
+    flag = bitmaps / "flagup"
+    options = ("--technique", "fair-isle", "--format", "csv")
+    plain, broken = (run("compile", flag, *options, *more).out for more in ((), ("--break-floats", 5)))
+    pairs = list(zip(csv.DictReader(io.StringIO(plain)), csv.DictReader(io.StringIO(broken)), strict=True))
+    changed = [
+        sum(one != other for one, other in zip(before["selected"], after["selected"], strict=True))
+        for before, after in pairs
+    ]
+    assert sum(len(before["selected"]) for before, _ in pairs) == 2304
+    assert 0 < sum(changed) <= 60
+    for _, after in pairs:
+        assert not gaps(after["selected"], "0", 5)
+        assert not gaps(after["selected"], "1", 5)
+    for (before, _), number in zip(pairs, changed, strict=True):  # a float of n asks for n // 6 catches at least
+        ones = [len(list(group)) for bit, group in groupby(before["selected"].strip("0")) if bit == "0"]
+        zeros = [len(list(group)) for bit, group in groupby(before["selected"].strip("1")) if bit == "1"]
+        assert number == sum(size // 6 for size in ones + zeros)

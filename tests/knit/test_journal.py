@@ -56,11 +56,11 @@ def same(one: Plan, other: Plan) -> None:
                     again.options,
                     again.yarns,
                 )
-                assert (band.first, band.last, band.separation, band.edge_knit) == (
+                assert (band.first, band.last, band.separation, band.edge) == (
                     again.first,
                     again.last,
                     again.separation,
-                    again.edge_knit,
+                    again.edge,
                 )
                 assert (band.chart is None) == (again.chart is None)
                 if band.chart is not None:

@@ -32,6 +32,8 @@ def float_across(look: Look) -> Iterator[Finding]:
     yarns = pass_yarns(look.plan).yarns
     pitch = look.plan.profile.pitch_mm
     for band in look.bands_checked("float-across"):
+        if 0 < band.options.catch_floats <= limit:
+            continue  # the plan says where each is caught by hand
         places = look.long_floats.of_band(band)
         places = places.where(places.pass_first == places.pass_last)
         mends = _float_mends(band, limit)

@@ -173,8 +173,7 @@ def colour_not_carried(look: Look) -> Iterator[Finding]:
 def _wanted(look: Look, band: Band) -> Numbers:
     """The colour, as a place among the band's yarns, that each stitch of each knitted row is meant to show."""
     assert band.chart is not None
-    edge = band.technique.edge_selected if band.edge_knit else None
-    shown = shown_rows(band, look.plan.span, band.passes // 2, edge)
+    shown = shown_rows(band, look.plan.span, band.passes // 2)
     return shown.table[shown.of_row].astype(np.int64)
 
 

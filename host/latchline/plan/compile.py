@@ -15,6 +15,7 @@ from latchline.chart.transform import mirror, place, require_colours, tile
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
+from latchline.plan.by_hand import catch_steps
 from latchline.plan.model import Band, Bools, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
 from latchline.plan.positions import Laid, lay_out, within
@@ -125,6 +126,8 @@ def compile_plan(
         plan = replace(
             plan, hand=laid.hand, positions=positions.table, position=positions.of_pass, cast_on=laid.cast_on
         )
+    if caught := catch_steps(plan):
+        plan = replace(plan, hand=tuple(sorted((*plan.hand, *caught), key=lambda step: step.before)))
     return replace(plan, fingerprint=fingerprint(plan))
 
 
@@ -173,17 +176,16 @@ def _compile_band(
         colours=numbers if technique.colour_work else (),
         drawing=drawing,
         chart=chart,
-        edge_knit=(options.edge_needles or technique.edge_default) == "knit",
+        edge=_edge(request),
         part=request.part,
         stitch_size=request.stitch_size,
         tension=request.tension,
     )
-    edge = technique.edge_selected if band.edge_knit and technique.needs_chart else None
-    shown = shown_rows(band, span, rows, None if moving else edge)
+    shown = shown_rows(band, span, rows, moving=moving)
     separation, start, steps = None, None, one_pass_a_row(rows)
     if technique.separations:
         present = shown.present(len(numbers))
-        present[:, 0] |= moving and edge is not None
+        present[:, 0] |= moving and band.edge is not None
         used = np.flatnonzero(present.any(axis=0))
         numbers = tuple(numbers[place] for place in used)
         shown = replace(shown, table=_places(shown.table, used.tolist()))
@@ -191,7 +193,7 @@ def _compile_band(
         steps = _steps(request, separation, present[:, used])
         if len(steps.row) > passes_left:
             raise _too_many(f"{len(steps.row)} passes", request)
-    chosen = select(shown, steps, edge if moving else None)
+    chosen = select(shown, steps, band.edge if moving else None)
     passes = len(steps.row)
     colours = numbers if technique.colour_work else ()
     band = replace(band, last=passes, yarns=_yarns(request, numbers), colours=colours, separation=separation)
@@ -210,8 +212,8 @@ def _compile_band(
     )
 
 
-def shown_rows(band: Band, span: Span, rows: int, edge: bool | None) -> Rows:
-    """What so many knitted rows of a band show, after all its options; edge as in `rows_of`."""
+def shown_rows(band: Band, span: Span, rows: int, *, moving: bool = False) -> Rows:
+    """What so many knitted rows of a band show, after all its options. moving: but for its ends, which move."""
     technique, options, chart = band.technique, band.options, band.chart
     cells = np.zeros((1, span.width), dtype=np.uint8)
     if chart is not None:
@@ -220,7 +222,16 @@ def shown_rows(band: Band, span: Span, rows: int, edge: bool | None) -> Rows:
     if chart is not None and band.drawing is not None and options.once_at is not None:
         first = options.once_at - span.first
         motif = first, first + band.drawing.stitches
-    return rows_of(cells, rows, options, technique, edge, motif)
+    return rows_of(cells, rows, options, technique, None if moving else band.edge, motif)
+
+
+def _edge(request: BandRequest) -> bool | None:
+    """What the end needles are made to be, selected or not; None: left as charted."""
+    technique = request.technique
+    wanted = request.options.edge_needles or technique.edge_default
+    if not technique.needs_chart or wanted == "as-chart":
+        return None
+    return True if wanted == "contrast" else technique.edge_selected
 
 
 def _rows_to_knit(request: BandRequest, chart: Chart | None) -> int:
@@ -294,11 +305,19 @@ def _usable_drawing(request: BandRequest, profile: Profile) -> Chart | None:
 def _refuse_idle_options(request: BandRequest) -> None:
     """An option that the technique has no use for is a misunderstanding, not to be passed over in silence."""
     technique, options = request.technique, request.options
+    two_yarns = technique.colour_work and technique.yarns == 2
     idle = (
         ("separation", options.separation is not None and not technique.separations, "is not separated by colour"),
         ("changer", options.changer is not None and not technique.separations, "is not separated by colour"),
         ("backing", options.backing != "full" and not technique.double_bed, "has no second bed to back it"),
         ("one-way", options.one_way != "rightward" and not technique.one_way, "works in both directions"),
+        ("break-floats", options.break_floats and technique.double_bed, "has a second bed that ties each yarn in"),
+        ("catch-floats", options.catch_floats and "float-across" not in technique.checks, "has no floats to catch"),
+        (
+            "edge-needles",
+            options.edge_needles == "contrast" and not two_yarns,
+            "knits no contrast yarn beside the main",
+        ),
         ("shift", options.shift and options.once_at is not None, "with once-at places the chart on a needle"),
     )
     for name, is_idle, why in idle:

@@ -210,11 +210,12 @@ _KINDS = (
         "l",
         at_hand=LATCH_TOOL,
     ),
+    HandKind("catch", "catch floats", "catch the float of {words}: lift it onto the needle beside the loop", "f"),
     HandKind("weight", "hang a weight", "hang a weight at {needles}", "w", at_hand="edge weights", waits=False),
     HandKind("marker", "put in a marker", "put in a marker at {needles}{words}", "t", at_hand="markers", waits=False),
     HandKind("note", "the knitter's own words", "{words}", "n"),
 )  # fmt: skip
-_ANYWHERE = ("weight", "marker", "note", "latch-up", "comb")
+_ANYWHERE = ("weight", "marker", "note", "latch-up", "comb", "catch")
 HAND_KINDS: dict[str, HandKind] = {kind.name: kind for kind in _KINDS}
 
 
@@ -226,7 +227,7 @@ def in_words(step: HandStep, name: Callable[[int, int], str]) -> str:
     """What to do, as one line. name: what a needle or span is called, from its first and last place."""
     kind, far = kind_of(step), abs(step.by)
     before = f"{step.words}: " if step.words and "{words}" not in kind.words else ""
-    after = f": {step.words}" if step.words and kind.name != "note" else step.words
+    after = f": {step.words}" if step.words and kind.name not in ("note", "catch") else step.words
     text = kind.words.format(
         needles=name(step.first, step.last),
         count=step.needles,

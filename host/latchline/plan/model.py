@@ -53,9 +53,9 @@ class Band:
     first, last: pass numbers from 1. chart: after mirroring onto needles, as wide as the span;
     None where there is none. drawing: the chart as it was drawn. yarns: those that it knits, main
     first. colours: in colour work, the chart's number of each of them, upwards: a colour that no
-    stitch of the band has keeps its number and is not carried. edge_knit: whether the end needles
-    are made to knit. part: one of PARTS. stitch_size: on the dial, where it isn't the yarn's own.
-    tension: of the yarn, in the knitter's words.
+    stitch of the band has keeps its number and is not carried. edge: what the end needles are made to
+    be, selected or not; None leaves them as charted. part: one of PARTS. stitch_size: on the dial, where
+    it isn't the yarn's own. tension: of the yarn, in the knitter's words.
     """
 
     name: str
@@ -68,7 +68,7 @@ class Band:
     drawing: Chart | None = None
     chart: Chart | None = None
     separation: Separation | None = None
-    edge_knit: bool = False
+    edge: bool | None = None
     part: str = "fabric"
     stitch_size: float | None = None
     tension: str = ""

@@ -250,7 +250,7 @@ class Options:
 
     reversal: 0 off, −1 on, N > 0: off for N rows, on for N rows, by turns.
     once_at: index of the leftmost needle under a chart that is placed once; None: it repeats.
-    break_floats: 0 leaves them.
+    break_floats, catch_floats: needles that a float may pass by; 0 leaves them.
     """
 
     rows: int | None = _option(None, Whole(1, PASSES_MAX), "rows to knit", "the chart's height × row repeat")
@@ -271,8 +271,8 @@ class Options:
     )
     edge_needles: str | None = _option(
         None,
-        Choice(("knit", "as-chart")),
-        "make the end needles knit, or leave them as charted",
+        Choice(("knit", "contrast", "as-chart")),
+        "make the end needles knit (in colour work the main yarn), or knit the contrast yarn, or leave them as charted",
         "knit for tuck and slip, else as-chart",
     )
     start: str | None = _option(
@@ -311,7 +311,14 @@ class Options:
     break_floats: int = _option(
         0,
         Whole(0, 255),
-        "behind floats past more than this many needles, every other needle knits, shifted each row; 0 leaves them",
+        "catch floats past more than this many needles by changing the fewest stitches, staggered; 0 leaves them",
+        "0",
+    )
+    catch_floats: int = _option(
+        0,
+        Whole(0, 255),
+        "list where floats past more than this many needles are to be caught by hand, and leave the chart alone; "
+        "0 lists none",
         "0",
     )
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from latchline.plan.catches import Limited, catches
 from latchline.plan.options import Options
-from latchline.runs import within_runs
-from latchline.technique.model import ANY_CONTRAST, NO_STITCH, Steps, Technique
+from latchline.technique.model import ANY_CONTRAST, NO_STITCH, Does, Steps, Technique
 
 Cells = npt.NDArray[np.uint8]
 Bools = npt.NDArray[np.bool_]
@@ -74,17 +74,24 @@ def rows_of(
     """
     row = np.arange(rows, dtype=np.int32)
     chart_row = row // options.row_repeat % len(cells)
-    phase = ground_row(row, options.row_repeat, one_way=technique.one_way) % 2
-    key = (chart_row * 2 + phase) * 2 + _reversed(row, options.reversal)
-    distinct, of_row = _distinct(key, len(cells) * 4)
+    phases = 4 if options.break_floats else 2  # catches are staggered over four rows
+    phase = ground_row(row, options.row_repeat, one_way=technique.one_way) % phases
+    key = (chart_row * phases + phase) * 2 + _reversed(row, options.reversal)
+    distinct, of_row = _distinct(key, len(cells) * phases * 2)
     rest, is_reversed = np.divmod(distinct, 2)
-    chosen = _chosen(cells, rest // 2, rest % 2, is_reversed.astype(np.bool_), options, technique, motif)
+    turn = rest % phases
+    chosen = _chosen(cells, rest // phases, turn % 2, is_reversed.astype(np.bool_), options, motif)
+    fixed = np.zeros(chosen.shape[1], dtype=np.bool_)
     if motif is not None:
         outside = int(bool(technique.edge_selected))
-        chosen[:, : motif[0]] = outside
-        chosen[:, motif[1] :] = outside
+        fixed[: motif[0]] = fixed[motif[1] :] = True
+        chosen[:, fixed] = outside
     if edge is not None and chosen.shape[1]:
         chosen[:, [0, -1]] = int(edge)
+        fixed[[0, -1]] = True
+    if options.break_floats:
+        marks = chosen != 0
+        chosen = (marks ^ catches(marks, options.break_floats, floating_runs(technique), turn, fixed)).view(np.uint8)
     return Rows(chosen, of_row, chart_row)
 
 
@@ -98,6 +105,14 @@ def select(rows: Rows, steps: Steps, edge: bool | None = None) -> Selections:
     if edge is not None:
         at_edge = _selected(np.full((len(row), 1), int(edge), dtype=np.uint8), colour - 2)[:, 0]
     return Selections(_selected(rows.table[row], colour - 2), of_pass, rows.chart_row[steps.row], at_edge)
+
+
+def floating_runs(technique: Technique) -> Limited:
+    """Which runs of a row's selection leave a yarn lying loose; where two yarns share the row, both kinds do."""
+    if technique.yarns != 1:
+        return Limited(True, True, at_ends=technique.yarns == 2 and not technique.colour_work)
+    held = technique.cams.selected == Does.HELD
+    return Limited(not held, held, at_ends=technique.cams.unselected == Does.TUCK)
 
 
 def ground(rows: int, width: int) -> Bools:
@@ -136,7 +151,6 @@ def _chosen(
     phase: Ints,
     is_reversed: Bools,
     options: Options,
-    technique: Technique,
     motif: tuple[int, int] | None,
 ) -> Cells:
     """The chart's rows as the options change them: 0 unselected, else the colour."""
@@ -157,28 +171,7 @@ def _chosen(
         selected = selected ^ is_reversed[:, None]
         # With more than two colours a stitch that stays selected keeps its own.
         chosen = np.where(selected, np.maximum(chosen, 1), 0).astype(np.uint8)
-    if options.break_floats:
-        mark = ground(2, cells.shape[1])[phase]
-        unselected = within_runs(chosen == 0, options.break_floats)
-        if technique.yarns == 1:
-            chosen[mark & unselected] = 1
-        else:  # the other yarn floats behind the selected needles
-            selected = within_runs(chosen != 0, options.break_floats)
-            chosen[_inside(unselected, mark)] = 1
-            chosen[_inside(selected, mark)] = 0
     return chosen
-
-
-def _inside(runs: Bools, mark: Bools) -> Bools:
-    """Where the ground breaks runs without touching their ends, which would lengthen the run beside them.
-
-    A run of three has one needle inside, which breaks it whether the ground marks it or not.
-    """
-    inside = np.zeros((len(runs), runs.shape[1] + 2), dtype=np.bool_)
-    inside[:, 2:-2] = runs[:, :-2] & runs[:, 1:-1] & runs[:, 2:]
-    alone = ~(inside[:, :-2] | inside[:, 2:])
-    broken: Bools = inside[:, 1:-1] & (mark | alone)
-    return broken
 
 
 def _selected(chosen: Cells, colour: npt.NDArray[np.int32]) -> Bools:
