@@ -39,6 +39,7 @@ ROAD += [
     "connect",
     "dry_run",
     "doctor",
+    "door",
     "desk",
     "cli",
 ]

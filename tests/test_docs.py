@@ -56,6 +56,18 @@ def test_the_commands_of_a_page_run_one_after_another(
             Path(file.strip()).write_text(printed.out, encoding="utf-8")
 
 
+PYTHON_BLOCK = re.compile(r"^```python\n(.*?)^```", re.MULTILINE | re.DOTALL)
+
+
+@pytest.mark.parametrize("page", [page for page in PAGES if PYTHON_BLOCK.search(page.read_text("utf-8"))], ids=name_of)
+def test_the_programs_of_a_page_run(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for entry in (resources.files("latchline") / "examples").iterdir():
+        shutil.copy(str(entry), tmp_path)
+    monkeypatch.chdir(tmp_path)
+    for block in PYTHON_BLOCK.findall(page.read_text(encoding="utf-8")):
+        exec(compile(block, name_of(page), "exec"), {})
+
+
 @pytest.mark.parametrize("page", PAGES, ids=name_of)
 def test_the_links_of_a_page_lead_somewhere(page: Path) -> None:
     for target in re.findall(r"\]\(([^)\s]+)\)", ANY_BLOCK.sub("", page.read_text(encoding="utf-8"))):

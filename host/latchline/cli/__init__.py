@@ -11,6 +11,7 @@ from typing import Any, NoReturn
 
 import click
 
+from latchline import __version__
 from latchline.errors import LatchlineError, file_trouble
 
 # command → module under latchline.cli, one line of help. Kept as a table so that
@@ -50,7 +51,7 @@ class _Commands(click.Group):
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(None, "--version", package_name="latchline", message="latchline %(version)s")
+@click.version_option(__version__, "--version", message="latchline %(version)s")
 def latchline() -> None:
     """From a chart of your own to the needles of a domestic latch-needle bed.
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+import latchline
 from latchline.cli import print_json
 from latchline.cli.common import piece_from, takes_chart
 
@@ -27,11 +28,10 @@ def command(source: str | None, as_json: bool, every: bool, **given: Any) -> Non
       latchline check harbour-blanket.toml
     """
     from latchline.checks import report
-    from latchline.checks.find import can_be_knitted, findings
+    from latchline.checks.find import can_be_knitted
 
     piece = piece_from(source, given)
-    plan = piece.plan()
-    found = findings(plan, piece.limits)
+    plan, found = piece.plan(), latchline.check(piece)
     if as_json:
         print_json(report.as_data(plan, found))
     else:

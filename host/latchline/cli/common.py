@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+import latchline
 from latchline.errors import InputError
 from latchline.plan.options import DRAWING_OPTIONS, Choice, Flag, Option, Whole, spoken_options
 
@@ -67,8 +68,6 @@ def piece_from(source: str | None, given: Mapping[str, Any]) -> Piece:
     `given` holds the command's keyword arguments; those that are no options of a chart are left alone.
     Raises InputError and its children.
     """
-    from latchline.piece.file import load_piece
-    from latchline.piece.of_chart import piece_of
     from latchline.technique.table import technique_named
 
     asked = asked_for(given)
@@ -78,7 +77,7 @@ def piece_from(source: str | None, given: Mapping[str, Any]) -> Piece:
             raise InputError(
                 f"{first} goes with a chart, not with a piece file", where=source, hint="set it in the file"
             )
-        return load_piece(source)
+        return latchline.open_piece(source)
     alone = asked.get("alternate_needles") == "only" or not (
         "technique" not in asked or technique_named(asked["technique"]).needs_chart
     )
@@ -86,7 +85,7 @@ def piece_from(source: str | None, given: Mapping[str, Any]) -> Piece:
         raise InputError(
             "name a chart or a piece file", hint="to see some, `latchline examples` copies the packaged ones"
         )
-    return piece_of(source, **asked)
+    return latchline.piece_of(source, **asked)
 
 
 def plan_from(source: str | None, given: Mapping[str, Any]) -> Plan:
@@ -96,7 +95,5 @@ def plan_from(source: str | None, given: Mapping[str, Any]) -> Plan:
 
 def drawing_from(source: str, given: Mapping[str, Any]) -> Chart:
     """The drawing of a chart file with the options that cut, turn and enlarge it."""
-    from latchline.piece.of_chart import drawing_of
-
     to_drawing = {option.name for option in DRAWING_OPTIONS}
-    return drawing_of(source, **{key: value for key, value in asked_for(given).items() if key in to_drawing})
+    return latchline.open_chart(source, **{key: value for key, value in asked_for(given).items() if key in to_drawing})

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+import latchline
 from latchline.cli import chatter, print_json
-from latchline.cli.common import plan_from, takes_chart
+from latchline.cli.common import piece_from, takes_chart
 
 if TYPE_CHECKING:
     from latchline.dry_run import DryRun
@@ -41,15 +42,16 @@ def command(
       latchline dry-run waves.png --technique slip --pace 45 --trace run.vcd
       latchline dry-run waves.png --fault flip:0.0001 --seed 5
     """
-    from latchline.dry_run import address_of, dry_run, reached_rows_min
+    from latchline.dry_run import address_of, reached_rows_min
 
-    plan = plan_from(source, given)
+    piece = piece_from(source, given)
+    plan = piece.plan()
     address = address_of(plan, seed=seed, pace=pace, faults=faults, trace=trace)
     chatter(f"{plan.name}: {plan.passes} passes on {plan.profile.span_name(plan.span)}, board {address}")
     if pace is not None and (reached := reached_rows_min(plan, address)) < pace - 0.5:
         chatter(f"No hand keeps {pace:g} rows a minute over these needles; this one comes to about {reached:.0f}.")
     with _Progress(plan.passes) as progress:
-        result = dry_run(plan, address, progress)
+        result = latchline.knit_dry(piece, seed=seed, pace=pace, faults=faults, trace=trace, progress=progress)
     if as_json:
         print_json(_as_json(plan, result))
     else:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+import latchline
 from latchline.cli import caution, chatter
 from latchline.cli.common import piece_from, takes_chart
 from latchline.cli.knitting import go_on, run, takes_session
@@ -16,8 +17,7 @@ from latchline.errors import JournalError, NotKnittable
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
-    from latchline.plan.limits import Limits
-    from latchline.plan.model import Plan
+    from latchline.piece.model import Piece
 
 
 @click.command("knit")
@@ -57,7 +57,7 @@ def command(
     piece = piece_from(source, given)
     plan = piece.plan()
     if not regardless:
-        _refuse_unknittable(plan, piece.limits)
+        _refuse_unknittable(piece)
     text = read_text(source) if source and source.lower().endswith(".toml") else ""
     with closing(connect(port, plan.profile, caution=caution)) as line:
         with suppress(JournalError):  # one that another run is using is no concern of ours
@@ -68,15 +68,15 @@ def command(
             return run(line, journal, agrees, no_wait, as_json)
 
 
-def _refuse_unknittable(plan: Plan, limits: Limits) -> None:
+def _refuse_unknittable(piece: Piece) -> None:
     """Raises NotKnittable with the worst finding."""
-    from latchline.checks.find import can_be_knitted, findings
+    from latchline.checks.find import can_be_knitted
 
-    found = findings(plan, limits)
+    found = latchline.check(piece)
     if not can_be_knitted(found):
         worst = found[0]
         raise NotKnittable(
             worst.what.rstrip("."),
-            where=plan.name,
+            where=piece.name,
             hint="`latchline check` shows all of it; --regardless knits it all the same",
         )

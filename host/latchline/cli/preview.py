@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+import latchline
 from latchline.cli import chatter
 from latchline.cli.common import drawing_from, piece_from, takes_chart
 from latchline.errors import InputError
@@ -15,7 +16,6 @@ from latchline.files import ending_of, file_name, write_whole
 
 if TYPE_CHECKING:
     from latchline.chart.model import Chart
-    from latchline.plan.model import Plan
     from latchline.shaping.gauge import Gauge
 
 # what is drawn → the endings it can be written with, the usual one first
@@ -62,49 +62,28 @@ def command(
         _sized_chart(source, out, gauge_text, size, resample, given)
         return
     from latchline.fabric.layout import courses_of
-    from latchline.fabric.loops import pass_yarns
-    from latchline.piece.measure import gauge_of
     from latchline.plan.listing import range_of
     from latchline.shaping.gauge import parse_gauge
 
     piece = piece_from(source, given)
     plan = piece.plan()
-    first, last = range_of(plan, shown)
+    passes = range_of(plan, shown)
     path = out or Path(f"{file_name(plan.name)}-{show}.{SHOWN[show][0]}")
     form = ending_of(path, SHOWN[show])
-    gauge = parse_gauge(gauge_text) if gauge_text else gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
+    gauge = parse_gauge(gauge_text) if gauge_text else latchline.gauge_of(piece)
     needed = _needed(gauge, size) if size else ""
-    write_whole(path, _drawn(plan, show, form, gauge, stitch_px, first, last))
+    if show == "working-chart":
+        drawn = latchline.draw_working_chart(piece, form, passes=passes, gauge=gauge)
+    else:
+        side = show.removesuffix("-side")
+        drawn = latchline.draw_fabric(piece, form, side=side, passes=passes, gauge=gauge, stitch_px=stitch_px)
+    write_whole(path, drawn)
     click.echo(str(path))
     width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
-    whole = "About" if (first, last) == (1, plan.passes) else "The whole piece: about"
+    whole = "About" if passes == (1, plan.passes) else "The whole piece: about"
     chatter(f"{whole} {width:.1f} × {height:.1f} cm at {_words(gauge)}.")
     if needed:
         chatter(needed)
-
-
-def _drawn(plan: Plan, show: str, form: str, gauge: Gauge, stitch_px: int | None, first: int, last: int) -> bytes | str:
-    if show == "working-chart":
-        return _working_chart(plan, form, gauge, first, last)
-    from latchline.preview.picture import draw_fabric, fabric_svg
-
-    side = show.removesuffix("-side")
-    if form == "svg":
-        return fabric_svg(plan, side, gauge, first=first, last=last)
-    picture = draw_fabric(plan, side, gauge, stitch_px=stitch_px, first=first, last=last)
-    out = io.BytesIO()
-    picture.save(out, "PNG", compress_level=4)
-    return out.getvalue()
-
-
-def _working_chart(plan: Plan, form: str, gauge: Gauge, first: int, last: int) -> bytes | str:
-    from latchline.drawing.scene import scene_png, scene_svg, scenes_pdf
-    from latchline.working_chart.page import chart_pages, chart_scene
-
-    if form == "pdf":
-        return scenes_pdf(chart_pages(plan, gauge, first, last), f"working chart: {plan.name}")
-    scene = chart_scene(plan, gauge, first, last)
-    return scene_svg(scene) if form == "svg" else scene_png(scene)
 
 
 def _sized_chart(

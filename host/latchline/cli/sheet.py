@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from latchline.cli import chatter
+import latchline
 from latchline.cli.common import piece_from, takes_chart
 from latchline.files import ending_of, write_whole
 
@@ -22,17 +22,12 @@ def command(source: str | None, out: Path | None, **given: Any) -> None:
       latchline sheet harbour-blanket.toml
       latchline sheet harbour-blanket.toml --out harbour-blanket.pdf
     """
-    from latchline.sheet.make import make_sheet
-    from latchline.sheet.write import sheet_html, sheet_markdown, sheet_pdf
+    from latchline.door import SHEET_FORMS
 
-    form = ending_of(out, ("md", "html", "pdf")) if out is not None else "md"
-    piece = piece_from(source, given)
-    sheet = make_sheet(piece, piece.plan())
+    form = ending_of(out, SHEET_FORMS) if out is not None else "md"
+    sheet = latchline.write_sheet(piece_from(source, given), form)
     if out is None:
-        click.echo(sheet_markdown(sheet), nl=False)
+        click.echo(sheet.decode(), nl=False)
         return
-    write_whole(
-        out, sheet_pdf(sheet) if form == "pdf" else sheet_html(sheet) if form == "html" else sheet_markdown(sheet)
-    )
+    write_whole(out, sheet)
     click.echo(str(out))
-    chatter(f"{len(sheet.pages)} pages")
