@@ -71,9 +71,18 @@ def structure(plan: Plan, first: int = 1, last: int | None = None) -> Structure:
     codes = does(plan, first, last)
     if not plan.shaped:
         return structure_of(codes)
-    begun = plan.cast_on_loops() if first == 1 else plan.positions_of(first, first)[0] != Position.OUT
-    steps = [replace(step, before=step.before - first + 1) for step in plan.hand]
-    return structure_of(codes, begun, [step for step in steps if 1 <= step.before <= len(codes) + 1])
+    return structure_of(codes, begun(plan, first), steps_within(plan, first, last))
+
+
+def begun(plan: Plan, first: int) -> Bools:
+    """The needles that hold a loop before pass `first`, to those who look at the plan from there on."""
+    return plan.cast_on_loops() if first == 1 else plan.positions_of(first, first)[0] != Position.OUT
+
+
+def steps_within(plan: Plan, first: int, last: int) -> list[HandStep]:
+    """What is done by hand in passes first to last and right after, counted from the first of them."""
+    low, high = (first, last + 1) if first == 1 else (first + 1, last + 1)  # before `first` it is done already
+    return [replace(step, before=step.before - first + 1) for step in plan.hand if low <= step.before <= high]
 
 
 def structure_of(codes: Codes, begun: Bools | None = None, steps: Sequence[HandStep] = ()) -> Structure:

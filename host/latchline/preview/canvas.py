@@ -7,7 +7,7 @@ of a yarn times the shades, plus the brightness. The picture stays a palette ima
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from html import escape
 
 import numpy as np
@@ -51,19 +51,44 @@ class Canvas(ABC):
     def stamp(self, height: float, places: Ints, yarns: Ints, shape: Drawn, *sizes: object) -> None:
         """Put `shape(*sizes)` on stitches `places`, with its foot at a height in courses."""
 
-    def stamp_plain(self, height: float, places: Ints, yarns: Ints, shape: Drawn) -> None:
-        """Stamp a shape that knows no other size than the course."""
-        self.stamp(height, places, yarns, shape, self.course)
+    def stamp_plain(self, heights: Heights, places: Ints, yarns: Ints, shape: Drawn) -> None:
+        """Stamp a shape that knows no other size than the course, with its foot at a height of each place."""
+        for height, here in _alike(heights):
+            self.stamp(height, places[here], yarns[here], shape, self.course)
 
-    def stamp_risen(self, low: float, high: Heights, places: Ints, yarns: Ints, shape: Drawn, *more: object) -> None:
-        """Stamp loops that rise from one height to different ones; what is too long to knit is drawn shorter."""
-        foot = round((low + 1) * self.course_px)
-        rise = (np.round((high + 1) * self.course_px) - foot).astype(np.int64)
-        coarse = np.where(rise > 8 * self.course_px, max(1, round(self.course_px)), 1)
-        rise = np.minimum(rise // coarse * coarse, round(RISE_MOST * self.course_px))
-        for value in np.unique(rise).tolist():
-            mine = rise == value
-            self.stamp(low, places[mine], yarns[mine], shape, value / self.stitch_px, self.course, *more)
+    def stamp_risen(
+        self, low: Heights, high: Heights, places: Ints, yarns: Ints, shape: Drawn, *more: object,
+        lean: Ints | None = None,
+    ) -> None:  # fmt: skip
+        """Stamp loops that rise from one height to another; what is too long to knit is drawn shorter.
+
+        lean: needles to the right by which the upper end lies, of a shape that takes that after its sizes.
+        """
+        if lean is not None and lean.any():
+            for by in np.unique(lean).tolist():
+                here = lean == by
+                sideways = (-by if self.mirrored else by,) if by else ()
+                self.stamp_risen(low[here], high[here], places[here], yarns[here], shape, *more, *sideways)
+            return
+        for height, here in _alike(low):
+            foot = round((height + 1) * self.course_px)
+            rise = (np.round((high[here] + 1) * self.course_px) - foot).astype(np.int64)
+            coarse = np.where(rise > 8 * self.course_px, max(1, round(self.course_px)), 1)
+            rise = np.minimum(rise // coarse * coarse, round(RISE_MOST * self.course_px))
+            for value in np.unique(rise).tolist():
+                mine = here[rise == value]
+                self.stamp(height, places[mine], yarns[mine], shape, value / self.stitch_px, self.course, *more)
+
+
+def _alike(heights: Heights) -> Iterator[tuple[float, Ints]]:
+    """Each height, and which of the places have it."""
+    if not len(heights):
+        return
+    if (heights == heights[0]).all():
+        yield float(heights[0]), np.arange(len(heights))
+        return
+    for height in np.unique(heights).tolist():
+        yield height, np.flatnonzero(heights == height)
 
 
 class Bitmap(Canvas):

@@ -8,6 +8,7 @@ from PIL import Image
 
 from latchline.fabric.layout import Layout, layout
 from latchline.fabric.loops import NO_YARN, Bools, knits
+from latchline.plan.hand import GONE, HandStep, goes
 from latchline.plan.model import Plan
 from latchline.preview import stitches as shapes
 from latchline.preview.canvas import Bitmap, Canvas, Drawn, LineDrawing
@@ -55,19 +56,26 @@ def _knit_side(canvas: Canvas) -> None:
     """First what lies behind, then the loops from the cast-on row upwards, each over the one below it."""
     loops, last = canvas.loops, canvas.loops.width - 1
     for number, acts in enumerate(loops.acts):
-        height, yarns = float(loops.base[number]), loops.yarn[number].astype(np.int64)
+        yarns = loops.yarn[number].astype(np.int64)
         past = np.flatnonzero(_between(yarns == loops.first[number]) & (acts >= Does.TUCK))
-        canvas.stamp_plain(height, last - past, _all_of(loops.first[number], past), shapes.behind)
+        behind = _all_of(loops.first[number], past)
+        canvas.stamp_plain(loops.foot(number, past), last - past, behind, shapes.behind)
         tucks = np.flatnonzero(acts == Does.TUCK)
-        canvas.stamp_risen(height, loops.top[number][tucks], last - tucks, yarns[tucks], shapes.tuck_behind)
+        foot, top = loops.foot(number, tucks), loops.top[number][tucks]
+        canvas.stamp_risen(foot, top, last - tucks, yarns[tucks], shapes.tuck_behind)
         laid = np.flatnonzero((acts == Does.LAID_OVER) | (acts == Does.LAID_UNDER))
-        canvas.stamp_plain(height, last - laid, _all_of(loops.second[number], laid), shapes.behind)
+        canvas.stamp_plain(loops.foot(number, laid), last - laid, _all_of(loops.second[number], laid), shapes.behind)
     _cast_on(canvas, shapes.knit_side_loop, False)
+    hands = _Hands(canvas)
     for number, acts in enumerate(loops.acts):
-        height, yarns, made = float(loops.base[number]), loops.yarn[number].astype(np.int64), knits(acts)
+        hands.work(number, shapes.knit_side_loop, False)
+        yarns, made = loops.yarn[number].astype(np.int64), knits(acts)
         for wide in (False, True):
             here = np.flatnonzero(made & (loops.tucked[number] == wide))
-            canvas.stamp_risen(height, loops.top[number][here], last - here, yarns[here], shapes.knit_side_loop, wide)
+            foot, top, lean = loops.foot(number, here), loops.top[number][here], loops.leaning(number, here)
+            canvas.stamp_risen(foot, top, last - here, yarns[here], shapes.knit_side_loop, wide, lean=lean)
+            hands.made(here, yarns[here])
+    hands.work(len(loops.acts), shapes.knit_side_loop, False)
 
 
 def _purl_side(canvas: Canvas) -> None:
@@ -77,31 +85,80 @@ def _purl_side(canvas: Canvas) -> None:
     """
     loops = canvas.loops
     shows_legs = np.zeros(loops.width, dtype=np.bool_)
-    hanging = np.full(loops.width, _cast_on_yarn(loops), dtype=np.int64)
     _cast_on(canvas, shapes.purl_legs)
-    edge = np.arange(1, loops.width)
-    canvas.stamp_plain(-1.0, edge, _all_of(_cast_on_yarn(loops), edge), shapes.purl_sinker)
+    edge = np.flatnonzero(loops.begun[1:] & loops.begun[:-1]) + 1
+    canvas.stamp_plain(np.full(len(edge), -1.0), edge, _all_of(_cast_on_yarn(loops), edge), shapes.purl_sinker)
+    hands = _Hands(canvas)
     for number, acts in enumerate(loops.acts):
-        height, yarns = float(loops.base[number]), loops.yarn[number].astype(np.int64)
+        hands.work(number, shapes.purl_legs)
+        yarns = loops.yarn[number].astype(np.int64)
         made = np.flatnonzero(knits(acts))
+        foot, top, lean = loops.foot(number, made), loops.top[number][made], loops.leaning(number, made)
         if loops.on_second[number]:
-            canvas.stamp_risen(height, loops.top[number][made], made, yarns[made], shapes.knit_side_loop, False)
-            hanging[made], shows_legs[made] = yarns[made], True
+            canvas.stamp_risen(foot, top, made, yarns[made], shapes.knit_side_loop, False)
+            hands.made(made, yarns[made])
+            shows_legs[made] = True
             continue
-        canvas.stamp_risen(height, loops.top[number][made], made, yarns[made], shapes.purl_legs)
+        canvas.stamp_risen(foot, top, made, yarns[made], shapes.purl_legs, lean=lean)
         under = np.flatnonzero(acts == Does.LAID_UNDER)
-        canvas.stamp_plain(height, under, _all_of(loops.second[number], under), shapes.behind)
-        heads = made[~shows_legs[made]]
-        canvas.stamp_plain(height, heads, hanging[heads], shapes.purl_head)
-        hanging[made], shows_legs[made] = yarns[made], False
+        canvas.stamp_plain(loops.foot(number, under), under, _all_of(loops.second[number], under), shapes.behind)
+        heads = made[~shows_legs[made] & hands.holds[made]]
+        canvas.stamp_plain(loops.foot(number, heads), heads, hands.yarn[heads], shapes.purl_head)
+        hands.made(made, yarns[made])
+        shows_legs[made] = False
         for yarn in sorted({int(loops.first[number]), int(loops.second[number])} - {NO_YARN}):
-            _sinkers_and_floats(canvas, yarns == yarn, height, yarn)
+            _sinkers_and_floats(canvas, number, yarns == yarn, yarn)
         tucks = np.flatnonzero(acts == Does.TUCK)
-        canvas.stamp_risen(height, loops.top[number][tucks], tucks, yarns[tucks], shapes.purl_tuck)
+        foot, top = loops.foot(number, tucks), loops.top[number][tucks]
+        canvas.stamp_risen(foot, top, tucks, yarns[tucks], shapes.purl_tuck)
         over = np.flatnonzero(acts == Does.LAID_OVER)
-        canvas.stamp_plain(height, over, _all_of(loops.second[number], over), shapes.float_past)
-    heads = np.flatnonzero(~shows_legs)
-    canvas.stamp_plain(loops.courses, heads, hanging[heads], shapes.purl_head)
+        canvas.stamp_plain(loops.foot(number, over), over, _all_of(loops.second[number], over), shapes.float_past)
+    hands.work(len(loops.acts), shapes.purl_legs)
+    heads = np.flatnonzero(~shows_legs & hands.holds)
+    canvas.stamp_plain(loops.foot(len(loops.acts), heads), heads, hands.yarn[heads], shapes.purl_head)
+
+
+class _Hands:
+    """What hangs on the needles while the fabric is drawn, and what hands do to it.
+
+    holds: bool (width), needles with a loop. yarn: int (width), of the loop that shows.
+    """
+
+    def __init__(self, canvas: Canvas) -> None:
+        self._canvas, loops = canvas, canvas.loops
+        self.holds = loops.begun.copy()
+        self.yarn = np.full(loops.width, _cast_on_yarn(loops), dtype=np.int64)
+        self._made_by_hand: dict[int, list[int]] = {}
+        for place, before in enumerate(loops.by_hand[:, 0].astype(int).tolist()):
+            self._made_by_hand.setdefault(before, []).append(place)
+        self._steps: dict[int, list[HandStep]] = {}
+        for step in loops.hand:
+            self._steps.setdefault(step.before - 1, []).append(step)
+
+    def made(self, places: npt.NDArray[np.int64], yarns: npt.NDArray[np.int64]) -> None:
+        self.holds[places], self.yarn[places] = True, yarns
+
+    def work(self, number: int, shape: Drawn, *more: object) -> None:
+        """What is done before pass `number` (from 0): an edge where loops are bound off, new loops, moved ones."""
+        canvas, loops = self._canvas, self._canvas.loops
+        for step in self._steps.get(number, ()):
+            onto = goes(step, loops.width).astype(np.int64)
+            bound = np.flatnonzero((onto == GONE) & self.holds)
+            at = loops.width - 1 - bound if canvas.mirrored else bound
+            canvas.stamp_plain(loops.foot(number, bound), at, self.yarn[bound], shapes.purl_head)
+            moved = np.flatnonzero((onto != GONE) & self.holds)
+            holds, yarn = np.zeros_like(self.holds), self.yarn.copy()
+            holds[onto[moved]], yarn[onto[moved]] = True, self.yarn[moved]
+            self.holds, self.yarn = holds, yarn
+        for place in self._made_by_hand.get(number + 1, ()):
+            needle, top, lean = (float(value) for value in loops.by_hand[place, 1:])
+            here = np.array([int(needle)])
+            carried = int(loops.first[min(number, len(loops.first) - 1)])
+            yarns = _all_of(max(carried, 0), here)
+            at = loops.width - 1 - here if canvas.mirrored else here
+            foot = loops.foot(number, here) - 1.0
+            canvas.stamp_risen(foot, np.array([top]), at, yarns, shape, *more, lean=np.array([int(lean)]))
+            self.made(here, yarns)
 
 
 def _all_of(yarn: int, places: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
@@ -115,9 +172,11 @@ def _cast_on_yarn(loops: Layout) -> int:
 
 def _cast_on(canvas: Canvas, shape: Drawn, *more: object) -> None:
     loops = canvas.loops
-    every = np.arange(loops.width)
-    tops = loops.first_top[::-1] if canvas.mirrored else loops.first_top
-    canvas.stamp_risen(-1.0, tops, every, _all_of(_cast_on_yarn(loops), every), shape, *more)
+    here = np.flatnonzero(loops.begun)
+    at = loops.width - 1 - here if canvas.mirrored else here
+    lean = None if loops.first_lean is None else loops.first_lean[here].astype(np.int64)
+    foot = loops.foot(0, here) - 1.0
+    canvas.stamp_risen(foot, loops.first_top[here], at, _all_of(_cast_on_yarn(loops), here), shape, *more, lean=lean)
 
 
 def _between(formed: Bools) -> Bools:
@@ -128,8 +187,9 @@ def _between(formed: Bools) -> Bools:
     return passed
 
 
-def _sinkers_and_floats(canvas: Canvas, formed: Bools, height: float, yarn: int) -> None:
+def _sinkers_and_floats(canvas: Canvas, number: int, formed: Bools, yarn: int) -> None:
     """The yarn of one pass from loop to loop."""
+    foot = canvas.loops.foot
     passed = _between(formed)
     for shape, places in (
         (shapes.purl_sinker, formed[:-1] & formed[1:]),
@@ -137,6 +197,6 @@ def _sinkers_and_floats(canvas: Canvas, formed: Bools, height: float, yarn: int)
         (shapes.float_end, passed[:-1] & formed[1:]),
     ):
         here = np.flatnonzero(places) + 1
-        canvas.stamp_plain(height, here, _all_of(yarn, here), shape)
+        canvas.stamp_plain(foot(number, here), here, _all_of(yarn, here), shape)
     here = np.flatnonzero(passed)
-    canvas.stamp_plain(height, here, _all_of(yarn, here), shapes.float_past)
+    canvas.stamp_plain(foot(number, here), here, _all_of(yarn, here), shapes.float_past)

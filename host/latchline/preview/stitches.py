@@ -59,8 +59,11 @@ def _mirrored(strand: Strand) -> Strand:
 
 
 @lru_cache(maxsize=4096)
-def knit_side_loop(rise: float, course: float, wide: bool) -> tuple[Strand, ...]:
-    """The two legs of a loop, as the knit side shows it; wide where tuck loops push it open."""
+def knit_side_loop(rise: float, course: float, wide: bool, lean: int = 0) -> tuple[Strand, ...]:
+    """The two legs of a loop, as the knit side shows it; wide where tuck loops push it open.
+
+    lean: stitches to the right by which its head lies.
+    """
     foot, head = 0.065, 0.36 if wide else 0.31
     bottom, height = -0.30 * course, rise + 0.22 * course
     left = Strand(
@@ -72,7 +75,16 @@ def knit_side_loop(rise: float, course: float, wide: bool) -> tuple[Strand, ...]
         ),
         _taper(THICK),
     )
-    return left, _mirrored(left)
+    return _leaning(left, lean), _leaning(_mirrored(left), lean)
+
+
+def _leaning(strand: Strand, lean: int) -> Strand:
+    """The strand with its upper end moved sideways, more and more towards the top."""
+    if not lean:
+        return strand
+    x, y = strand.line.T
+    share = np.clip((y - y.min()) / max(float(y.max() - y.min()), 1e-6), 0, 1)
+    return Strand(np.column_stack([x + lean * share, y]), strand.radius, strand.light)
 
 
 @lru_cache(maxsize=64)
@@ -93,14 +105,14 @@ def tuck_behind(rise: float, course: float) -> tuple[Strand, ...]:
 
 
 @lru_cache(maxsize=4096)
-def purl_legs(rise: float, course: float) -> tuple[Strand, ...]:
-    """The legs of a loop behind the purl side; they show where the loop is stretched."""
+def purl_legs(rise: float, course: float, lean: int = 0) -> tuple[Strand, ...]:
+    """The legs of a loop behind the purl side; they show where the loop is stretched or leans."""
     left = Strand(
         _curve((0.22, -0.1 * course), (0.26, 0.3 * rise), (0.20, 0.7 * rise), (0.19, rise + 0.1 * course)),
         _even(THIN),
         0.60,
     )
-    return left, _mirrored(left)
+    return _leaning(left, lean), _leaning(_mirrored(left), lean)
 
 
 @lru_cache(maxsize=64)
