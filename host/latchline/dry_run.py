@@ -15,7 +15,8 @@ import serial
 
 from latchline.errors import KnittingError
 from latchline.knit import events
-from latchline.knit.session import GoesOn, Session
+from latchline.knit.session import Session
+from latchline.knit.talk import GoesOn
 from latchline.link.host import Host
 from latchline.link.messages import Done
 from latchline.link.port import cannot_open
@@ -107,7 +108,15 @@ def _open(plan: Plan, address: str) -> SimPort:
 
 
 def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], None]) -> DryRun:
-    session = Session(Host(port, port.clock), plan, GoesOn(), clock=port.clock, waits_at_bands=False, wait_s=0.5)
+    session = Session(
+        Host(port, port.clock),
+        plan,
+        GoesOn(),
+        clock=port.clock,
+        waits_at_bands=False,
+        waits_at_changes=False,
+        wait_s=0.5,
+    )
     wrong: list[WrongNeedle] = []
     compared = 0
     moved_s = port.clock()

@@ -14,32 +14,44 @@ from latchline.cli.keys import Typing, parse
 from latchline.errors import BoardFault
 from latchline.knit import candidates as picture
 from latchline.knit import events as told
-from latchline.knit.events import Answer, Kind, Note, Pause, PlainRows, Question, Reply, StepBack, Stop, Wish
-from latchline.knit.session import View
+from latchline.knit import prompts
+from latchline.knit import view as seen
+from latchline.knit.events import Answer, Kind, Note, Pause, PlainRows, Question, Reply, State, StepBack, Stop, Wish
+from latchline.knit.prompts import Prompt, What
+from latchline.knit.view import Coming, View
 from latchline.timing.statistics import TimeLeft
 
 PLAN = small_plan(24, bands=2)
 TUCK = small_plan(12, technique="tuck")
+WEIGHTS = (Prompt(What.WEIGHTS, 11),)
 VIEW = View(
+    state=State.READY,
     number=9,
     passes=24,
-    direction="leftward",
-    yarns=("main", "contrast"),
+    done=8,
+    row=seen.row_of(PLAN, 9),
+    next_row=seen.row_of(PLAN, 10),
     band="part 1",
     chart_row=0,
-    prompt=(11, ("move the weights up",)),
+    coming=Coming(11, 2, WEIGHTS),
     rows_per_min=28.4,
     left=TimeLeft(600.0, 65.0, 8),
-    state="ready",
     loaded=4,
+    place=None,
+    lamp=True,
+    question=None,
+    fault=None,
+    plain_rows=4,
+    event=8,
 )
-ROW = Question(Kind.ROW, 6, ("the board was restarted",), (6, 7))
+ROW = Question(Kind.ROW, 6, (), (6, 7), "the board was restarted", 5)
 
 
 def drawn(view: View = VIEW, question: Question | None = None, typed: str = "", width: int = 80) -> str:
     console = Console(file=io.StringIO(), width=width, height=60)
+    view = replace(view, question=question)
     with console.capture() as capture:
-        console.print(screen.render(PLAN, view, question, typed, 4, ["Pass 8 of 24 done."], width))
+        console.print(screen.render(PLAN, view, typed, ["Pass 8 of 24 done."], width))
     return capture.get()
 
 
@@ -79,15 +91,16 @@ def test_no_figure_looks_like_another(digit: int) -> None:
     assert {len(line) for line in screen.big(digit).plain.split("\n")} == {5}
 
 
-@pytest.mark.parametrize("state", sorted(screen.STATES))
-def test_every_state_of_the_session_has_words_of_its_own(state: str) -> None:
+@pytest.mark.parametrize("state", list(State))
+def test_every_state_of_the_session_has_words_of_its_own(state: State) -> None:
     assert screen.STATES[state][0].upper() in drawn(replace(VIEW, state=state))
 
 
 @pytest.mark.parametrize("width", [40, 80, 200])
 @pytest.mark.parametrize("kind", sorted(Kind, key=lambda kind: kind.name))
 def test_every_question_is_written_out_at_any_width(kind: Kind, width: int) -> None:
-    question = ROW if kind is Kind.ROW else Question(kind, 9, ("put the carriage at the right",))
+    carriage = Question(kind, 9, (Prompt(What.CARRIAGE, 9, side="right"),))
+    question = replace(ROW, kind=kind) if kind in (Kind.ROW, Kind.SURE) else carriage
     text = drawn(question=question, width=width)
     assert screen.TITLES[kind].split()[0] in text
     assert ("space bar" in text) == (kind is not Kind.ROW)
@@ -178,7 +191,7 @@ def test_a_fault_is_written_out_with_its_hint() -> None:
     said: list[str] = []
     lines = screen.Lines(PLAN, said.append)
     lines.told(told.Stopped(error))
-    lines.told(told.Asked(Question(Kind.FAULT, 9, (error.hint,))))
+    lines.told(told.Asked(Question(Kind.FAULT, 9, prompts.mend(error, 8))))
     assert "The board stopped: pass 9: the carriage turned back; undo this row." in said
     assert "  · undo this row" in said
 
@@ -188,5 +201,5 @@ def test_what_must_not_be_missed_rings_the_bell() -> None:
     shown = screen.Screen(PLAN, console)
     shown.told(told.LinkBack())
     assert "\a" not in console.file.getvalue()  # type: ignore[attr-defined]
-    shown.told(told.Prompt(11, ("move the weights up",)))
+    shown.told(told.Due(11, WEIGHTS))
     assert "\a" in console.file.getvalue()  # type: ignore[attr-defined]

@@ -17,7 +17,7 @@ from knit.rig import Bench, Knitter, Wire, connect, small_plan
 
 from latchline.errors import LatchlineError
 from latchline.knit import events as told
-from latchline.knit.events import Event, Kind
+from latchline.knit.events import Answer, Event, Kind
 from latchline.knit.journal import Journal
 from latchline.knit.session import Session
 from latchline.plan.model import Plan
@@ -153,7 +153,7 @@ class Trial:
                 assert (bench.rows[number - 1] == self.plan.driven_masks(number, number)[0]).all(), "a needle was wrong"
             case told.Asked(question):
                 self.counts[f"asked {question.kind.name.lower()}"] += 1
-            case told.Answered(question) if question.kind in (Kind.READY, Kind.UNKNIT):
+            case told.Answered(question, Answer.GO_ON) if question.kind in (Kind.READY, Kind.UNKNIT):
                 assert self.session is not None
                 assert len(bench.rows) == question.pass_number - 1, "the count and the fabric differ"
                 assert bench.good_rows() == len(bench.rows)

@@ -16,7 +16,8 @@ from serial.rfc2217 import PortManager
 
 from latchline.errors import PortError
 from latchline.knit.events import Knitted
-from latchline.knit.session import GoesOn, Session
+from latchline.knit.session import Session
+from latchline.knit.talk import GoesOn
 from latchline.link.host import Host
 from latchline.link.port import clock_of, open_port
 from latchline.sim.face import BYTE_US

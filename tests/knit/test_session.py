@@ -9,7 +9,8 @@ from knit.rig import Bench, Knitter, Wire, connect, small_plan
 
 from latchline.errors import JournalError
 from latchline.knit import events as told
-from latchline.knit.events import Answer, Event, Kind, Question, Reply
+from latchline.knit.events import Answer, Event, Kind, Question, Reply, State
+from latchline.knit.prompts import What
 from latchline.knit.record import Unwritten
 from latchline.knit.session import Session
 from latchline.link.frames import Gatherer
@@ -135,14 +136,14 @@ def test_a_knitter_in_a_hurry_need_not_wait_at_bands() -> None:
 
 def test_weights_are_to_be_moved_every_ten_rows_of_two_colour_work() -> None:
     run = Run(small_plan(24)).to_the_end()
-    prompts = [event for event in run.events if isinstance(event, told.Prompt)]
-    assert [prompt.pass_number for prompt in prompts] == [11, 21]
-    assert all(prompt.lines == ("move the weights up",) for prompt in prompts)
+    due = [event for event in run.events if isinstance(event, told.Due)]
+    assert [event.pass_number for event in due] == [11, 21]
+    assert all([prompt.what for prompt in event.prompts] == [What.WEIGHTS] for event in due)
 
 
 def test_a_tuck_piece_needs_no_weights_moved() -> None:
     run = Run(small_plan(24, technique="tuck")).to_the_end()
-    assert not [event for event in run.events if isinstance(event, told.Prompt)]
+    assert not [event for event in run.events if isinstance(event, told.Due)]
 
 
 def test_a_pause_waits_for_the_pass_under_way_and_selects_nothing() -> None:
@@ -332,9 +333,17 @@ def test_a_question_can_be_answered_with_stop() -> None:
 def test_the_view_tells_what_a_knitter_wants_to_know() -> None:
     run = Run().to_pass(8)
     view = run.session.view()
-    assert (view.number, view.passes, view.direction, view.yarns) == (9, 24, "leftward", ("main", "contrast"))
-    assert view.prompt is not None
-    assert view.prompt[0] == 11
+    assert (view.number, view.passes, view.done) == (9, 24, 8)
+    assert (view.row.number, view.row.direction) == (9, "leftward")
+    assert [yarn.name for yarn in view.row.yarns] == ["main", "contrast"]
+    assert view.row.selected == "".join("1" if needle else "0" for needle in PLAN.acting_masks(9, 9)[0])
+    assert view.next_row is not None
+    assert (view.next_row.number, view.next_row.first, view.next_row.last) == (10, "L12", "R12")
+    assert view.coming is not None
+    assert (view.coming.pass_number, view.coming.ahead) == (11, 2)
     assert view.rows_per_min is not None
-    assert view.state in ("ready", "knitting", "waiting")
+    assert view.state in (State.READY, State.UNDER_WAY, State.WAITING)
     assert view.loaded == 4  # up to the next band
+    assert view.place is not None
+    assert view.place.certain
+    assert view.event == run.session.since(0)[-1].number

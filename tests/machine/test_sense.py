@@ -13,7 +13,8 @@ from latchline.budget.sums import make_budget
 from latchline.cli.common import plan_from
 from latchline.connect import watched_bed
 from latchline.knit.events import Stopped
-from latchline.knit.session import GoesOn, Session
+from latchline.knit.session import Session
+from latchline.knit.talk import GoesOn
 from latchline.link.host import Host
 from latchline.machine.profile import load_profile, shipped_profiles
 from latchline.machine.sense import current_a, current_counts, supply_counts, supply_v, watch_limits
@@ -65,7 +66,14 @@ def test_a_board_set_up_as_on_a_real_port_stops_at_a_short_and_at_a_sagging_supp
     port.open()
     host = Host(port, port.clock)
     session = Session(
-        host, plan, GoesOn(), clock=port.clock, bed=watched_bed(plan.profile), waits_at_bands=False, wait_s=0.5
+        host,
+        plan,
+        GoesOn(),
+        clock=port.clock,
+        bed=watched_bed(plan.profile),
+        waits_at_bands=False,
+        waits_at_changes=False,
+        wait_s=0.5,
     )
     named: set[int] = set()
     while not session.over and not named and port.clock() < 60:

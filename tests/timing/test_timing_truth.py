@@ -11,7 +11,8 @@ import numpy.typing as npt
 import pytest
 
 from latchline.knit.events import Knitted
-from latchline.knit.session import GoesOn, Session
+from latchline.knit.session import Session
+from latchline.knit.talk import GoesOn
 from latchline.link.host import Host
 from latchline.link.messages import Done
 from latchline.machine.profile import Profile, load_profile

@@ -12,18 +12,8 @@ from collections.abc import Iterator
 from types import TracebackType
 from typing import Any
 
-from latchline.knit.events import (
-    Answer,
-    Kind,
-    Note,
-    Pause,
-    PlainRows,
-    Question,
-    Reply,
-    StepBack,
-    Stop,
-    Wish,
-)
+from latchline.knit.events import Answer, Kind, Note, Pause, PlainRows, Question, Reply, StepBack, Stop, Wish
+from latchline.knit.talk import ROW_KINDS
 
 AT_ONCE = "prs "  # these need no Enter
 LINE_STARTS = "bn0123456789"
@@ -39,7 +29,7 @@ def parse(entry: str, question: Question | None) -> Wish | Reply | str:
             return "Nothing is asked just now."
         return "Type the number of the last whole pass." if question.kind is Kind.ROW else Answer.GO_ON
     if text.isdigit():
-        return int(text) if question is not None and question.kind is Kind.ROW else "No number is asked for just now."
+        return int(text) if question is not None and question.kind in ROW_KINDS else "No number is asked for just now."
     match letter:
         case "p" if not rest:
             return Pause()

@@ -17,30 +17,38 @@ from rich.text import Text
 from latchline.cli.keys import HELP
 from latchline.knit import candidates as picture
 from latchline.knit import events as told
-from latchline.knit.events import Event, Kind, Question
-from latchline.knit.session import Session, View
+from latchline.knit import words
+from latchline.knit.events import Event, Fate, Kind, Question, State
+from latchline.knit.session import Session
+from latchline.knit.view import View
 from latchline.plan.model import Plan
 
 REFRESH_S = 0.12
-LOUD = (told.Prompt, told.Asked, told.Stopped, told.BoardRestarted, told.LinkQuiet, told.Ended)
+LOUD = (told.Due, told.Asked, told.Stopped, told.BoardRestarted, told.LinkQuiet, told.Ended)
 
 STATES = {
-    "waiting": ("wait for the lamp", "yellow"),
-    "ready": ("ready: go", "green"),
-    "knitting": ("knitting", "green"),
-    "lost": ("take the carriage past the end sensor", "yellow"),
-    "paused": ("paused: nothing is selected", "yellow"),
-    "fault": ("stopped by the board", "red"),
-    "quiet": ("nothing is heard of the board", "red"),
-    "over": ("the end", "white"),
+    State.GREETING: ("looking for the board", "yellow"),
+    State.WAITING: ("wait for the lamp", "yellow"),
+    State.READY: ("ready: go", "green"),
+    State.UNDER_WAY: ("knitting", "green"),
+    State.LOST: ("take the carriage past the end sensor", "yellow"),
+    State.PAUSED: ("paused: nothing is selected", "yellow"),
+    State.FAULT: ("stopped by the board", "red"),
+    State.QUIET: ("nothing is heard of the board", "red"),
+    State.UNPLUGGED: ("the cable is out: plug it in", "red"),
+    State.OVER: ("the end", "white"),
 }
 
 TITLES = {
     Kind.READY: "Before the first pass",
     Kind.BAND: "Before the next pass",
+    Kind.HAND: "By hand, before the next pass",
+    Kind.CHANGE: "Another yarn",
+    Kind.AFTER: "After the last pass",
     Kind.FAULT: "The board stopped",
     Kind.WRONG: "A pass was not as planned",
     Kind.ROW: "Which pass is the last whole one on the needles?",
+    Kind.SURE: "Is it really this pass?",
     Kind.PAUSED: "Paused",
     Kind.PLAIN: "Plain rows, outside the plan",
     Kind.UNKNIT: "Stepping back",
@@ -94,15 +102,28 @@ def _solid(drawing: str) -> Text:
 
 def question_lines(plan: Plan, question: Question, width: int) -> list[str]:
     """A question written out: what to do, and for a row the candidates with their pictures."""
-    if question.kind is not Kind.ROW:
-        ending = "Press the space bar when that is done." if question.lines else "Press the space bar to go on."
-        return [*(f"· {line}" for line in question.lines), ending]
+    if question.kind not in (Kind.ROW, Kind.SURE):
+        ending = "Press the space bar when that is done." if question.prompts else "Press the space bar to go on."
+        return [*(f"· {words.line(prompt)}" for prompt in question.prompts), ending]
+    pictures = picture.candidates(plan, question.candidates, width)
+    if question.kind is Kind.SURE:
+        ending = "Press the space bar if the needles look like this; else type the right number and press Enter."
+        return [f"Asked because {question.why}.", *pictures, "", ending]
     return [
-        f"Asked because {question.lines[0]}. Look at the needles; undo a pass that is only half knitted or spoiled.",
-        *picture.candidates(plan, question.candidates, width),
+        f"Asked because {question.why}. Look at the needles; undo a pass that is only half knitted or spoiled.",
+        *pictures,
         "",
-        "Type its number and press Enter; another number will do, too, and 0 if there is none.",
+        "Type its number and press Enter; 0 if there is none.",
     ]
+
+
+_WISHES: dict[type, str] = {
+    told.Pause: "pause after the pass under way",
+    told.PlainRows: "plain rows after the pass under way",
+    told.StepBack: "step back after the pass under way",
+    told.Note: "note",
+    told.Stop: "stop after the pass under way",
+}
 
 
 def sentence(event: Event, passes: int) -> str:
@@ -114,8 +135,18 @@ def sentence(event: Event, passes: int) -> str:
             return f"Board {info.board:08x}, firmware {version}. {done} of {passes} passes are knitted{how}."
         case told.Knitted(number, as_planned, _):
             return f"Pass {number} of {passes} done." if as_planned else f"Pass {number} is NOT as planned."
-        case told.Prompt(number, lines):
-            return f"Before pass {number}: {'; '.join(lines)}."
+        case told.Due(number, prompts):
+            return f"Before pass {number}: {'; '.join(words.line(prompt) for prompt in prompts)}."
+        case told.AnswerRefused(_, why):
+            return f"That answer was not taken: {why}."
+        case told.Wished(_, told.Note(text), Fate.GRANTED):
+            return f"Noted: {text}"
+        case told.Wished(_, wish, Fate.NOTED):
+            return f"Noted: {_WISHES[type(wish)]}."
+        case told.Wished(_, wish, Fate.REFUSED, why):
+            return f"Not done ({_WISHES[type(wish)]}): {why}."
+        case told.LinkLost(error):
+            return f"The link is lost: {error.what}. Plug the cable in; the knitting goes on by itself."
         case told.Stopped(error):
             return f"The board stopped: {error.sentence()}"
         case told.BoardRestarted():
@@ -166,6 +197,7 @@ class Screen:
         self._live = Live(console=self._console, screen=True, auto_refresh=False)
         self._said: list[str] = []
         self._drawn_at = 0.0
+        self._asked = 0
 
     def __enter__(self) -> Screen:
         self._live.__enter__()
@@ -186,28 +218,27 @@ class Screen:
         self._said = [*self._said[-3:], text]
 
     def show(self, session: Session, typed: str) -> None:
-        now = time.monotonic()
-        if now - self._drawn_at < REFRESH_S:
+        now, asked = time.monotonic(), 0 if session.question is None else session.question.serial
+        if now - self._drawn_at < REFRESH_S and asked == self._asked:
             return
-        self._drawn_at = now
+        self._drawn_at, self._asked = now, asked
         width = self._console.size.width
-        drawn = render(self._plan, session.view(), session.question, typed, session.plain_rows, self._said, width)
+        drawn = render(self._plan, session.view(), typed, self._said, width)
         self._live.update(drawn, refresh=True)
 
 
-def render(
-    plan: Plan, view: View, question: Question | None, typed: str, plain_rows: int, said: Sequence[str], width: int = 80
-) -> RenderableType:
+def render(plan: Plan, view: View, typed: str, said: Sequence[str], width: int = 80) -> RenderableType:
     """The screen as it is to be drawn."""
-    words, colour = STATES[view.state]
+    says, colour = STATES[view.state]
+    question = view.question
     parts: list[RenderableType] = [_headline(view, colour), Text()]
-    parts.append(Text(words.upper(), style=f"bold {colour}", justify="center"))
+    parts.append(Text(says.upper(), style=f"bold {colour}", justify="center"))
     parts.append(Text())
     if question is not None:
         parts.append(Text(TITLES[question.kind], style="bold reverse"))
         parts += [Text(line) for line in question_lines(plan, question, width)]
         if question.kind is Kind.PLAIN:
-            parts.append(Text(f"{plain_rows} plain rows so far, by the carriage's way.", style="bold"))
+            parts.append(Text(f"{view.plain_rows} plain rows so far, by the carriage's way.", style="bold"))
     else:
         parts.append(_facts(view))
     parts += [Text(), *(Text(line, style="dim") for line in said)]
@@ -219,23 +250,24 @@ def _headline(view: View, colour: str) -> RenderableType:
     table = Table.grid(expand=True)
     for _ in range(3):
         table.add_column(justify="center", ratio=1)
-    left = view.passes - view.number + (view.state != "over")
-    table.add_row(Text("PASS"), Text(view.direction.upper()), Text("STILL TO DO"))
+    left = view.passes - view.number + (view.state is not State.OVER)
+    table.add_row(Text("PASS"), Text(view.row.direction.upper()), Text("STILL TO DO"))
     table.add_row(
-        Align.center(big(view.number)), Align.center(arrow(view.direction), style=colour), Align.center(big(left))
+        Align.center(big(view.number)), Align.center(arrow(view.row.direction), style=colour), Align.center(big(left))
     )
     return table
 
 
 def _facts(view: View) -> RenderableType:
     table = Table.grid(padding=(0, 2))
-    table.add_row("yarn", Text(" and ".join(view.yarns) or "–", style="bold"))
+    table.add_row("yarn", Text(" and ".join(yarn.name for yarn in view.row.yarns) or "–", style="bold"))
     row = f", chart row {view.chart_row}" if view.chart_row else ""
     table.add_row("band", f"{view.band}{row}")
-    if view.prompt is not None:
-        number, lines = view.prompt
-        when = "now" if number == view.number else f"before pass {number}, in {number - view.number}"
-        table.add_row("next", Text(f"{when}: {'; '.join(lines)}", style="bold"))
+    if view.coming is not None:
+        number, ahead = view.coming.pass_number, view.coming.ahead
+        when = f"before pass {number}, in {ahead}" if ahead else "now"
+        what = "; ".join(words.line(prompt) for prompt in view.coming.prompts)
+        table.add_row("next", Text(f"{when}: {what}", style="bold"))
     if view.rows_per_min is not None:
         left = "" if view.left is None else f", about {_minutes(view.left.left_s)} left ± {_minutes(view.left.error_s)}"
         table.add_row("pace", f"{view.rows_per_min:.0f} rows a minute{left}")

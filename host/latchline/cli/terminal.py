@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from collections import deque
 from collections.abc import Callable
 
 from latchline.cli.keys import Keys, parse
@@ -20,19 +21,11 @@ VIRTUAL_WAIT_S = 0.25  # a simulated port's time flies while nobody waits for it
 THINKING_S = 0.02  # but not while a knitter thinks
 
 
-class Hands:
-    """Answers questions with what was typed. `agrees`: whatever is to be done counts as done."""
-
-    def __init__(self, agrees: bool) -> None:
-        self.agrees = agrees
-        self.nobody = False
-        self.reply: Reply | None = None
+class Agrees:
+    """Takes whatever is to be done as done; only a doubtful row is left to the knitter."""
 
     def answer(self, question: Question) -> Reply | None:
-        reply, self.reply = self.reply, None
-        if reply is None and self.agrees and question.kind is not Kind.ROW:
-            return Answer.GO_ON
-        return Answer.STOP if reply is None and self.nobody else reply
+        return None if question.kind in (Kind.ROW, Kind.SURE) else Answer.GO_ON
 
 
 def knit(
@@ -50,11 +43,10 @@ def knit(
     """
     clock = clock_of(port)
     virtual = clock is not time.monotonic
-    hands = Hands(agrees)
     session = Session(
         Host(port, clock, nonce=time.time_ns() & 0xFFFFFFFF),
         plan,
-        hands,
+        Agrees() if agrees else None,
         clock=clock,
         record=journal,
         bed=watched_bed(plan.profile) if not virtual else None,
@@ -62,13 +54,20 @@ def knit(
         wait_s=VIRTUAL_WAIT_S if virtual else 0.05,
     )
     with Keys() as keys, _display(plan, say) as display:
+        shown: Question | None = None
+        typed: deque[str] = deque()
         while not session.over:
-            for event in session.step():
+            events = session.step()
+            # What was typed until now was typed at the question that was shown until now.
+            typed += keys.entries()
+            if typed:
+                _typed(typed.popleft(), session, shown, display)
+            elif keys.ended and shown is not None:
+                session.answer(shown.serial, Answer.STOP)
+            for event in events:
                 display.told(event)
-            for entry in keys.entries():
-                _typed(entry, session, hands, display)
-            hands.nobody = keys.ended
             display.show(session, keys.typing.so_far)
+            shown = session.question
             if virtual and session.question is not None and not agrees:
                 time.sleep(THINKING_S)
     return session.summary()
@@ -79,11 +78,12 @@ def _display(plan: Plan, say: Callable[[str], None]) -> Display:
     return Screen(plan) if terminal else Lines(plan, say)
 
 
-def _typed(entry: str, session: Session, hands: Hands, display: Display) -> None:
-    meaning = parse(entry, session.question)
+def _typed(entry: str, session: Session, question: Question | None, display: Display) -> None:
+    meaning = parse(entry, question)
     if isinstance(meaning, str):
         display.say(meaning)
     elif isinstance(meaning, Answer | int):
-        hands.reply = meaning
+        if question is not None:
+            session.answer(question.serial, meaning)
     else:
         session.wish(meaning)

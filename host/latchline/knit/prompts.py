@@ -1,40 +1,135 @@
-"""What the knitter is told before a pass, beyond what the plan itself says. Computed, not printed."""
+"""What the knitter is to do, as data: `knit/words.py` puts it into words. Computed, not printed."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from enum import Enum, auto
+
+import numpy as np
+
+from latchline.errors import BoardFault
+from latchline.plan.hand import kind_of
 from latchline.plan.limits import weights_due
-from latchline.plan.model import Plan
+from latchline.plan.model import Band, Plan, Yarn
+from latchline.plan.steps import Act
 
 
-def before(plan: Plan, number: int) -> tuple[str, ...]:
-    """One thing a line; empty when the pass needs nothing."""
-    lines = plan.actions(number)
-    if weights_due(plan, number):
-        lines = (*lines, "move the weights up")
-    return lines
+class What(Enum):
+    """What kind of thing is to be done. The first ones are those of the plan's own steps."""
+
+    HAND = auto()
+    NOTE = auto()
+    THREAD = auto()
+    CHANGE = auto()
+    SECOND_BED = auto()
+    NEEDLES = auto()
+    WEIGHTS = auto()  # move the edge weights up
+    CARRIAGE = auto()  # put the carriage at `side`, past the end sensor
+    UNDO_ABOVE = auto()  # pass `count` is the last one that counts
+    UNDO_BEGUN = auto()  # pass `count` did not count: undo what is knitted of it
+    UNKNIT = auto()  # un-knit `count` passes
+    LOOK = auto()  # pass `count` was not knitted as planned
+    TROUBLE = auto()  # what is wrong, in `text`
+    MEND = auto()  # what to do about it, in `text`
+    PLAIN = auto()  # knit plain rows
+    CAUTION = auto()
+
+
+_OF_ACT = {act: What[act.name] for act in Act}
+
+
+@dataclass(frozen=True)
+class Prompt:
+    """One thing to do.
+
+    pass_number: the pass before which it is to be done. text: a whole sentence, for kinds that have
+    no better data. yarn: the one to put in, from_yarn: the one to take out. side: `left` or `right`.
+    count: of passes, or the number of one.
+    """
+
+    what: What
+    pass_number: int
+    text: str = ""
+    yarn: Yarn | None = None
+    from_yarn: Yarn | None = None
+    side: str = ""
+    count: int = 0
+
+
+def before(plan: Plan, number: int) -> tuple[Prompt, ...]:
+    """What is to be done before a pass, or after the last one; empty when it needs nothing."""
+    prompts = [Prompt(_OF_ACT[step.act], number, step.text, step.yarn, step.before) for step in plan.steps(number)]
+    if number <= plan.passes and weights_due(plan, number):
+        prompts.append(Prompt(What.WEIGHTS, number))
+    return tuple(prompts)
 
 
 def following(plan: Plan, number: int, within: int = 200) -> int | None:
     """The first pass from `number` on that has something to be done before it, looking `within` passes ahead."""
-    return next((n for n in range(number, min(plan.passes, number + within) + 1) if before(plan, n)), None)
+    return next((n for n in range(number, min(plan.passes + 1, number + within) + 1) if before(plan, n)), None)
 
 
-def next_band(plan: Plan, number: int) -> int | None:
-    """The first pass of the next band after pass `number`."""
-    return next((band.first for band in plan.bands if band.first > number), None)
+def next_held(plan: Plan, number: int, *, bands: bool, changes: bool | None) -> int | None:
+    """The next pass after `number` that waits for a hand: the first of a band, hand steps, or another yarn.
+
+    changes: None for those yarns only that are changed by hand.
+    """
+    band = next((band.first for band in plan.bands if band.first > number), None) if bands else None
+    hand = next((step.before for step in plan.hand if step.before > number and kind_of(step).waits), None)
+    hand = hand if bands and hand is not None and hand <= plan.passes else None
+    change = None if changes is False else _next_change(plan, number, by_changer_too=changes is True)
+    return min((first for first in (band, hand, change) if first is not None), default=None)
 
 
-def carriage(plan: Plan, done: int) -> tuple[str, ...]:
+def _next_change(plan: Plan, number: int, *, by_changer_too: bool) -> int | None:
+    """The first pass after `number` that needs another yarn than the one before it in its band."""
+    for band in plan.bands:
+        if band.last <= number or band.separation is None or (by_changer(plan, band) and not by_changer_too):
+            continue
+        first = max(band.first, number) + 1
+        colours = plan.colour[first - 2 : band.last]
+        changed = np.flatnonzero((colours[1:] != colours[:-1]) & (colours[1:] >= 0))
+        if len(changed):
+            return first + int(changed[0])
+    return None
+
+
+def by_changer(plan: Plan, band: Band) -> bool:
+    """Whether the colours of a band are changed by a changer at an end of the bed, not by hand."""
+    return (band.options.changer or plan.profile.changer) in ("left", "right")
+
+
+def carriage(plan: Plan, done: int) -> tuple[Prompt, ...]:
     """Where fabric and carriage must be before pass done + 1, which is within the plan."""
     side = "left" if plan.rightward[done] else "right"
-    last = (f"pass {done} is the last one that counts: undo whatever lies above it",) if done else ()
-    return (*last, f"put the carriage at the {side}, past the end sensor")
+    last = (Prompt(What.UNDO_ABOVE, done + 1, count=done),) if done else ()
+    return (*last, Prompt(What.CARRIAGE, done + 1, side=side))
 
 
-def set_up(plan: Plan, done: int) -> tuple[str, ...]:
+def set_up(plan: Plan, done: int) -> tuple[Prompt, ...]:
     """What to do before going on with pass done + 1, with the carriage anywhere and a pass perhaps half knitted."""
     coming = done + 1
     first = plan.band_of(coming).first
-    notes = plan.notes.get(first, ()) if coming != first else ()
+    notes = tuple(Prompt(What.NOTE, coming, text) for text in plan.notes.get(first, ())) if coming != first else ()
     *undo, side = carriage(plan, done)
     return (*undo, *notes, *before(plan, coming), side)
+
+
+def mend(error: BoardFault, done: int) -> tuple[Prompt, ...]:
+    """What to do about a fault that the board named in pass done + 1."""
+    coming = done + 1
+    return (
+        Prompt(What.TROUBLE, coming, error.what),
+        Prompt(What.MEND, coming, error.hint),
+        Prompt(What.UNDO_BEGUN, coming, count=coming),
+    )
+
+
+def plain_rows(plan: Plan, done: int) -> tuple[Prompt, ...]:
+    """What to do for rows outside the plan before pass done + 1."""
+    coming = done + 1
+    return (
+        *carriage(plan, done),
+        Prompt(What.PLAIN, coming, "set the carriage to plain"),
+        Prompt(What.PLAIN, coming, "knit an even number of rows, then set the carriage back"),
+    )

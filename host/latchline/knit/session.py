@@ -1,7 +1,8 @@
 """A session: greet the board, settle where the piece stands, follow pass by pass, finish.
 
 `Session.step` does a little and returns what happened; there is no thread and no clock but the one
-passed in. `knit` and `resume` give it a journal and a knitter, `dry-run` neither. The order that
+passed in, and no step waits longer than `wait_s`: all that takes time is written as generators, which
+yield while they wait. `knit` and `resume` give it a journal and faces, `dry-run` neither. The order that
 keeps the promises: a pass is reported done by the board, compared with the plan, written down for
 good, and only then acknowledged, which frees its slot on the board.
 """
@@ -10,48 +11,35 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Generator, Iterator
-from dataclasses import dataclass
-from itertools import pairwise
-from statistics import mean
-from typing import Protocol
+from collections.abc import Callable, Generator, Iterator, Sequence
 
-from latchline.errors import LinkError, Silent
+from latchline.errors import BoardFault, LinkError, PortError, Silent
 from latchline.knit import events as told
 from latchline.knit import prompts
-from latchline.knit.events import Answer, Event, Kind, Question, Reply, Summary, Wish
+from latchline.knit import view as seen
+from latchline.knit.events import Answer, Event, Kind, Numbered, Question, Reply, State, Summary, Wish
+from latchline.knit.prompts import Prompt, What
 from latchline.knit.record import Record, Unwritten
+from latchline.knit.row_counter import RowCounter
 from latchline.knit.settle import Adopt, AskRow, Found, settle
+from latchline.knit.talk import Operator, Talk
+from latchline.knit.view import View
 from latchline.link import host as line
 from latchline.link.faults import board_fault
-from latchline.link.host import Host
+from latchline.link.host import Host, Transport
 from latchline.link.messages import Ask, Bed, Clear, Fault, Message, Status, Stop
 from latchline.link.messages import Pause as PauseMessage
 from latchline.link.setup import bed_message
 from latchline.plan.model import Plan
-from latchline.timing.statistics import BREAK_S, TimeLeft, time_left
 
 AGAIN_S = 0.2  # a message whose effect does not show is sent again after this
 BUZZ_S = 0.2
 PATIENCE_S = 15.0  # how long a board that must answer may be quiet
-PACE_PASSES = 10  # over how many passes the pace is taken
 ARRIVALS_KEPT = 100
 LOOK_S = 0.05  # how often the carriage's place is asked for while plain rows are counted
+REOPEN_S = 0.5  # how often a port that is gone is looked for
 
-Work = Iterator[None]
-
-
-class Operator(Protocol):
-    """Who answers questions; None means not yet, and is asked again at the next step."""
-
-    def answer(self, question: Question) -> Reply | None: ...
-
-
-class GoesOn:
-    """An operator without eyes or hands: always says go on, and takes the first candidate for the row."""
-
-    def answer(self, question: Question) -> Reply:
-        return question.candidates[0] if question.kind is Kind.ROW else Answer.GO_ON
+Work = Generator[None, None, None]
 
 
 class _Restarted(Exception):  # noqa: N818 - unwinds to the greeting
@@ -62,72 +50,58 @@ class _StopAsked(Exception):  # noqa: N818 - unwinds to the end
     pass
 
 
-@dataclass(frozen=True)
-class View:
-    """The state of a session at one glance, for a screen.
-
-    number: the coming pass, or the one under way. rows_per_min: over the last passes, left: the time
-    that the rest will take; both None at first.
-    prompt: the next pass that needs something done before it, and what; None when nothing is near.
-    state: one of `waiting`, `ready`, `knitting`, `lost` (position unknown), `paused`, `fault`, `quiet`, `over`.
-    """
-
-    number: int
-    passes: int
-    direction: str
-    yarns: tuple[str, ...]
-    band: str
-    chart_row: int
-    prompt: tuple[int, tuple[str, ...]] | None
-    rows_per_min: float | None
-    left: TimeLeft | None
-    state: str
-    loaded: int
-
-
 class Session:
     """One run of knitting on one board.
 
-    record: where passes are written down; None keeps them in memory. waits_at_bands: whether the
-    first pass of a band is held back until the operator has said go on. wait_s: how long a step
-    waits for bytes.
+    operator: answers without a face, None when faces do (`answer`). record: where passes are written
+    down; None keeps them in memory. waits_at_bands: whether the first pass of a band is held back until
+    somebody has said go on; waits_at_changes: the same where another
+    yarn is needed; None: only where it is changed by hand. wait_s: how
+    long a step waits for bytes. reopen: opens the port again after the cable was out; None: that ends
+    the session. sleep: waits while there is no port.
     """
 
     def __init__(
         self,
         host: Host,
         plan: Plan,
-        operator: Operator,
+        operator: Operator | None = None,
         *,
         clock: Callable[[], float] = time.monotonic,
         record: Record | None = None,
         bed: Bed | None = None,
         waits_at_bands: bool = True,
+        waits_at_changes: bool | None = None,
         wait_s: float = 0.05,
+        reopen: Callable[[], Transport] | None = None,
+        sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self.host = host
         self.plan = plan
         self.over = False
-        self.question: Question | None = None
-        self.plain_rows = 0
-        self._operator = operator
         self._clock = clock
         self._record: Record = record if record is not None else Unwritten()
+        self._talk = Talk(plan.passes, operator, clock, lambda text: self._record.event("note", text))
         self._bed = bed or bed_message(plan.profile)
         self._waits_at_bands = waits_at_bands
+        self._waits_at_changes = waits_at_changes
         self._wait_s = wait_s
-        self._told: list[Event] = []
-        self._wishes: deque[Wish] = deque()
+        self._reopen = reopen
+        self._sleep = sleep
+        host.wait_s = min(line.WAIT_S, wait_s)
         self._troubles: deque[Fault | int] = deque()  # a fault, or the number of a pass driven wrongly
-        self._finished = False
+        self._state = State.GREETING
+        self._greeted = self._ended = self._finished = False
         self._quiet = False
+        self._lost: LinkError | None = None
+        self._fault: BoardFault | None = None
         self._began = clock()
-        self._knitted = 0
+        self._knitted: list[int] = []
         self._wrong: list[int] = []
         self._faults: list[tuple[int, int]] = []
         self._restarts = 0
         self._times: deque[float] = deque(maxlen=ARRIVALS_KEPT)
-        self._side = 0
+        self._plain = RowCounter(plan)
         self._look_at = 0.0
         self._work = self._run()
 
@@ -135,19 +109,37 @@ class Session:
 
     def step(self) -> list[Event]:
         """Go on a little. Raises LinkError and its children, JournalError, and whatever the operator raises."""
-        if next(self._work, self) is self:
+        self._talk.receive(self.done)
+        try:
+            if not self._greeted and self._stop_wished():
+                self._work.throw(_StopAsked)
+            else:
+                next(self._work)
+        except StopIteration:
             self.over = True
-        events, self._told = self._told, []
-        return events
+        self._notice_state()
+        return self._talk.take()
 
     def run(self) -> Iterator[Event]:
         """Step to the end."""
         while not self.over:
             yield from self.step()
 
-    def wish(self, wish: Wish) -> None:
-        """Ask for something; it is granted as soon as the knitting allows."""
-        self._wishes.append(wish)
+    def wish(self, wish: Wish) -> int:
+        """Ask for something; what becomes of it is told under the serial returned. Any thread may call this."""
+        return self._talk.wish(wish)
+
+    def answer(self, serial: int, reply: Reply) -> None:
+        """Answer the question of that serial; refused by an event if it stands no more. Any thread may call this."""
+        self._talk.answer(serial, reply)
+
+    def since(self, number: int) -> list[Numbered]:
+        """The events told after number `number`, as far back as they are kept. Any thread may call this."""
+        return self._talk.since(number)
+
+    @property
+    def question(self) -> Question | None:
+        return self._talk.question
 
     @property
     def done(self) -> int:
@@ -158,7 +150,7 @@ class Session:
             name=self.plan.name,
             passes=self.plan.passes,
             done=self.done,
-            knitted=self._knitted,
+            knitted=len(self._knitted),
             finished=self._finished,
             wrong=tuple(self._wrong),
             faults=tuple(self._faults),
@@ -169,45 +161,37 @@ class Session:
         )
 
     def view(self) -> View:
-        plan, number = self.plan, min(self.done + 1, self.plan.passes)
-        coming = prompts.following(plan, self.done + 1)
-        times = list(self._times)
-        cycles = [after - before for before, after in pairwise(times) if after - before < BREAK_S]
+        """To be called by the thread that steps."""
+        plan, status, number = self.plan, self.host.status, min(self.done + 1, self.plan.passes)
+        rows_per_min, left = seen.pace(self._times, plan.passes - self.done)
         return View(
+            state=self._state,
             number=number,
             passes=plan.passes,
-            direction=plan.direction(number),
-            yarns=tuple(yarn.name for yarn in plan.yarns_of(number)),
+            done=self.done,
+            row=seen.row_of(plan, number),
+            next_row=seen.row_of(plan, number + 1) if number < plan.passes else None,
             band=plan.band_of(number).name,
             chart_row=int(plan.chart_row[number - 1]),
-            prompt=None if coming is None else (coming, prompts.before(plan, coming)),
-            rows_per_min=60 / mean(cycles[-PACE_PASSES:]) if len(cycles) > 1 else None,
-            left=time_left(cycles, plan.passes - self.done),
-            state=self._state(),
-            loaded=max(0, self.host.status.received - self.done) if self.host.status is not None else 0,
+            coming=seen.coming(plan, self.done + 1),
+            rows_per_min=rows_per_min,
+            left=left,
+            loaded=max(0, status.received - self.done) if status is not None else 0,
+            place=seen.place(plan, status),
+            lamp=status is not None and bool(status.flags & Status.LAMP) and not self._quiet,
+            question=self.question,
+            fault=self._fault,
+            plain_rows=self._plain.rows,
+            event=self._talk.last,
         )
-
-    def _state(self) -> str:
-        status = self.host.status
-        if self.over:
-            return "over"
-        if self._quiet or status is None:
-            return "quiet"
-        if status.fault:
-            return "fault"
-        if status.flags & Status.PAUSED:
-            return "paused"
-        if status.flags & Status.UNDER_WAY:
-            return "knitting"
-        if not status.flags & Status.CERTAIN:
-            return "lost"
-        return "ready" if status.armed else "waiting"
 
     # From greeting to end
 
     def _run(self) -> Work:
         while True:
             try:
+                if self._lost is not None:
+                    yield from self._regain()
                 yield from self._open()
                 yield from self._follow()
                 self._record.finish()
@@ -217,31 +201,67 @@ class Session:
                 self._record.event("restart", "the board was restarted")
                 self._tell(told.BoardRestarted())
                 continue
+            except (PortError, Silent) as error:
+                if self._reopen is None or not self._greeted:
+                    raise
+                self._record.event("link", error.sentence())
+                self._lost = error
+                self._tell(told.LinkLost(error))
+                continue
             except _StopAsked:
                 yield from self._leave()
             else:
                 yield from self._let_go()
-            self._tell(told.Ended(self._finished))
+            self._end()
             return
+
+    def _end(self) -> None:
+        self._talk.refuse_all("the piece is finished" if self._finished else "the session is over")
+        self._ended = True
+        self._notice_state()
+        self._tell(told.Ended(self._finished))
+
+    def _regain(self) -> Work:
+        """Look for the port until it can be opened and a board answers there."""
+        assert self._reopen is not None
+        look_at = self._clock()
+        while True:
+            if self._stop_wished():
+                raise _StopAsked
+            if self._clock() >= look_at:
+                look_at = self._clock() + REOPEN_S
+                try:
+                    self.host.reconnect(self._reopen())
+                    yield from self.host.greeting()
+                except LinkError as error:
+                    self._lost = error
+                else:
+                    break
+            self._sleep(min(self._wait_s, REOPEN_S))
+            yield
+        self._lost, self._quiet = None, False
+        self._tell(told.LinkBack())
 
     def _open(self) -> Work:
         self._troubles.clear()
-        info = self.host.greet()
-        self.host.set_bed(self._bed)
-        status, checkpoint = self.host.fresh_status(), self.host.checkpoint()
+        info = yield from self.host.greeting()
+        yield from self.host.setting_bed(self._bed)
+        status = yield from self.host.asking_status()
+        checkpoint = yield from self.host.asking_checkpoint()
         if status.boots != info.boots:
             raise _Restarted
+        self._greeted = True
         found = Found(info.board, info.boots, info.slots, status, checkpoint)
         decision = settle(self.plan.fingerprint, self.plan.passes, self._record.known, found)
         if not isinstance(decision, Adopt):
             yield from self._stop_board()
         if isinstance(decision, AskRow):
-            question = Question(Kind.ROW, decision.candidates[0], (decision.why,), decision.candidates)
-            reply = yield from self._ask(question)
-            assert isinstance(reply, int)
-            self._record.settled(min(max(reply, 0), self.plan.passes), self._sequence(), decision.why)
+            row = yield from self._ask_row(decision)
+            sequence = yield from self._sequence()
+            self._record.settled(row, sequence, decision.why)
         elif decision.done != self.done:
-            self._record.settled(decision.done, self._sequence(), "the board's checkpoint is further")
+            sequence = yield from self._sequence()
+            self._record.settled(decision.done, sequence, "the board's checkpoint is further")
         if isinstance(decision, Adopt):
             self._record.begin(info, self._record.known.sequence)
             self.host.adopt(self.plan, decision.done)
@@ -252,17 +272,35 @@ class Session:
             return
         self._tell(told.Greeted(info, self.done, False))
         if self.done < self.plan.passes:
-            yield from self._ask(Question(Kind.READY, self.done + 1, prompts.set_up(self.plan, self.done)))
-            self._begin()
+            ready = Question(Kind.READY, self.done + 1, prompts.set_up(self.plan, self.done))
+            reply = yield from self._ask(ready)
+            if not isinstance(reply, told.StepBack):  # which begins by itself
+                yield from self._begin()
 
-    def _begin(self) -> None:
+    def _ask_row(self, decision: AskRow) -> Generator[None, None, int]:
+        """The number of the last whole pass; one that is no candidate is asked about once more."""
+        question = Question(Kind.ROW, decision.candidates[0], (), decision.candidates, decision.why)
+        reply = yield from self._ask(question)
+        while not isinstance(reply, int) or reply not in decision.candidates:
+            if isinstance(reply, int):
+                sure = Question(Kind.SURE, reply, (), (reply,), "this is none of the rows that it should be")
+                again = yield from self._ask(sure)
+                if again is Answer.GO_ON:
+                    return reply
+                reply = again
+            else:
+                reply = yield from self._ask(question)
+        return reply
+
+    def _begin(self) -> Work:
         """Put the plan in force from the coming pass on; the board must have none."""
-        info, sequence = self.host.info, self._sequence()
+        sequence = yield from self._sequence()
+        info = self.host.info
         if info is None:
             raise _Restarted
         self._record.begin(info, sequence)
         try:
-            self.host.start(self.plan, self.done + 1)
+            yield from self.host.starting(self.plan, self.done + 1)
         except LinkError:
             self._pump()  # a board that has just been restarted has no bed, and refuses every plan
             raise
@@ -273,15 +311,21 @@ class Session:
             self._pump()
             if self._troubles:
                 yield from self._mend(self._troubles.popleft())
-            elif self._wishes:
-                yield from self._grant(self._wishes.popleft())
+            elif self._talk.wishes:
+                yield from self._grant(*self._talk.wishes.popleft())
             elif self.host.hold_after == self.done:
-                yield from self._ask(Question(Kind.BAND, self.done + 1, prompts.before(self.plan, self.done + 1)))
-                self._hold_back(self.done + 1)
+                coming = self.done + 1
+                due = prompts.before(self.plan, coming)
+                yield from self._ask(Question(_kind_of(self.plan, coming, due), coming, due))
+                self._hold_back(coming)
             yield
+        if after := prompts.before(self.plan, self.plan.passes + 1):
+            yield from self._ask(Question(Kind.AFTER, self.plan.passes + 1, after))
 
     def _leave(self) -> Work:
         """Stop on the way, so that a resume has nothing to ask."""
+        if self._lost is not None or self.host.info is None:
+            return
         try:
             yield from self._rest()
             yield from self._stop_board()
@@ -315,6 +359,7 @@ class Session:
                     self._tell(told.LinkBack())
         if self.question is not None and self.question.kind is Kind.PLAIN:
             self._count_plain_rows()
+        self._notice_state()
 
     def _passed(self, event: line.PassDone) -> None:
         number = event.number
@@ -322,39 +367,54 @@ class Session:
             return
         self._record.passed(event.report, event.as_planned)
         self.host.acknowledge(number)
-        self._knitted += 1
+        self._knitted.append(number)
         self._times.append(self._clock())
         self._tell(told.Knitted(number, event.as_planned, event.report))
         if not event.as_planned:
             self._wrong.append(number)
             self._troubles.append(number)
         if number < self.plan.passes and number != self.host.hold_after:
-            lines = prompts.before(self.plan, number + 1)
-            if lines:
-                self._tell(told.Prompt(number + 1, lines))
+            due = prompts.before(self.plan, number + 1)
+            if due:
+                self._tell(told.Due(number + 1, due))
                 self.host.buzz(BUZZ_S)
 
     def _hold_back(self, loaded: int) -> None:
-        """Beyond pass `loaded`, load no further than the next band, whose first pass waits for the operator."""
-        band = prompts.next_band(self.plan, loaded) if self._waits_at_bands else None
-        self.host.hold_after = None if band is None else band - 1
+        """Beyond pass `loaded`, load no further than the next one that waits for a hand."""
+        held = prompts.next_held(self.plan, loaded, bands=self._waits_at_bands, changes=self._waits_at_changes)
+        self.host.hold_after = None if held is None else held - 1
 
     def _ask(self, question: Question) -> Generator[None, None, Reply]:
-        """Keep the conversation going until the operator has answered. The value is the reply."""
-        self.question = question
-        self._tell(told.Asked(question))
+        """Keep the conversation going until somebody has answered. The value is the reply."""
+        talk = self._talk
+        talk.ask(question)
         try:
-            while (reply := self._operator.answer(question)) is None:
+            while (reply := talk.reply()) is None:
                 self._pump()
-                if self._wishes and isinstance(self._wishes[0], told.Stop | told.Note):
-                    yield from self._grant(self._wishes.popleft())
+                if self._stop_wished():
+                    raise _StopAsked
+                if talk.wishes and isinstance(talk.wishes[0][1], told.PlainRows) and talk.plain_rows_first:
+                    talk.question = None
+                    yield from self._grant(*talk.wishes.popleft())
+                    talk.ask(question)
                 yield
+            asked = talk.question
         finally:
-            self.question = None
+            talk.question = None
         if reply is Answer.STOP:
             raise _StopAsked
-        self._tell(told.Answered(question, reply))
+        assert asked is not None
+        self._tell(told.Answered(asked, reply))
         return reply
+
+    def _stop_wished(self) -> bool:
+        """Whether to stop; the wish is granted by that."""
+        for serial, wish in self._talk.wishes:
+            if isinstance(wish, told.Stop):
+                self._talk.wishes.remove((serial, wish))
+                self._talk.granted(serial, wish)
+                return True
+        return False
 
     def _until(self, test: Callable[[Status], bool], message: Message) -> Work:
         """Send a message, again and again, until a status shows its effect."""
@@ -370,7 +430,21 @@ class Session:
             yield
 
     def _tell(self, event: Event) -> None:
-        self._told.append(event)
+        self._talk.tell(event)
+
+    def _notice_state(self) -> None:
+        """Tell of the state when it has changed."""
+        if self._ended:
+            now = State.OVER
+        elif self._lost is not None:
+            now = State.UNPLUGGED if isinstance(self._lost, PortError) else State.QUIET
+        elif not self._greeted:
+            now = State.GREETING
+        else:
+            now = seen.state_of(None if self._quiet else self.host.status)
+        if now is not self._state:
+            self._state = now
+            self._tell(told.StateChanged(now))
 
     # Rest and movement
 
@@ -383,12 +457,12 @@ class Session:
         self._record.rest()
 
     def _move(self) -> Work:
-        self._end_rest()
+        yield from self._end_rest()
         yield from self._until(lambda now: not now.flags & Status.PAUSED, PauseMessage(0))
 
-    def _end_rest(self) -> None:
+    def _end_rest(self) -> Work:
         """From now on the board may count; if it has been restarted meanwhile, the record is still exact."""
-        self.host.fresh_status()
+        yield from self.host.asking_status()
         self._pump()
         if self.done < self.plan.passes:
             self._record.move()
@@ -398,9 +472,9 @@ class Session:
         self.host.stop()
         yield from self._until(lambda now: not now.fingerprint and not now.flags & Status.WRITING, Stop())
 
-    def _sequence(self) -> int | None:
+    def _sequence(self) -> Generator[None, None, int | None]:
         """The number of the board's newest checkpoint."""
-        checkpoint = self.host.checkpoint()
+        checkpoint = yield from self.host.asking_checkpoint()
         return checkpoint.sequence if checkpoint.valid else None
 
     # Troubles and wishes
@@ -408,75 +482,71 @@ class Session:
     def _mend(self, trouble: Fault | int) -> Work:
         if isinstance(trouble, int):
             yield from self._rest()
-            lines = (f"pass {trouble} was not knitted as planned: look at it, step back if it is wrong",)
-            yield from self._ask(Question(Kind.WRONG, trouble, lines))
-            yield from self._move()
+            look = Prompt(What.LOOK, self.done + 1, count=trouble)
+            reply = yield from self._ask(Question(Kind.WRONG, trouble, (look,)))
+            if not isinstance(reply, told.StepBack):
+                yield from self._move()
             return
-        status = self.host.fresh_status()
+        status = yield from self.host.asking_status()
         if status.fault != trouble.fault:
             return  # cleared meanwhile
         # Reports of passes before the fault may still be on their way; the knitter is told the right number.
         yield from self._until(lambda now: now.done == self.done, Ask(Ask.STATUS))
-        error = board_fault(trouble, self.plan.profile)
+        error = self._fault = board_fault(trouble, self.plan.profile)
         self._faults.append((trouble.fault, trouble.pass_number))
         self._record.event("fault", error.sentence())
         self._record.rest()
         self._tell(told.Stopped(error))
-        counts = f"pass {self.done + 1} did not count: undo what is knitted of it"
-        yield from self._ask(Question(Kind.FAULT, self.done + 1, (error.what, error.hint, counts)))
-        self._end_rest()
+        reply = yield from self._ask(Question(Kind.FAULT, self.done + 1, prompts.mend(error, self.done)))
+        if isinstance(reply, told.StepBack):
+            yield from self._stop_board()  # or the coming pass would be armed as soon as the fault is cleared
+        else:
+            yield from self._end_rest()
         fault = trouble.fault
         yield from self._until(lambda now: now.fault != fault, Clear(fault))
         self._troubles = deque(item for item in self._troubles if not isinstance(item, Fault) or item.fault != fault)
 
-    def _grant(self, wish: Wish) -> Work:
-        match wish:
-            case told.Stop():
-                raise _StopAsked
-            case told.Note(text):
-                self._record.event("note", text)
-            case told.Pause():
-                yield from self._pause()
-            case told.PlainRows():
-                yield from self._knit_plain()
-            case told.StepBack(passes):
-                yield from self._step_back(passes)
+    def _grant(self, serial: int, wish: Wish) -> Work:
+        if isinstance(wish, told.Stop):
+            self._talk.granted(serial, wish)
+            raise _StopAsked
+        if isinstance(wish, told.StepBack):
+            self._talk.granted(serial, wish)
+            yield from self._step_back(wish.passes)
+            return
+        yield from self._rest()
+        if self.done == self.plan.passes:
+            self._talk.refused(serial, wish, "every pass is knitted")
+            return
+        self._talk.granted(serial, wish)
+        yield from self._pause() if isinstance(wish, told.Pause) else self._knit_plain()
 
     def _pause(self) -> Work:
+        """The board is paused already."""
         yield from self._rest()
         if self.done == self.plan.passes:
             return
         # The carriage may have set off just then: what it knits while paused is not selected and does not count.
-        yield from self._ask(Question(Kind.PAUSED, self.done + 1, prompts.carriage(self.plan, self.done)))
-        yield from self._move()
+        paused = Question(Kind.PAUSED, self.done + 1, prompts.carriage(self.plan, self.done))
+        reply = yield from self._ask(paused)
+        if not isinstance(reply, told.StepBack):
+            yield from self._move()
 
     def _knit_plain(self) -> Work:
         """Rows outside the plan: nothing is driven, and the carriage's way is counted for the knitter."""
-        yield from self._rest()
-        if self.done == self.plan.passes:
-            return
-        self.plain_rows, self._side = 0, 0
+        self._plain = RowCounter(self.plan)
         self._count_plain_rows()
-        lines = ("set the carriage to plain", "knit an even number of rows, then set the carriage back")
-        yield from self._ask(Question(Kind.PLAIN, self.done + 1, (*prompts.carriage(self.plan, self.done), *lines)))
-        self.host.fresh_status()
+        yield from self._ask(Question(Kind.PLAIN, self.done + 1, prompts.plain_rows(self.plan, self.done)))
+        yield from self.host.asking_status()
         self._count_plain_rows()
-        self._record.event("plain rows", str(self.plain_rows))
+        self._record.event("plain rows", str(self._plain.rows))
         yield from self._move()
 
     def _count_plain_rows(self) -> None:
-        """By the sides at which the carriage is seen in turn."""
         if self._clock() >= self._look_at:
             self._look_at = self._clock() + LOOK_S
             self.host.send(Ask(Ask.STATUS))
-        if self.host.status is None:
-            return
-        left_line, right_line = self.plan.profile.turn_lines(self.plan.span)
-        position = self.host.status.position
-        side = -1 if position <= left_line else 1 if position >= right_line else 0
-        if side and side != self._side:
-            self.plain_rows += self._side != 0
-            self._side = side
+        self._plain.see(self.host.status)
 
     def _step_back(self, passes: int) -> Work:
         yield from self._rest()
@@ -484,8 +554,17 @@ class Session:
         taken = min(passes, self.done)
         done = self.done - taken
         self._record.stepping(done)
-        lines = (f"un-knit {taken} pass{'es' if taken != 1 else ''}", *prompts.set_up(self.plan, done))
-        yield from self._ask(Question(Kind.UNKNIT, done + 1, lines))
-        self._record.settled(done, self._sequence(), f"stepped back by {taken}")
+        unknit = Prompt(What.UNKNIT, done + 1, count=taken)
+        yield from self._ask(Question(Kind.UNKNIT, done + 1, (unknit, *prompts.set_up(self.plan, done))))
+        sequence = yield from self._sequence()
+        self._record.settled(done, sequence, f"stepped back by {taken}")
+        self._knitted = [number for number in self._knitted if number <= done]
         self._tell(told.SteppedBack(done))
-        self._begin()
+        yield from self._begin()
+
+
+def _kind_of(plan: Plan, number: int, due: Sequence[Prompt]) -> Kind:
+    """Why a pass is held back."""
+    if plan.band_of(number).first == number:
+        return Kind.BAND
+    return Kind.HAND if any(prompt.what is What.HAND for prompt in due) else Kind.CHANGE

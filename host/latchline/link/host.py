@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import struct
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from serial import SerialException
 
@@ -52,9 +52,24 @@ GREET_AGAIN_S = 0.05
 GREETING_S = 4.0  # a board that resets when its port is opened needs up to two seconds to start
 RESEND_S = 0.1  # passes not received by then are sent again
 KEEP_S = 1.0  # something is said at least this often: a board that hears nothing for 2 s stops its regular status
+WAIT_S = 0.05  # the longest wait of one step of a question
 READ_MOST = 4096  # bytes taken in one step
 SHORTEST_WAIT_S = 0.001  # a shorter one may be no time at all to a port
 QUIET_S = 1.5  # silence of the board after which the link counts as quiet
+
+
+Told = TypeVar("Told")
+Steps = Generator[None, None, Told]
+
+
+def finish(steps: Steps[Told]) -> Told:
+    """Go through to the end with what is done in steps, and give its value."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as ended:
+            value: Told = ended.value
+            return value
 
 
 class Transport(Protocol):
@@ -117,7 +132,11 @@ def digest(fingerprint: int, number: int, mask: bytes) -> int:
 
 
 class Host:
-    """One conversation with one board."""
+    """One conversation with one board.
+
+    What waits for an answer comes in two forms: `greet` and its kind wait to the end; `greeting` and
+    its kind are generators that wait `wait_s` at most before each yield, for a caller that must not block.
+    """
 
     def __init__(self, transport: Transport, clock: Callable[[], float], *, nonce: int = 1) -> None:
         self._transport = transport
@@ -143,10 +162,23 @@ class Host:
         self.hold_after: int | None = None  # passes beyond this one are not loaded yet
         self.bad_frames = 0
         self.resent = 0
+        self.wait_s = WAIT_S
+
+    def reconnect(self, transport: Transport) -> None:
+        """Go on over another port, as when the cable was out; the board is to be greeted again."""
+        self._transport = transport
+        self._gatherer = Gatherer()
+        self._restarted(None)
+        self._events.clear()
+        self._quiet = False
+        self._heard_at = self._any_at = self._clock()
 
     # Asking and answering
 
     def greet(self, patience_s: float = GREETING_S) -> BoardInfo:
+        return finish(self.greeting(patience_s))
+
+    def greeting(self, patience_s: float = GREETING_S) -> Steps[BoardInfo]:
         """Open the conversation.
 
         Raises Silent when nothing comes, NotABoard when something else does, WrongVersion for a
@@ -160,7 +192,7 @@ class Host:
             self._nonce = max(1, (self._nonce + 1) & 0xFFFFFFFF)
             nonces.add(self._nonce)
             self.send(Greet(PROTOCOL, self._nonce))
-            info = self._await(lambda m: isinstance(m, BoardInfo) and m.nonce in nonces, GREET_AGAIN_S)
+            info = yield from self._awaiting(lambda m: isinstance(m, BoardInfo) and m.nonce in nonces, GREET_AGAIN_S)
             if isinstance(info, BoardInfo):
                 self.info = info
                 if info.protocol != PROTOCOL:
@@ -180,14 +212,20 @@ class Host:
         raise Silent("nothing answers on this port", hint="check the cable, the port and that the board has power")
 
     def set_bed(self, bed: Bed) -> None:
+        finish(self.setting_bed(bed))
+
+    def setting_bed(self, bed: Bed) -> Steps[None]:
         """Tell the board its bed, unless it has this very one. Raises LinkError when it refuses."""
         if self.info is not None and self.info.bed_check == bed.check():
             return
-        answer = self.ask(bed, lambda m: isinstance(m, BedTaken | Refused))
+        answer = yield from self.asking(bed, lambda m: isinstance(m, BedTaken | Refused))
         if isinstance(answer, Refused) or (isinstance(answer, BedTaken) and answer.bed_check != bed.check()):
             raise LinkError("the board does not take this machine profile", hint="check the profile's [selectors]")
 
     def ask(self, message: Message, wanted: Callable[[Message], bool], tries: int = 6) -> Message:
+        return finish(self.asking(message, wanted, tries))
+
+    def asking(self, message: Message, wanted: Callable[[Message], bool], tries: int = 6) -> Steps[Message]:
         """Send until an answer that `wanted` accepts comes. Raises Silent.
 
         On a noisy line a question that may be repeated is so quickly and without counting, as long as
@@ -198,7 +236,7 @@ class Host:
         while tries > 0 and self._clock() < until:
             noisy = not once and self._noisy()
             self.send(message)
-            answer = self._await(wanted, NOISY_AGAIN_S if noisy else ANSWER_S)
+            answer = yield from self._awaiting(wanted, NOISY_AGAIN_S if noisy else ANSWER_S)
             if answer is not None:
                 return answer
             tries -= not noisy
@@ -210,12 +248,18 @@ class Host:
         return answer
 
     def checkpoint(self) -> Checkpoint:
-        answer = self.ask(Ask(Ask.CHECKPOINT), lambda m: isinstance(m, Checkpoint))
+        return finish(self.asking_checkpoint())
+
+    def asking_checkpoint(self) -> Steps[Checkpoint]:
+        answer = yield from self.asking(Ask(Ask.CHECKPOINT), lambda m: isinstance(m, Checkpoint))
         assert isinstance(answer, Checkpoint)
         return answer
 
     def fresh_status(self) -> Status:
-        answer = self.ask(Ask(Ask.STATUS), lambda m: isinstance(m, Status))
+        return finish(self.asking_status())
+
+    def asking_status(self) -> Steps[Status]:
+        answer = yield from self.asking(Ask(Ask.STATUS), lambda m: isinstance(m, Status))
         assert isinstance(answer, Status)
         return answer
 
@@ -227,13 +271,16 @@ class Host:
     # Knitting
 
     def start(self, plan: Plan, first: int) -> None:
+        finish(self.starting(plan, first))
+
+    def starting(self, plan: Plan, first: int) -> Steps[None]:
         """Put a plan in force from pass `first` on. The bed must be set. Raises LinkError when refused."""
         left_line, right_line = plan.profile.turn_lines(plan.span)
         message = PlanStart(
             plan.fingerprint, first, plan.passes, left_line, right_line, plan.span.first, plan.span.last
         )
         # A status on its way may still tell of the plan before, even when it is the same one.
-        answer = self.ask(
+        answer = yield from self.asking(
             message,
             lambda m: (
                 isinstance(m, Refused)
@@ -336,7 +383,7 @@ class Host:
         """Whether much of what comes in is damaged, and something still does."""
         return self.bad_frames > NOISY_SHARE * self._understood and self._clock() - self._any_at < GREETING_S
 
-    def _await(self, wanted: Callable[[Message], bool], patience_s: float) -> Message | None:
+    def _awaiting(self, wanted: Callable[[Message], bool], patience_s: float) -> Steps[Message | None]:
         """The first message that `wanted` accepts; what else comes is taken as in `step`."""
         until = self._clock() + patience_s
         while True:
@@ -347,9 +394,10 @@ class Host:
             left = until - self._clock()
             if left < SHORTEST_WAIT_S:
                 return None
-            for message in self._read(min(left, 0.05)):
+            for message in self._read(min(left, self.wait_s)):
                 self._take(message)
                 self._answers.append(message)
+            yield
 
     def _take(self, message: Message) -> None:
         match message:

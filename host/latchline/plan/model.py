@@ -12,8 +12,9 @@ import numpy.typing as npt
 from latchline.chart.model import Chart
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
-from latchline.plan.hand import HandStep, Position, in_words
+from latchline.plan.hand import HandStep, Position, in_words, kind_of
 from latchline.plan.options import Options
+from latchline.plan.steps import Act, Step
 from latchline.technique.model import SecondBed, Separation, Technique
 
 Bools = npt.NDArray[np.bool_]
@@ -186,23 +187,35 @@ class Plan:
             return (band.yarns[colour],) if colour >= 0 else ()
         return band.yarns[: band.technique.yarns]
 
-    def actions(self, number: int) -> tuple[str, ...]:
+    def steps(self, number: int) -> tuple[Step, ...]:
         """What the operator does before a pass: hand steps, set up the band, change colour, lay in, hold or release.
 
         One more than the last pass: what is done after it.
         """
+        steps = [
+            Step(Act.HAND, in_words(step, self.places_name), waits=kind_of(step).waits, kind=step.kind)
+            for step in self.hand_before(number)
+        ]
         if number > self.passes:
-            return self.hand_words(number)
+            return tuple(steps)
         band, before = self.band_of(number), number - 1 if number > self.band_of(number).first else 0
-        lines = list(self.notes.get(number, ()))
+        steps += [Step(Act.NOTE, text) for text in self.notes.get(number, ())]
         colour = int(self.colour[number - 1])
-        if colour >= 0 and (not before or self.colour[before - 1] != colour):
-            lines.append(f"{'change to' if before else 'thread'} {band.yarns[colour].name}")
+        earlier = int(self.colour[before - 1]) if before else -1
+        if colour >= 0 and colour != earlier:
+            yarn = band.yarns[colour]
+            steps.append(
+                Step(Act.CHANGE, yarn=yarn, before=band.yarns[earlier]) if earlier >= 0 else Step(Act.THREAD, yarn=yarn)
+            )
         if setting := self.second_setting(number):
-            lines.append(f"set the second bed to knit {setting}")
+            steps.append(Step(Act.SECOND_BED, f"set the second bed to knit {setting}"))
         if action := band.technique.cams_for(self.direction(number), band.way).action:
-            lines.append(action)
-        return (*self.hand_words(number), *lines)
+            steps.append(Step(Act.NEEDLES, action))
+        return tuple(steps)
+
+    def actions(self, number: int) -> tuple[str, ...]:
+        """The same in words, one step a line."""
+        return tuple(step.line for step in self.steps(number))
 
     def second_setting(self, number: int) -> str:
         """How the second bed must be set before a pass; empty where it goes on as it is set.
