@@ -17,7 +17,7 @@ from PIL import Image
 from latchline.chart.model import Chart, Colour
 from latchline.chart.read import parse_chart
 from latchline.chart.write import chart_png, chart_text
-from latchline.desk import keep, strokes, written
+from latchline.desk import keep, strokes
 from latchline.desk.document import Document, Drawn, Looked
 from latchline.desk.edits import EDITS
 from latchline.desk.folder import Folder
@@ -25,6 +25,7 @@ from latchline.desk.form import form
 from latchline.desk.looks import verdict
 from latchline.desk.photograph import chart_of
 from latchline.errors import ChartError, InputError, LatchlineError
+from latchline.piece import write as written
 from latchline.piece.file import load_piece
 from latchline.plan.options import BAND_OPTIONS, DRAWING_OPTIONS, OPTIONS, TECHNIQUE
 from latchline.shaping.gauge import Gauge

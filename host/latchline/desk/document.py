@@ -17,10 +17,10 @@ import numpy as np
 from latchline.chart.model import Cells, Chart, Colour
 from latchline.chart.read import parse_chart, read_chart
 from latchline.chart.write import chart_text
-from latchline.desk.written import values_of
 from latchline.errors import InputError, LatchlineError, PieceError
 from latchline.piece.file import Beside, piece_in
 from latchline.piece.model import Piece
+from latchline.piece.write import values_of
 from latchline.plan.model import Plan
 from latchline.tables import Table
 

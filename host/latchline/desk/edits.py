@@ -10,10 +10,11 @@ import numpy as np
 
 from latchline.chart.colours import parse_colour
 from latchline.chart.model import COLOURS_MAX, Cells, Colour
-from latchline.desk import strokes, written
+from latchline.desk import strokes
 from latchline.desk.document import Drawn, State, with_drawing
 from latchline.desk.looks import mend_of
 from latchline.errors import ChartError, InputError
+from latchline.piece import write as written
 
 Given = Mapping[str, Any]
 Edit = Callable[[State, Given], State]

@@ -11,11 +11,11 @@ import numpy as np
 from latchline.chart.model import Chart, Colour
 from latchline.chart.read import parse_chart
 from latchline.chart.write import chart_png, chart_text
-from latchline.desk import written
 from latchline.desk.document import Document, Drawn, Sources, State
 from latchline.desk.folder import CHARTS, PIECE, Folder
 from latchline.errors import InputError, PieceError
 from latchline.files import file_name, write_whole
+from latchline.piece import write as written
 from latchline.tables import decode_text, read_text
 
 EMPTY_STITCHES, EMPTY_ROWS = 24, 24

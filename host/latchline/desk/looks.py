@@ -16,12 +16,12 @@ from latchline.checks import report
 from latchline.checks.find import can_be_knitted, findings
 from latchline.checks.model import Finding
 from latchline.desk.document import Looked
-from latchline.desk.written import values_of
 from latchline.errors import InputError
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import pass_yarns
 from latchline.fabric.yarn_need import yarn_need
 from latchline.piece.measure import gauge_of
+from latchline.piece.write import values_of
 from latchline.plan.model import Band, Plan
 from latchline.preview.picture import SIDES, STITCH_PX, draw_fabric
 from latchline.shaping.gauge import Gauge

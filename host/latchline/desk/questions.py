@@ -119,7 +119,7 @@ def _told(desk: Desk, document: Document, before: Any = None) -> dict[str, Any]:
 
 
 def _shown(document: Document, before: Any = None) -> dict[str, Any]:
-    from latchline.desk.written import values_of
+    from latchline.piece.write import values_of
 
     state, trouble = document.state, document.looked.trouble
     values = values_of(state.text)

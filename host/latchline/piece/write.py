@@ -104,7 +104,12 @@ def set_in_table(text: str, path: tuple[str, ...], key: str, value: Any) -> str:
         table: Any = document
         for part in path:
             if part not in table:
-                table[part] = tomlkit.table()
+                new = tomlkit.table(is_super_table=part != path[-1])
+                table[part] = new
+                if part == path[-1]:
+                    new[key] = value
+                    new.add(tomlkit.nl())
+                    return
             table = table[part]
         _put(table, key, value)
 
