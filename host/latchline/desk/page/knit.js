@@ -1,0 +1,401 @@
+// Knitting: what reads across a room. The desk's session says what is so; the page shows it and carries answers back.
+
+import { keepAwake, screenWords, watchScreen } from "./awake.js";
+import { beadsView } from "./beads.js";
+import { button, el, fill } from "./dom.js";
+import { ask } from "./line.js";
+import { forgetPedal, learnPedal, onPedal, pedalKey, stopLearning } from "./pedal.js";
+import { changed, on, store, tried } from "./state.js";
+import { say, setSpeaking, speaks, voiceChoices } from "./voice.js";
+
+/** States as the session names them → the word that is shown, its shape, and how urgent it is. */
+const STATES = /** @type {Record<string, [string, string, string]>} */ ({
+  greeting: ["wait", "ring", "calm"],
+  waiting: ["wait", "ring", "calm"],
+  ready: ["go", "disc", "good"],
+  "under-way": ["knit", "disc", "good"],
+  lost: ["lost", "query", "look"],
+  paused: ["pause", "bars", "look"],
+  fault: ["stop", "block", "bad"],
+  quiet: ["silent", "cross", "bad"],
+  unplugged: ["cable", "cross", "bad"],
+  over: ["done", "tick", "calm"],
+});
+const MEANS = /** @type {Record<string, string>} */ ({
+  greeting: "Looking for the board.",
+  waiting: "Wait until the lamp is lit.",
+  ready: "The lamp is lit: take the carriage across.",
+  "under-way": "The carriage is on its way.",
+  lost: "Take the carriage past the end sensor.",
+  paused: "Nothing is selected.",
+  fault: "The board has stopped.",
+  quiet: "Nothing is heard of the board: look at cable and power.",
+  unplugged: "The port is gone: plug the cable in again.",
+  over: "The session is over.",
+});
+const SHAPES = /** @type {Record<string, string>} */ ({
+  ring: "M50 8a42 42 0 1 0 0 84a42 42 0 1 0 0-84zm0 18a24 24 0 1 1 0 48a24 24 0 1 1 0-48z",
+  disc: "M50 6a44 44 0 1 0 0 88a44 44 0 1 0 0-88z",
+  query: "M50 4L96 50L50 96L4 50zM50 28L28 50L50 72L72 50z",
+  bars: "M16 10h24v80h-24zM60 10h24v80h-24z",
+  block: "M10 10h80v80h-80z",
+  cross: "M18 6L50 38L82 6L94 18L62 50L94 82L82 94L50 62L18 94L6 82L38 50L6 18z",
+  tick: "M8 52L22 38L42 58L80 14L94 28L42 86z",
+});
+const TITLES = /** @type {Record<string, string>} */ ({
+  ready: "Before the first pass",
+  band: "Before the next pass",
+  change: "Another yarn",
+  fault: "The board stopped",
+  wrong: "Not as planned",
+  row: "Which pass is the last whole one on the needles?",
+  sure: "Is it really this one?",
+  paused: "Paused",
+  plain: "Plain rows, outside the plan",
+  unknit: "Stepping back",
+  pass: "Knit this pass",
+});
+
+/** @type {{ view: any, over: any, name: string, step: number, serial: number, stopAt: number, note: string }} */
+const now = { view: null, over: null, name: "", step: 0, serial: 0, stopAt: 0, note: "" };
+
+/** @param {string} name */
+function shape(name) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  svg.setAttribute("viewBox", "0 0 100 100");
+  svg.setAttribute("aria-hidden", "true");
+  svg.setAttribute("class", "shape");
+  const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  path.setAttribute("d", SHAPES[name]);
+  path.setAttribute("fill-rule", "evenodd");
+  svg.append(path);
+  return svg;
+}
+
+/** The carriage's way: a bed with its ends, and a head at the end that it goes to. Never moves. @param {string} direction */
+function way(direction) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  svg.setAttribute("viewBox", "0 0 300 40");
+  svg.setAttribute("preserveAspectRatio", "none");
+  svg.setAttribute("aria-hidden", "true");
+  svg.setAttribute("class", "way");
+  const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  const right = "M4 14H240V2L296 20L240 38V26H4z";
+  path.setAttribute("d", right);
+  if (direction === "leftward") path.setAttribute("transform", "matrix(-1 0 0 1 300 0)");
+  svg.append(path);
+  return svg;
+}
+
+/** A skein in the yarn's colour. @param {{ name: string, colour: string }} yarn */
+function skein(yarn) {
+  return el("li", { class: "yarn" }, el("span", { class: "skein", style: { "--yarn": yarn.colour } }), el("span", { class: "yarn-name" }, yarn.name));
+}
+
+/**
+ * Make a text as large as its box lets it be.
+ * @param {HTMLElement} box
+ * @param {number} least
+ * @param {number} most
+ */
+function fit(box, least, most) {
+  let [low, high] = [least, most];
+  const fits = (/** @type {number} */ size) => {
+    box.style.fontSize = `${size}px`;
+    return box.scrollWidth <= box.clientWidth + 1 && box.scrollHeight <= box.clientHeight + 1;
+  };
+  if (fits(high)) return;
+  while (high - low > 1) {
+    const middle = (low + high) / 2;
+    if (fits(middle)) low = middle;
+    else high = middle;
+  }
+  fits(low);
+}
+
+export function knitPart() {
+  const box = el("div", { class: "knit" });
+  let starting = false;
+  const show = () => {
+    if (now.view && !now.over) {
+      starting = false;
+      fill(box, ...atWork());
+      fitAll(box);
+    } else if (!starting || now.over) {
+      starting = true;
+      startView(box);
+    }
+  };
+  on("knit", show);
+  new ResizeObserver(() => fitAll(box)).observe(box);
+  watchScreen(() => changed("knit"));
+  onPedal(() => {
+    if (document.body.dataset.part !== "knit" || document.body.classList.contains("unheard") || document.querySelector("dialog[open]")) return;
+    /** @type {HTMLButtonElement | null} */ (document.getElementById("big"))?.click();
+  });
+  show();
+  return box;
+}
+
+/** @param {HTMLElement} box */
+function fitAll(box) {
+  const least = 77;
+  const sizes = /** @type {[string, number, number][]} */ ([[".pass", least, 900], [".direction b", 40, 190], [".state b", 40, 150], [".yarn-name", least, 120], [".next", 40, 90], [".due", least, 150]]);
+  for (const [which, low, high] of sizes) for (const one of box.querySelectorAll(which)) fit(/** @type {HTMLElement} */ (one), low, high);
+}
+
+/** What the live line tells of the knitting. @param {any} message */
+export function takeKnit(message) {
+  const before = now.view;
+  now.view = message.view;
+  now.over = message.over;
+  now.name = message.name;
+  const serial = message.view?.question?.serial ?? 0;
+  if (serial !== now.serial) {
+    now.serial = serial;
+    now.step = 0;
+  }
+  for (const { event, told } of message.events) heard(event, told);
+  if (message.view && before && before.number !== message.view.number) say("pass", `${message.view.number}, ${message.view.row.direction}`);
+  keepAwake(!!message.view && !message.over, () => changed("knit"));
+  changed("knit");
+}
+
+/** @param {string} event @param {any} told */
+function heard(event, told) {
+  if (event === "asked") say("ask", (told.question.prompts ?? []).map((/** @type {any} */ prompt) => prompt.line).join(". ") || TITLES[told.question.kind] || "");
+  else if (event === "due") say("ahead", told.prompts.map((/** @type {any} */ prompt) => prompt.line).join(". "));
+  else if (event === "stopped" || event === "link-lost") say("trouble", told.error.what);
+  else if (event === "link-quiet") say("trouble", "The board is silent.");
+  else if (event === "answer-refused") remark(told.why);
+  else if (event === "wished" && told.fate === "refused") remark(told.why);
+  else if (event === "wished" && told.fate === "noted" && told.wish.wish !== "note") remark("noted");
+  else if (event === "wished" && told.wish.wish === "note") remark("the note is in the journal");
+}
+
+/** @param {string} words */
+function remark(words) {
+  now.note = words;
+  setTimeout(() => {
+    if (now.note === words) {
+      now.note = "";
+      changed("knit");
+    }
+  }, 6000);
+}
+
+/** @returns {import("./dom.js").Child[]} */
+function atWork() {
+  const view = now.view;
+  const [word, form, urgency] = STATES[view.state] ?? [view.state, "query", "look"];
+  const state = el("div", { class: `state ${urgency}`, role: "status", title: MEANS[view.state] ?? "" }, shape(form), el("b", {}, word), el("span", { class: "means" }, MEANS[view.state] ?? ""));
+  const question = view.question;
+  if (question && question.kind !== "pass") return [state, ...asked(question, view), small(view)];
+  const digits = String(view.number).length;
+  return [
+    state,
+    el("div", { class: "figures" },
+      el("div", { class: "pass", "data-digits": digits, "aria-label": `pass ${view.number} of ${view.passes}` }, String(view.number)),
+      el("div", { class: "facts-big" },
+        el("div", { class: "direction" }, el("b", {}, view.row.direction), way(view.row.direction)),
+        el("ul", { class: "yarns" }, ...(view.row.yarns.length ? view.row.yarns.map(skein) : [el("li", {}, "–")])),
+        el("div", { class: "next" }, nextWords(view)))),
+    view.row && view.beads && byHand(view) ? beadsView(view) : null,
+    bigButton(question ? "knitted" : "nothing to confirm", question ? () => answer("go-on") : null),
+    small(view),
+  ];
+}
+
+/** @param {any} view */
+const byHand = (view) => view.question?.kind === "pass";
+
+/** @param {any} view */
+function nextWords(view) {
+  const prompt = view.coming?.prompts?.[0];
+  return prompt ? (prompt.ahead ?? prompt.line) : view.number < view.passes ? "knit on" : "the last pass";
+}
+
+/** What is due takes the whole page, one thing at a time. @param {any} question @param {any} view */
+function asked(question, view) {
+  if (question.kind === "row") return rowAsked(question, view);
+  const prompts = question.prompts.length ? question.prompts : [{ line: question.why || "go on when you are ready", short: question.why || "go on?" }];
+  const step = Math.min(now.step, prompts.length - 1);
+  const last = step === prompts.length - 1;
+  const prompt = prompts[step];
+  const count = question.kind === "plain" ? `${view.plain_rows} plain rows so far` : prompts.length > 1 ? `${step + 1} of ${prompts.length}` : "";
+  const yes = question.kind === "sure" ? "yes, this one" : last ? "done" : "done, next";
+  return [
+    el("section", { class: "asked", "aria-live": "assertive", "aria-label": TITLES[question.kind] ?? "To be done" },
+      el("h1", {}, TITLES[question.kind] ?? "To be done", el("span", { class: "soft" }, ` pass ${question.pass_number} · ${count}`)),
+      el("div", { class: "due", tabIndex: 0 }, prompt.yarn ? el("span", { class: "skein", style: { "--yarn": prompt.yarn.colour } }) : null, prompt.short ?? prompt.line),
+      prompt.short !== prompt.line ? el("p", { class: "whole" }, prompt.line) : null),
+    bigButton(yes, () => {
+      if (last) answer(question.kind === "sure" ? question.pass_number : "go-on");
+      else {
+        now.step = step + 1;
+        changed("knit");
+      }
+    }),
+    step > 0 || question.kind === "sure" ? el("div", { class: "row" },
+      step > 0 ? button("the one before", () => { now.step = step - 1; changed("knit"); }, { id: "step-before" }) : null,
+      question.kind === "sure" ? button("no, another one", () => answer("no"), { id: "sure-no" }) : null) : null,
+  ];
+}
+
+/** @param {any} question @param {any} view */
+function rowAsked(question, view) {
+  const other = el("input", { type: "number", id: "row-other", min: "0", max: String(view.passes), "aria-label": "another pass" });
+  return [
+    el("section", { class: "asked", "aria-label": TITLES.row },
+      el("h1", {}, TITLES.row),
+      el("p", {}, `Asked because ${question.why}. Look at the needles; undo a pass that is only half knitted.`),
+      ...view.candidates.map((/** @type {any} */ row) =>
+        el("div", { class: "candidate" },
+          button(row.number ? `pass ${row.number}` : "none is knitted", () => answer(row.number), { class: "main", "data-row": row.number }),
+          el("p", {}, row.number ? `went ${row.direction}, so the carriage stands at the ${row.side}. ${row.means.join(" ")}` : `the carriage stands at the ${row.side}`),
+          row.selected ? needles(row) : null)),
+      el("div", { class: "row" }, el("label", {}, "another one: ", other), button("it is this one", () => other.value !== "" && answer(Number(other.value)), { id: "row-go" }))),
+  ];
+}
+
+/** A row of needles as it lies: selected ones tall and filled, the others short. @param {any} row */
+function needles(row) {
+  const wide = 6;
+  const canvas = el("canvas", { class: "needles", role: "img", "aria-label": `needles ${row.first} to ${row.last}`, width: row.selected.length * wide, height: 34 });
+  const brush = canvas.getContext("2d");
+  if (brush) {
+    brush.fillStyle = "#fffdf8";
+    brush.fillRect(0, 0, canvas.width, canvas.height);
+    brush.fillStyle = "#17252a";
+    [...row.selected].forEach((mark, at) => brush.fillRect(at * wide + 1, mark === "1" ? 3 : 24, wide - 2, mark === "1" ? 29 : 8));
+  }
+  return canvas;
+}
+
+/** @param {string} words @param {(() => void) | null} press */
+function bigButton(words, press) {
+  return button(words, () => press?.(), { id: "big", class: "big main", disabled: !press });
+}
+
+/** @param {any} view */
+function small(view) {
+  const pace = view.rows_per_min ? `${Math.round(view.rows_per_min)} rows a minute` : "";
+  const left = view.left ? `about ${Math.max(1, Math.round(view.left.left_s / 60))} min left` : "";
+  const wish = (/** @type {any} */ given) => () => tried(() => ask("/api/knit/wish", given));
+  const stopping = performance.now() - now.stopAt < 4000;
+  return el("div", { class: "small" },
+    button("pause", wish({ wish: "pause" }), { id: "wish-pause" }),
+    button("back", () => backBox(view), { id: "wish-back" }),
+    button("note", noteBox, { id: "wish-note" }),
+    button(speaks() ? "hush" : "speak", () => {
+      const why = setSpeaking(!speaks());
+      if (why) remark(why);
+      changed("knit");
+    }, { id: "wish-speak", "aria-pressed": String(speaks()) }),
+    button("pedal", pedalBox, { id: "wish-pedal" }),
+    button(stopping ? "press again to stop" : "stop", () => {
+      if (performance.now() - now.stopAt < 4000) {
+        now.stopAt = 0;
+        wish({ wish: "stop" })();
+        return;
+      }
+      now.stopAt = performance.now();
+      changed("knit");
+      setTimeout(() => changed("knit"), 4100);
+    }, { id: "wish-stop", class: stopping ? "warn" : "" }),
+    el("span", { class: "remark", role: "status" }, now.note || [`${view.done} of ${view.passes} done`, view.band, pace, left, screenWords()].filter(Boolean).join(" · ")));
+}
+
+/** @param {string | number} reply */
+function answer(reply) {
+  const question = now.view?.question;
+  if (question) tried(() => ask("/api/knit/answer", { question: question.serial, reply }));
+}
+
+/**
+ * A small box over the page.
+ * @param {string} title
+ * @param {(close: () => void) => import("./dom.js").Child[]} inside
+ */
+function over(title, inside) {
+  const box = el("dialog", { "aria-label": title });
+  const close = () => box.close();
+  box.append(el("h2", {}, title), ...inside(close).filter((child) => !!child && typeof child !== "boolean").map((child) => /** @type {Node} */ (child)), button("close", close));
+  box.addEventListener("close", () => {
+    stopLearning();
+    box.remove();
+  });
+  document.body.append(box);
+  box.showModal();
+}
+
+/** @param {any} view */
+function backBox(view) {
+  const count = el("input", { type: "number", id: "back-count", min: "1", max: String(Math.max(1, view.done)), value: "1" });
+  over("Step back", (close) => [
+    el("p", {}, "Un-knit so many passes; then the knitting goes on from there."),
+    el("label", {}, "passes ", count),
+    button("step back", () => {
+      tried(() => ask("/api/knit/wish", { wish: "step-back", passes: Number(count.value) }));
+      close();
+    }, { class: "main", id: "back-go" }),
+  ]);
+}
+
+function noteBox() {
+  const text = el("textarea", { id: "note-text", rows: 3, maxLength: 1000, "aria-label": "note" });
+  over("A note in the journal", (close) => [
+    text,
+    button("keep it", () => {
+      if (text.value.trim()) tried(() => ask("/api/knit/wish", { wish: "note", text: text.value }));
+      close();
+    }, { class: "main", id: "note-go" }),
+  ]);
+}
+
+function pedalBox() {
+  const says = el("p", { role: "status", id: "pedal-says" }, pedalKey() ? `the pedal sends ${pedalKey()}` : "no pedal is known yet");
+  over("Foot pedal and voice", () => [
+    says,
+    button("learn it: then press the pedal", () => {
+      says.textContent = "press the pedal now";
+      learnPedal((code) => { says.textContent = `the pedal sends ${code}`; });
+    }, { id: "pedal-learn" }),
+    button("forget it", () => { forgetPedal(); says.textContent = "no pedal is known"; }),
+    voiceChoices(),
+  ]);
+}
+
+/** Where a knitting begins, or goes on. @param {HTMLElement} box */
+async function startView(box) {
+  const over = now.over;
+  const told = await tried(() => ask("/api/knit"));
+  if (!told || (now.view && !now.over)) return;
+  const port = el("input", { type: "text", id: "port", list: "port-list", value: told.ports[0] ?? "sim://", autocomplete: "off", spellcheck: false });
+  const anyway = el("input", { type: "checkbox", id: "anyway" });
+  const start = (/** @type {string} */ where) => () => tried(() => ask("/api/knit/begin", { port: where === "" ? port.value.trim() : where, anyway: anyway.checked }));
+  fill(box, el("div", { class: "open" },
+    over ? ended(over) : null,
+    el("div", { class: "cards" },
+      el("section", { class: "panel" }, el("h2", {}, store.piece ? `Knit ${store.piece.name}` : "Open a piece first"),
+        store.verdict && !store.verdict.can_be_knitted ? el("p", { class: "caution" }, el("label", {}, anyway, " knit it although something must be mended")) : null,
+        el("div", { class: "field" }, el("label", { for: "port" }, "board's port"), el("span", {}, port, el("datalist", { id: "port-list" }, ...[...told.ports, "sim://"].map((name) => el("option", { value: name }))))),
+        el("p", { class: "soft" }, "sim:// is a simulated board with a simulated hand; ?live=1 lets it take its time."),
+        el("p", { class: "row" },
+          button("knit with the board", start(""), { class: "main", id: "begin-board", disabled: !store.piece }),
+          button("knit by hand", start("by hand"), { id: "begin-hand", disabled: !store.piece }))),
+      el("section", { class: "panel" }, el("h2", {}, "Begun and not finished"),
+        told.begun.length ? el("ul", { class: "names" }, ...told.begun.map((/** @type {any} */ one) =>
+          el("li", {}, button(`${one.name}: ${one.done} of ${one.passes}`, () => tried(() => ask("/api/knit/resume", { journal: one.journal, port: "" })), { "data-journal": one.journal })))) : el("p", { class: "soft" }, "nothing")))));
+}
+
+/** @param {any} over */
+function ended(over) {
+  const trouble = over.trouble;
+  return el("section", { class: "panel ended", role: "status" },
+    el("h1", {}, over.finished ? `${now.name} is finished` : `${now.name}: stopped on the way`),
+    el("p", {}, `${over.done} passes are knitted, ${over.knitted} of them now.`),
+    over.wrong.length ? el("p", { class: "caution" }, `Not as planned: pass ${over.wrong.join(", ")}.`) : null,
+    trouble ? el("p", { class: "caution" }, el("strong", {}, trouble.what), ` ${trouble.where} ${trouble.hint}`) : null,
+    over.finished ? null : el("p", {}, "It goes on from here whenever you like."));
+}
