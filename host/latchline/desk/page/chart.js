@@ -30,6 +30,24 @@ const hand = {
   copying: false,
 };
 
+/** @type {Sight | null} */
+let sightNow = null;
+
+/**
+ * Where the middle of a cell lies on the screen, from 0 at the bottom left.
+ * @param {number} row
+ * @param {number} stitch
+ * @returns {Point | null}
+ */
+export function spotOf(row, stitch) {
+  const drawn = drawing();
+  if (!drawn || !sightNow) return null;
+  const [wide, tall] = sightNow.cell();
+  const [x, y] = sightNow.spot(drawn, [row, stitch]);
+  const box = sightNow.canvas.getBoundingClientRect();
+  return [box.left + x + wide / 2, box.top + y + tall / 2];
+}
+
 /** The chart with its tools. */
 export function chartPanel() {
   const canvas = el("canvas", { tabIndex: 0, role: "application", "aria-roledescription": "chart" });
@@ -40,6 +58,7 @@ export function chartPanel() {
   const none = el("p", { class: "none" });
   const panel = el("section", { class: "panel chart", "aria-label": "Chart" }, tools, none, scroller, where);
   const sight = new Sight(canvas, spacer, scroller, where);
+  sightNow = sight;
 
   const show = () => {
     const drawn = drawing();

@@ -1,0 +1,322 @@
+"""Chart and fabric in a real browser."""
+
+from __future__ import annotations
+
+import io
+import json
+import subprocess
+import threading
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser.pages import (
+    MODULES,
+    REBOUND,
+    VIEWPORTS,
+    a_browser,
+    a_page,
+    copied_examples,
+    fingerprint,
+    needed,
+    overflowing,
+    text_of,
+    until,
+)
+from desk.serving import Served, served
+from PIL import Image
+from playwright.sync_api import Browser, Page
+
+from latchline.piece.file import load_piece
+
+pytestmark = [pytest.mark.slow, pytest.mark.browser]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with a_browser() as running:
+        yield running
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    copied_examples(tmp_path / "pieces")
+    return tmp_path
+
+
+@pytest.fixture
+def desk(home: Path) -> Iterator[Served]:
+    with served(home / "pieces" / "harbour-blanket.toml", home=home) as running:
+        yield running
+
+
+def cell(page: Page, row: int, stitch: int) -> tuple[float, float]:
+    """Where a cell of the chart lies on the screen."""
+    place = page.evaluate(
+        """async ([row, stitch]) => {
+          const { spotOf } = await import('/chart.js');
+          return spotOf(row, stitch);
+        }""",
+        [row, stitch],
+    )
+    return place[0], place[1]
+
+
+def test_every_module_of_the_page_holds_its_types() -> None:
+    needed(MODULES / "typescript")
+    ran = subprocess.run(
+        ["node", str(MODULES / "typescript" / "bin" / "tsc"), "-p", str(MODULES.parent)], capture_output=True, text=True
+    )
+    assert ran.returncode == 0, ran.stdout
+
+
+def test_a_pencil_stroke_is_seen_saved_and_read_again(browser: Browser, desk: Served, home: Path) -> None:
+    with a_page(browser, desk) as page:
+        before = fingerprint(page)
+        page.click("#band-1")
+        page.click("#colour-1")
+        x, y = until(lambda: cell(page, 0, 1))
+        page.mouse.move(x, y)
+        page.mouse.down()
+        to = cell(page, 3, 4)
+        page.mouse.move(*to, steps=4)
+        page.mouse.up()
+        drawn = fingerprint(page, before)
+        page.click("#do-undo")
+        assert fingerprint(page, drawn) == before
+        page.click("#do-redo")
+        assert fingerprint(page, before) == drawn
+        page.click("#do-save")
+        until(lambda: "saved" in text_of(page, "#kept"))
+    assert f"{load_piece(home / 'pieces' / 'harbour-blanket.toml').plan().fingerprint:08x}" == drawn
+
+
+def test_the_chart_is_drawn_with_the_keyboard_alone(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        before = fingerprint(page)
+        page.focus("#band-1")
+        page.keyboard.press("Enter")
+        page.focus("#colour-0")
+        page.keyboard.press("Enter")
+        page.focus(".chart canvas")
+        for key in ("ArrowRight", "ArrowUp", "ArrowUp"):
+            page.keyboard.press(key)
+        until(lambda: "row 3, stitch 2" in text_of(page, ".chart .where"))
+        page.keyboard.press(" ")
+        drawn = fingerprint(page, before)
+        page.keyboard.press("Control+z")
+        assert fingerprint(page, drawn) == before
+
+
+def test_an_option_changes_the_picture_and_the_newest_wins(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        before = fingerprint(page)
+        page.click("#band-1")
+        for value in ("2", "3", "4", "5"):
+            page.fill("#band-row_repeat", value)
+            page.dispatch_event("#band-row_repeat", "change")
+        last = until(
+            lambda: (
+                "row_repeat" in json.dumps(piece(desk)["values"])
+                and piece(desk)["values"]["bands"][1].get("row_repeat") == 5
+            )
+        )
+        assert last
+        with desk.client() as client:
+            meant = client.get("/api/verdict").json()["fingerprint"]
+        until(lambda: text_of(page, "#fingerprint") == meant)
+        assert meant != before
+        serial = piece(desk)["serial"]
+        until(lambda: page.get_attribute(".fabric canvas", "data-serial") == str(serial))
+
+
+def piece(desk: Served) -> dict[str, Any]:
+    with desk.client() as client:
+        return dict(client.get("/api/piece").json())
+
+
+def test_an_error_says_what_where_and_how_to_mend_it(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#band-1")
+        page.fill("#band-row_repeat", "0")
+        page.dispatch_event("#band-row_repeat", "change")
+        told = until(lambda: text_of(page, ".trouble"))
+        assert "row_repeat" in told
+        assert "1 to 1000" in told
+        until(lambda: page.query_selector(".field.wrong #band-row_repeat"))
+        page.click("#do-undo")
+        until(lambda: not text_of(page, ".trouble"))
+
+
+def test_a_finding_is_marked_and_its_mend_is_one_press_and_one_undo(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        before = fingerprint(page)
+        page.click("#band-1")
+        page.select_option("#band-technique", "tuck")
+        tuck = fingerprint(page, before)
+        page.click(".finding .place:not([disabled])")
+        mend = until(lambda: page.query_selector(".mend:not([disabled])"))
+        mend.click()
+        mended = fingerprint(page, tuck)
+        page.click("#do-undo")
+        assert fingerprint(page, mended) == tuck
+
+
+def test_two_pages_show_one_piece(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as one, a_page(browser, desk) as other:
+        before = fingerprint(one)
+        assert fingerprint(other) == before
+        one.click("#band-1")
+        one.select_option("#band-technique", "slip")
+        after = fingerprint(one, before)
+        assert fingerprint(other, before) == after
+
+
+def test_a_photograph_becomes_a_chart_in_one_step(browser: Browser, desk: Served, tmp_path: Path) -> None:
+    picture = Image.new("RGB", (300, 200), "#f0e8d8")
+    picture.paste("#203050", (100, 0, 200, 200))
+    out = io.BytesIO()
+    picture.save(out, "JPEG")
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#way-open")
+        page.set_input_files("#photo-file", {"name": "gull.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()})
+        page.fill("#photo-width", "30")
+        page.click("#photo-go")
+        until(lambda: text_of(page, "h1") == "gull")
+        drawing = piece(desk)["drawings"]["gull.txt"]
+        assert drawing["stitches"] == 30
+        assert 24 <= drawing["rows"] <= 28
+
+
+def test_an_empty_chart_is_begun_and_saved_under_a_name(browser: Browser, desk: Served, home: Path) -> None:
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#way-open")
+        page.fill("#empty-name", "oar mat")
+        page.click("#empty-go")
+        until(lambda: text_of(page, "h1") == "oar mat")
+        page.click("#do-save")
+        page.fill("#save-name", "oar-mat")
+        page.click("#save-go")
+        until(lambda: "oar-mat.toml" in text_of(page, "#kept"))
+    assert load_piece(home / "pieces" / "oar-mat.toml").plan().passes == 40
+
+
+def test_a_dropped_chart_is_opened(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#way-open")
+        page.set_input_files("#open-file", {"name": "net.txt", "mimeType": "text/plain", "buffer": b"#.\n.#\n"})
+        until(lambda: text_of(page, "h1") == "net")
+        assert piece(desk)["drawings"]["net.txt"]["stitches"] == 2
+
+
+@pytest.mark.parametrize(("size", "scheme"), list(zip(VIEWPORTS, ["light", "dark", "light"], strict=True)))
+def test_nothing_leaves_the_page_and_everybody_can_use_it(
+    browser: Browser, desk: Served, size: tuple[int, int], scheme: Any
+) -> None:
+    needed(MODULES / "axe-core")
+    axe = (MODULES / "axe-core" / "axe.min.js").read_text()
+    with a_page(browser, desk, size, color_scheme=scheme, reduced_motion="reduce", bypass_csp=True) as page:
+        fingerprint(page)
+        page.click("#band-1")
+        for way in ("draw", "open"):
+            page.click(f"#way-{way}")
+            assert overflowing(page) == []
+            found = page.evaluate(
+                f"async () => {{ {axe}; const told = await axe.run(); return told.violations.map((one) => [one.id, one.nodes.map((node) => node.html)]); }}"
+            )
+            assert found == []
+
+
+# Strangers
+
+
+class _Hostile(BaseHTTPRequestHandler):
+    page = b""
+
+    def do_GET(self) -> None:
+        self.send_response(200)
+        self.send_header("Content-Type", "text/html")
+        self.end_headers()
+        self.wfile.write(self.page)
+
+    def log_message(self, *args: Any) -> None:
+        pass
+
+
+def test_a_hostile_page_on_another_port_gets_nothing(browser: Browser, desk: Served) -> None:
+    with desk.client() as client:
+        client.get("/api/desk")
+        client.post("/api/edit", json={"edit": "option", "band": 1, "key": "technique", "value": "slip"})
+    server = HTTPServer(("127.0.0.1", 0), _Hostile)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    context = browser.new_context()
+    try:
+        page = context.new_page()
+        page.goto(f"http://127.0.0.1:{server.server_port}/")
+        tried = page.evaluate(
+            """async ([origin, key]) => {
+              const told = {};
+              const headers = { 'X-Latchline-Key': key, 'Content-Type': 'application/json' };
+              const attempt = async (name, work) => { try { told[name] = await work(); } catch (error) { told[name] = 'refused'; } };
+              await attempt('read', async () => (await fetch(origin + '/api/piece', { headers })).status);
+              await attempt('write', async () => (await fetch(origin + '/api/undo', { method: 'POST', headers, body: '{}' })).status);
+              await attempt('blind', async () => { const told = await fetch(origin + '/api/undo', { method: 'POST', mode: 'no-cors', headers: { 'Content-Type': 'text/plain' }, body: '{}' }); return told.type === 'opaque' ? 'blind' : told.status; });
+              await attempt('socket', () => new Promise((done) => { const line = new WebSocket(origin.replace('http', 'ws') + '/api/live'); line.onopen = () => done('open'); line.onerror = () => done('refused'); }));
+              await attempt('script', () => new Promise((done) => { const one = document.createElement('script'); one.src = origin + '/desk.js'; one.onload = () => done('loaded'); one.onerror = () => done('refused'); document.head.append(one); }));
+              return told;
+            }""",
+            [desk.origin, desk.key],
+        )
+        assert set(tried.values()) <= {"refused", "blind"}
+        frame = page.evaluate(
+            """(origin) => new Promise((done) => { const one = document.createElement('iframe'); one.onload = () => { try { done(one.contentDocument ? 'ours' : 'shut'); } catch { done('shut'); } }; one.src = origin + '/'; document.body.append(one); })""",
+            desk.origin,
+        )
+        assert frame in ("shut", "ours")
+        assert not any(one.url.startswith(desk.origin) and one.query_selector("#head") for one in page.frames)
+    finally:
+        context.close()
+        server.shutdown()
+        server.server_close()
+    assert piece(desk)["can_undo"] is True  # nothing was undone
+
+
+def test_a_rebound_name_is_not_served(browser: Browser, desk: Served) -> None:
+    """A name of another site that was made to point to this machine."""
+    page = browser.new_page()
+    answer = page.goto(f"http://{REBOUND}:{desk.port}/")
+    assert answer is not None
+    assert answer.status == 421
+    page.close()
+
+
+def test_the_page_runs_no_text_as_code(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk, complains=True) as page:
+        fingerprint(page)
+        for attempt in ("document.body.innerHTML = '<img>'", "eval('1')", "new Function('1')()"):
+            script = f"""() => new Promise((done) => setTimeout(() => {{
+                try {{ {attempt}; done('done'); }} catch (error) {{ done(error.name); }} }}))"""
+            assert page.evaluate(script) in ("TypeError", "EvalError"), attempt
+
+
+def test_the_key_stays_in_the_tab(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        assert desk.key not in page.url
+        assert page.evaluate("() => sessionStorage.getItem('latchline-key')") == desk.key
+        assert page.evaluate("() => document.cookie + JSON.stringify(localStorage)") == "{}"
+        page.reload()
+        fingerprint(page)
+
+
+def test_a_page_of_an_earlier_run_says_so(browser: Browser, desk: Served, home: Path) -> None:
+    with served(home / "pieces", home=home) as second, a_page(browser, second) as page:
+        page.evaluate("(key) => sessionStorage.setItem('latchline-key', key)", desk.key)
+        page.reload()
+        until(lambda: "earlier run" in text_of(page, "#complaint"))
