@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from latchline.checks import across, drawing, upward, yarns
+from latchline.checks import across, drawing, hands, upward, yarns
 from latchline.checks.look import Look, Rule
 from latchline.checks.model import MUST_MEND, Finding, in_order
 from latchline.plan.limits import Limits
@@ -34,6 +34,10 @@ OF_ALL: dict[str, Rule] = {
     "stitch-size": yarns.stitch_size,
     "tightness": yarns.tightness,
     "curls": yarns.curls,
+    "empty-needles": hands.empty_needles,
+    "loops-crowded": hands.loops_crowded,
+    "cable-reach": hands.cable_reach,
+    "loops-left": hands.loops_left,
 }
 RULES: dict[str, Rule] = OF_TECHNIQUES | OF_ALL
 

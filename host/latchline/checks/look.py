@@ -10,8 +10,10 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.checks.model import Finding
+from latchline.fabric.hanging import Hanging, hanging
 from latchline.fabric.loops import Bools, Codes, does, knits
 from latchline.fabric.structure import CHUNK_PASSES, floats
+from latchline.plan.hand import HandStep, Position
 from latchline.plan.limits import Limits
 from latchline.plan.model import Band, Plan
 from latchline.runs import runs
@@ -93,6 +95,21 @@ class Look:
         return does(self.plan)
 
     @cached_property
+    def working(self) -> Bools:
+        """Which needles are in working position in each pass, bool (passes, width)."""
+        working: Bools = self.plan.positions_of() == Position.WORK
+        return working
+
+    @cached_property
+    def hanging(self) -> list[Hanging]:
+        """How many loops hang on the needles wherever something is done by hand; empty where nothing is."""
+        return list(hanging(self.plan)) if self.plan.shaped else []
+
+    def hand_of(self, band: Band) -> list[HandStep]:
+        """What is done by hand before the band's passes."""
+        return [step for step in self.plan.hand if band.first <= step.before <= band.last]
+
+    @cached_property
     def own(self) -> Limits:
         """The limits with those filled in that go by the bed's pitch."""
         return self.limits.at(self.plan.profile.pitch_mm)
@@ -120,7 +137,10 @@ class Look:
         parts = []
         for start in range(0, self.plan.span.width, NEEDLES_AT_ONCE):
             codes = np.ascontiguousarray(self.codes[:, start : start + NEEDLES_AT_ONCE].T)
-            line, first, last = runs(~knits(codes), shortest)
+            idle = ~knits(codes)
+            if self.plan.shaped:  # a needle that is held or out of work by hand is at rest, not idle
+                idle &= self.working[:, start : start + NEEDLES_AT_ONCE].T
+            line, first, last = runs(idle, shortest)
             tucks = np.zeros((len(codes), codes.shape[1] + 1), dtype=np.int32)
             np.cumsum(codes == Does.TUCK, axis=1, dtype=np.int32, out=tucks[:, 1:])
             parts.append(np.stack([line + start, first + 1, last + 1, tucks[line, last + 1] - tucks[line, first]]))
@@ -153,6 +173,8 @@ class Look:
             if band.passes <= self.own.held_passes and idle.any():
                 soon = self.codes[band.last : band.first - 1 + self.own.held_passes + 1]
                 idle &= ~knits(soon).any(axis=0)
+            if self.plan.shaped:
+                idle &= self.working[band.first - 1 : band.last].any(axis=0)
             if idle.any():
                 result[band.first] = np.flatnonzero(idle).astype(np.int64)
         return result

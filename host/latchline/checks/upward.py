@@ -132,12 +132,17 @@ def _row_mends(band: Band) -> tuple[Mend, ...]:
 
 def edge_needle(look: Look) -> Iterator[Finding]:
     for band in look.bands_checked("edge-needle"):
-        idle = ~knits(look.codes_of(band)[:, [0, -1]])
-        for end, place in ((0, 0), (1, look.plan.span.width - 1)):
+        codes = look.codes_of(band)
+        ends = np.tile([0, look.plan.span.width - 1], (band.passes, 1))
+        if look.plan.shaped:
+            working = look.working[band.first - 1 : band.last]
+            ends = np.stack([working.argmax(axis=1), working.shape[1] - 1 - working[:, ::-1].argmax(axis=1)], axis=1)
+        idle = ~knits(np.take_along_axis(codes, ends, axis=1))
+        for end in (0, 1):
             passes = np.flatnonzero(idle[:, end])
             if not len(passes):
                 continue
-            first = band.first + int(passes[0])
+            first, place = band.first + int(passes[0]), int(ends[passes[0], end])
             yield Finding(
                 rule="edge-needle",
                 severity=LOOK_AT,

@@ -123,7 +123,7 @@ def weights(look: Look) -> Iterator[Finding]:
 
 def curls(look: Look) -> Iterator[Finding]:
     for band in look.plan.bands:
-        if band.technique.name == "stocking" and band.passes > PLAIN_ROWS_OF_COURSE:
+        if band.technique.name == "stocking" and band.passes > PLAIN_ROWS_OF_COURSE and band.counts:
             yield Finding(
                 rule="curls",
                 severity=GOOD_TO_KNOW,

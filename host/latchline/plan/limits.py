@@ -22,7 +22,8 @@ class Limits:
     needle, one after another; tucks_stacked_fine: the same in fine yarn. tucks_beside: side by
     side in a pass; tucks_beside_most: never more. laid_in_needles: that a laid-in yarn may pass
     on one side. weights_rows: rows between moves of the edge weights. alike_rows: rows that may
-    be alike before the fabric bands or curls. tightness_most: √tex / loop length in mm.
+    be alike before the fabric bands or curls. loops_on_needle: that a stitch is drawn through.
+    cable_needles: that a cable crosses in all. tightness_most: √tex / loop length in mm.
     fine_tex, medium_tex, heavy_tex: the thickest yarn of each class. fine_size, medium_size,
     heavy_size: the largest stitch size of each class on the dial.
     """
@@ -37,6 +38,8 @@ class Limits:
     laid_in_needles: int | None = None
     weights_rows: int = WEIGHTS_ROWS
     alike_rows: int = 20
+    loops_on_needle: int = 3
+    cable_needles: int = 6
     tightness_most: float = 1.5
     fine_tex: float | None = None
     medium_tex: float | None = None
@@ -60,6 +63,8 @@ class Limits:
             laid_in_needles=table.whole("laid_in_needles", 1, 255, None),
             weights_rows=table.whole("weights_rows", 1, 1000, default.weights_rows),
             alike_rows=table.whole("alike_rows", 1, 10_000, default.alike_rows),
+            loops_on_needle=table.whole("loops_on_needle", 1, 20, default.loops_on_needle),
+            cable_needles=table.whole("cable_needles", 2, 100, default.cable_needles),
             tightness_most=table.number("tightness_most", 0.1, 10.0, default.tightness_most),
             fine_tex=table.number("fine_tex", 1, 10_000, None),
             medium_tex=table.number("medium_tex", 1, 10_000, None),
