@@ -70,7 +70,7 @@ def test_the_end_needle_is_looked_for_where_the_edge_has_moved() -> None:
 
 @given(shaped_plans())
 def test_as_many_loops_hang_as_the_structure_leaves_there(plan: Plan) -> None:
-    at_end = list(hanging(plan))[-1].loops if plan.shaped else np.ones(plan.span.width)
+    at_end = list(hanging(plan))[-1].loops
     loops = structure(plan)
     left = loops.drawn_by == plan.passes + 1
     on = np.broadcast_to(np.arange(plan.span.width), left.shape) if loops.drawn_at is None else loops.drawn_at
