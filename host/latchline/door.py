@@ -30,12 +30,12 @@ SHEET_FORMS = ("md", "html", "pdf")
 Passes = tuple[int, int]
 
 
-def check(piece: Piece) -> tuple[Finding, ...]:
+def check(piece: Piece, *, mends: bool = True) -> tuple[Finding, ...]:
     """What should be looked at or mended before the piece is knitted, the worst first.
 
     Raises InputError where its charts and options make no plan.
     """
-    return findings(piece.plan(), piece.limits)
+    return findings(piece.plan(), piece.limits, mends=mends)
 
 
 def gauge_of(piece: Piece) -> Gauge:

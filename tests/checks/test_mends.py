@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 
 import strategies
 from latchline.chart.model import Chart
+from latchline.checks.find import findings
+from latchline.errors import InputError
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Yarn
@@ -44,6 +46,63 @@ def test_the_ground_behind_the_chart_breaks_every_float_of_slip_and_tuck() -> No
         offered = [mend.option for mend in found(rule, piece(band(technique, *LONG)))[0].mends]
         assert "--alternate-needles background" in offered
         assert not found(rule, piece(band(technique, *LONG, alternate_needles="background")))
+
+
+def test_a_mend_is_offered_only_where_it_helps() -> None:
+    """A stack of tucks in the middle of the row stands under its own mirror image."""
+    lines = ["11011", *["11011"] * 6, "01111"]
+    (finding,) = found("tucks-stacked", piece(band("tuck", *lines, edge_needles="as-chart")))
+    assert "--mirror-rows" not in [mend.option for mend in finding.mends]
+
+
+@given(
+    chart=strategies.coloured_charts(2, stitches=12),
+    technique=st.sampled_from(["tuck", "slip", "fair-isle", "slip-one-way"]),
+)
+def test_every_mend_that_is_offered_leaves_fewer_places(chart: Chart, technique: str) -> None:
+    drawn = ["".join(map(str, row)) for row in reversed(chart.cells.tolist())]
+    plain = band(technique, *drawn, rows=12)
+    for finding in findings(piece(plain)):
+        were = sum(item.places for item in found(finding.rule, piece(plain)))
+        for mend in finding.mends:
+            key, value = mend.key.split(" = ")
+            value = {"true": True, '"every:2"': 2}.get(value, int(value) if value.isdigit() else value.strip('"'))
+            after = piece(replace(plain, options=replace(plain.options, **{key: value})))
+            assert sum(item.places for item in found(finding.rule, after)) < were
+
+
+def test_a_mend_says_what_it_changes() -> None:
+    (finding,) = found("float-across", piece(band("fair-isle", "10000001", "11111111")))
+    assert [(mend.option, mend.changes) for mend in finding.mends] == [
+        ("--break-floats 5", "changes 1 stitch; no place left"),
+        ("--catch-floats 5", "changes no stitch, 1 to catch by hand; no place left"),
+    ]
+
+
+def test_contrast_that_turns_far_from_the_edge_is_offered_the_edge() -> None:
+    lines = ["00000000000110", "01100000000000"]
+    (finding,) = found("float-over-turn", piece(band("fair-isle", *lines)))
+    assert finding.mends[0].option == "--edge-needles contrast"
+    assert finding.mends[0].changes == "changes 4 stitches; no place left, 2 more of float-across"
+    plan = piece(band("fair-isle", *lines, edge_needles="contrast"))
+    assert plan.acting_masks()[:, [0, -1]].all()
+    with pytest.raises(InputError, match="leave edge-needles out"):
+        piece(band("slip", *lines, edge_needles="contrast"))
+
+
+@pytest.mark.parametrize(("width", "stitches"), [(11, 4), (10, 4), (7, 5)])
+def test_a_pattern_shifted_as_it_was_told_is_cut_alike_and_no_more_is_said(width: int, stitches: int) -> None:
+    line = "1" + "0" * (stitches - 1)
+    (finding,) = found("chart-cut", piece(band("fair-isle", line), width=width))
+    (mend,) = finding.mends
+    assert not found("chart-cut", piece(band("fair-isle", line, shift=int(mend.option.split()[1])), width=width))
+
+
+def test_a_motif_that_stands_alone_gets_advice_for_the_gap_beside_it() -> None:
+    span = load_profile("standard-200").centred(8)
+    (finding,) = found("motif-edge", piece(band("fair-isle", "0110", once_at=span.first + 2), width=8))
+    assert finding.needles == "L2-R2"
+    assert not found("motif-edge", piece(band("fair-isle", "0110"), width=8))
 
 
 def test_edge_stitches_mend_the_edge() -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -74,6 +75,22 @@ def colour_of(code: int, name: str = "") -> Colour:
 
 def code_of(colour: Colour) -> int:
     return colour.red << 16 | colour.green << 8 | colour.blue
+
+
+@cache
+def _names() -> dict[str, str]:
+    from PIL import ImageColor
+
+    names: dict[str, str] = {}
+    for name in ImageColor.colormap:
+        red, green, blue = ImageColor.getrgb(name)[:3]
+        names.setdefault(Colour(red, green, blue).hex, name)
+    return names
+
+
+def said(text: str) -> str:
+    """A colour given as #rrggbb by its CSS name, where it has one."""
+    return _names().get(text.lower(), text)
 
 
 def label(colour: Colour) -> str:

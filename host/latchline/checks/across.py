@@ -7,28 +7,19 @@ from collections.abc import Iterator
 import numpy as np
 
 from latchline.checks.look import Look, Places, found
-from latchline.checks.model import LOOK_AT, MUST_MEND, Finding, Mend
+from latchline.checks.model import LOOK_AT, MUST_MEND, Finding
 from latchline.fabric.loops import pass_yarns
 from latchline.plan.model import Band
 from latchline.technique.model import Does
 
-GROUND = Mend(
-    "let every other needle knit where the chart leaves the background",
-    "--alternate-needles background",
-    'alternate_needles = "background"',
-)
 
-
-def break_floats(needles: int) -> Mend:
-    return Mend(
-        f"where more than {needles} needles side by side don't take the yarn, let every other one take it",
-        f"--break-floats {needles}",
-        f"break_floats = {needles}",
-    )
+def _length(needles: int, pitch_mm: float) -> str:
+    """A float as a knitter measures it: needles passed by, and its length across the bed."""
+    return f"{needles} needle{'s' if needles != 1 else ''}, {(needles + 1) * pitch_mm / 10:.1f} cm"
 
 
 def float_across(look: Look) -> Iterator[Finding]:
-    limit, most = look.own.float_needles or 0, look.own.float_needles_most
+    limit = look.own.float_needles or 0
     yarns = pass_yarns(look.plan).yarns
     pitch = look.plan.profile.pitch_mm
     for band in look.bands_checked("float-across"):
@@ -36,30 +27,20 @@ def float_across(look: Look) -> Iterator[Finding]:
             continue  # the plan says where each is caught by hand
         places = look.long_floats.of_band(band)
         places = places.where(places.pass_first == places.pass_last)
-        mends = _float_mends(band, limit)
 
-        def describe(
-            size: int, index: int, band: Band = band, places: Places = places, mends: tuple[Mend, ...] = mends
-        ) -> Finding:
+        def describe(size: int, index: int, band: Band = band, places: Places = places) -> Finding:
             yarn = yarns[int(places.kind[index])].name
             return Finding(
                 rule="float-across",
-                severity=MUST_MEND if size > most else LOOK_AT,
+                severity=LOOK_AT,
                 band=band.name,
-                what=f"{yarn} floats past {size} needles, {(size + 1) * pitch:.0f} mm",
+                what=f"{yarn} floats past {_length(size, pitch)}, where {_length(limit, pitch)} are the limit",
                 why="a long float catches fingers and buttons, and pulls the fabric narrow",
-                todo="break it with stitches of its yarn, or catch it by hand on a needle halfway in the next row",
+                todo="catch it with a stitch of its yarn, or by hand before the next row, or latch it up afterwards",
                 limit=limit,
-                mends=mends,
             )
 
         yield from found(look, places, look.chart_row(places.pass_first), describe)
-
-
-def _float_mends(band: Band, limit: int) -> tuple[Mend, ...]:
-    if band.chart is None or len(band.chart.palette) > 2 or band.technique.cams.selected == Does.HELD:
-        return ()
-    return (break_floats(limit), GROUND) if band.technique.yarns == 1 else (break_floats(limit),)
 
 
 def float_over_turn(look: Look) -> Iterator[Finding]:
@@ -88,7 +69,7 @@ def float_over_turn(look: Look) -> Iterator[Finding]:
 
 
 def laid_in_float(look: Look) -> Iterator[Finding]:
-    limit, most = look.own.laid_in_needles or 0, look.own.float_needles_most
+    limit = look.own.laid_in_needles or 0
     for band in look.bands_checked("laid-in-float"):
         for code, words in ((Does.LAID_OVER, "over"), (Does.LAID_UNDER, "under")):
             places = look.doing(band, code, limit)
@@ -96,13 +77,12 @@ def laid_in_float(look: Look) -> Iterator[Finding]:
             def describe(size: int, _: int, band: Band = band, words: str = words) -> Finding:
                 return Finding(
                     rule="laid-in-float",
-                    severity=MUST_MEND if size > most else LOOK_AT,
+                    severity=LOOK_AT,
                     band=band.name,
                     what=f"the inlay yarn lies {words} {size} needles without a change",
                     why="a laid-in yarn is bound only where it changes between over and under",
                     todo="draw a change into the run",
                     limit=limit,
-                    mends=(break_floats(limit),),
                 )
 
             yield from found(look, places, look.chart_row(places.pass_first), describe)
@@ -122,7 +102,6 @@ def tucks_beside(look: Look) -> Iterator[Finding]:
                 why="tucked yarn that no knitted neighbour holds down lies loose or drops off the needles",
                 todo="let a needle between them knit",
                 limit=limit,
-                mends=(break_floats(limit), GROUND) if band.chart is not None else (),
             )
 
         yield from found(look, places, look.chart_row(places.pass_first), describe)

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from latchline.checks.look import Look, Numbers, Places, found
-from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Mend
+from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, Finding
 from latchline.fabric.loops import Bools, knits
 from latchline.plan.compile import shown_rows
 from latchline.plan.model import Band
+from latchline.plan.select import ground_row
 from latchline.runs import runs
 from latchline.technique.model import Does
 
@@ -33,7 +34,7 @@ def chart_cut(look: Look) -> Iterator[Finding]:
                 measured=over,
                 limit=0,
             )
-        elif not once and width % drawing.stitches:
+        elif not once and not _ends_alike(width, drawing.stitches, band.options.shift):
             yield Finding(
                 rule="chart-cut",
                 severity=GOOD_TO_KNOW,
@@ -43,7 +44,6 @@ def chart_cut(look: Look) -> Iterator[Finding]:
                 todo="take a multiple of the repeat, or shift the pattern so that both ends match",
                 measured=width % drawing.stitches,
                 limit=0,
-                mends=(_shifted(band, width),),
             )
         rows = int(look.plan.knitted_row[band.last - 1])
         height = drawing.rows * band.options.row_repeat
@@ -63,10 +63,32 @@ def chart_cut(look: Look) -> Iterator[Finding]:
             )
 
 
-def _shifted(band: Band, width: int) -> Mend:
-    assert band.drawing is not None
-    shift = (width % band.drawing.stitches) // 2
-    return Mend("shift the pattern so that both ends are cut alike", f"--shift {shift}", f"shift = {shift}")
+def _ends_alike(width: int, stitches: int, shift: int) -> bool:
+    """Whether the span cuts the repeat alike at both ends, or not at all; of an odd rest one end has a stitch more."""
+    left, right = shift % stitches, (width - shift) % stitches
+    return width % stitches == 0 or abs(left - right) <= 1
+
+
+def motif_edge(look: Look) -> Iterator[Finding]:
+    """A motif in another colour, or of missed stitches, on plain ground: a gap opens beside it."""
+    for band in look.plan.bands:
+        if band.options.once_at is None or band.drawing is None or band.technique.yarns != 2:
+            continue
+        if band.drawing.stitches >= look.plan.span.width or not band.technique.colour_work:
+            continue
+        first = band.options.once_at - look.plan.span.first
+        yield Finding(
+            rule="motif-edge",
+            severity=GOOD_TO_KNOW,
+            band=band.name,
+            what=f"the motif stands alone, and {band.yarns[1].name} turns at its edges",
+            why="two yarns that do not cross leave a gap between the motif and the ground beside it",
+            todo="at each turn hang the loop below the needle beside the motif onto its end needle, or let the "
+            "edge stitches of the motif step in and out from row to row",
+            pass_first=band.first,
+            pass_last=band.last,
+            needles=look.needles(first, first + band.drawing.stitches - 1),
+        )
 
 
 def seam(look: Look) -> Iterator[Finding]:
@@ -155,16 +177,13 @@ def colour_not_carried(look: Look) -> Iterator[Finding]:
         def describe(size: int, _: int, band: Band = band) -> Finding:
             return Finding(
                 rule="colour-not-carried",
-                severity=MUST_MEND,
+                severity=LOOK_AT,
                 band=band.name,
                 what=(f"{size} stitches side by side show" if size > 1 else "a stitch shows")
                 + " a colour that this row doesn't carry",
                 why="a needle that doesn't knit keeps showing the loop of the rows below",
                 todo="draw only the row's own colour or the colour right below, or choose another separation",
                 limit=0,
-                mends=(
-                    Mend("separate every row into all its colours", "--separation doubled", 'separation = "doubled"'),
-                ),
             )
 
         yield from found(look, places, look.chart_row(places.pass_first), describe)
@@ -202,29 +221,32 @@ def yarn_idle(look: Look) -> Iterator[Finding]:
 
 
 def rows_not_shown(look: Look) -> Iterator[Finding]:
-    """Chart rows that fall on the plain way back of a one-way technique."""
+    """Rows of the chart, or of the ground, that fall on the plain way back of a one-way technique."""
     for band in look.plan.bands:
-        if not band.technique.one_way or band.chart is None:
+        only = band.options.alternate_needles == "only"
+        if not band.technique.one_way or (band.chart is None and not only):
             continue
         here = slice(band.first - 1, band.last)
         patterned = look.plan.rightward[here] == (band.way == "rightward")
         rows = look.plan.chart_row[here]
+        if band.chart is None:
+            rows = ground_row(look.plan.knitted_row[here] - 1, band.options.row_repeat, one_way=True) % 2 + 1
         hidden = np.setdiff1d(rows, rows[patterned])
         if len(hidden):
+            whose = "rows of the ground" if band.chart is None else "chart rows"
             yield Finding(
                 rule="rows-not-shown",
                 severity=LOOK_AT,
                 band=band.name,
-                what=f"{len(hidden)} of {len(np.unique(rows))} chart rows fall on the plain way back only",
+                what=f"{len(hidden)} of {len(np.unique(rows))} {whose} fall on the plain way back only",
                 why="a one-way technique works its pattern in one direction and knits everything on the other",
-                todo="knit each chart row twice",
-                chart_row=int(hidden[0]),
+                todo="knit more rows" if band.chart is None else "knit each chart row twice",
+                chart_row=0 if band.chart is None else int(hidden[0]),
                 pass_first=band.first + int(np.flatnonzero(rows == hidden[0])[0]),
                 pass_last=band.last,
                 places=len(hidden),
                 measured=len(hidden),
                 limit=0,
-                mends=(Mend("knit each chart row twice", "--row-repeat 2", "row_repeat = 2"),),
             )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from latchline.checks import across, drawing, hands, upward, yarns
 from latchline.checks.look import Look, Rule
+from latchline.checks.mends import with_mends
 from latchline.checks.model import MUST_MEND, Finding, in_order
 from latchline.plan.limits import Limits
 from latchline.plan.model import Plan
@@ -28,6 +29,7 @@ OF_TECHNIQUES: dict[str, Rule] = {
 }
 OF_ALL: dict[str, Rule] = {
     "chart-cut": drawing.chart_cut,
+    "motif-edge": drawing.motif_edge,
     "seam": drawing.seam,
     "rows-not-shown": drawing.rows_not_shown,
     "yarn-class": yarns.yarn_class,
@@ -42,14 +44,15 @@ OF_ALL: dict[str, Rule] = {
 RULES: dict[str, Rule] = OF_TECHNIQUES | OF_ALL
 
 
-def findings(plan: Plan, limits: Limits | None = None) -> tuple[Finding, ...]:
-    """Everything that the rules find in a plan, worst first.
+def findings(plan: Plan, limits: Limits | None = None, *, mends: bool = True) -> tuple[Finding, ...]:
+    """Everything that the rules find in a plan, worst first. mends: with the ways out, each of them tried.
 
     For a rule that is broken in many places there is one finding a chart row (or a band), with
     the worst place and the number of places.
     """
     look = Look(plan, limits or Limits())
-    return in_order([finding for rule in RULES.values() for finding in rule(look)])
+    found = [finding for rule in RULES.values() for finding in rule(look)]
+    return in_order(with_mends(look, found, RULES) if mends else found)
 
 
 def can_be_knitted(found: Sequence[Finding]) -> bool:

@@ -161,18 +161,28 @@ class Look:
             kind=every.yarn.astype(np.int64),
         )
 
+    def tucks_limit(self, band: Band) -> int:
+        """How many tucks running a needle of the band bears: more in fine yarn."""
+        fine = bool(band.yarns) and self.own.yarn_class(band.yarns[0], self.plan.profile.pitch_mm) == "fine"
+        return self.own.tucks_stacked_fine if fine else self.own.tucks_stacked
+
     @cached_property
     def never_knitting(self) -> dict[int, Numbers]:
         """By the first pass of each band that has some: needles (places in the span) that knit in none of its passes.
 
-        A band that is over within the limit, and after which the needle knits again, is let pass.
+        Not where they knit again, or the piece is over, before they have tucked or missed too often.
         """
         result = {}
         for band in self.bands_checked("never-knits"):
             idle = ~knits(self.codes_of(band)).any(axis=0)
-            if band.passes <= self.own.held_passes and idle.any():
-                soon = self.codes[band.last : band.first - 1 + self.own.held_passes + 1]
-                idle &= ~knits(soon).any(axis=0)
+            most = max(self.tucks_limit(band), self.own.held_passes)
+            if band.passes <= most and idle.any():
+                codes = self.codes[band.first - 1 : band.first + most]
+                waiting = np.logical_and.accumulate(~knits(codes), axis=0)
+                tucked = (waiting & (codes == Does.TUCK)).sum(axis=0)
+                waited = waiting.sum(axis=0)
+                missed = waited - tucked
+                idle &= (tucked > self.tucks_limit(band)) | (missed > self.own.held_passes) | (waited > most)
             if self.plan.shaped:
                 idle &= self.working[band.first - 1 : band.last].any(axis=0)
             if idle.any():

@@ -13,11 +13,16 @@ SEVERITIES = (MUST_MEND, LOOK_AT, GOOD_TO_KNOW)
 
 @dataclass(frozen=True)
 class Mend:
-    """A way out that the user may take: what it does, as an option of the commands and as a key of the piece file."""
+    """A way out that the user may take, tried and found to help.
+
+    what: what it does. option, key: as an option of the commands, as a key of the piece file.
+    changes: what that changes, and how many places are left.
+    """
 
     what: str
     option: str
     key: str
+    changes: str = ""
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,12 @@ from dataclasses import asdict
 from itertools import groupby
 from typing import Any
 
+from latchline.chart.colours import said
 from latchline.checks.find import can_be_knitted
 from latchline.checks.model import SEVERITIES, Finding
-from latchline.plan.model import Plan
+from latchline.plan.model import Band, Plan
 
+KINDS_NAMED = 8  # kinds of bands that are listed
 ROWS_NAMED = 12  # chart rows that are listed before "and so on"
 
 
@@ -22,6 +24,14 @@ def as_data(plan: Plan, found: Sequence[Finding]) -> dict[str, Any]:
         "needles": plan.profile.span_name(plan.span),
         "passes": plan.passes,
         "fingerprint": f"{plan.fingerprint:08x}",
+        "bands": [
+            {
+                "name": band.name,
+                "technique": band.technique.name,
+                "yarns": [{"name": yarn.name, "colour": yarn.colour} for yarn in band.yarns],
+            }
+            for band in plan.bands
+        ],
         "can_be_knitted": can_be_knitted(found),
         "counts": {severity: sum(item.severity == severity for item in found) for severity in SEVERITIES},
         "findings": [asdict(item) for item in found],
@@ -29,7 +39,9 @@ def as_data(plan: Plan, found: Sequence[Finding]) -> dict[str, Any]:
 
 
 def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False) -> Iterator[str]:
-    """Line by line: each rule with its worst place first; `every` lists all places at length."""
+    """Line by line: what was taken for granted, then each rule with its worst place; `every` lists all at length."""
+    yield from assumed(plan)
+    yield ""
     for severity in SEVERITIES:
         of_severity = sorted(
             (item for item in found if item.severity == severity), key=lambda item: (item.band, item.rule)
@@ -44,9 +56,33 @@ def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False) -> Ite
             if not every and len(alike) > 1:
                 yield f"    The same in {_rows(alike[1:])}."
             for mend in alike[0].mends:
-                yield f"    {mend.option}: {mend.what}."
+                yield f"    {mend.option}: {mend.what} ({mend.changes})."
         yield ""
     yield verdict(found)
+
+
+def assumed(plan: Plan) -> Iterator[str]:
+    """What is knitted, on which needles, with which yarns: the first thing to see when a finding surprises."""
+    yield f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, {plan.passes} passes"
+    said_of: dict[str, list[str]] = {}
+    for band in plan.bands:
+        yarns = ", ".join(_yarn(band, place) for place in range(len(band.yarns)))
+        said_of.setdefault(f"{band.technique.name}: {yarns}", []).append(band.name)
+    for words, names in list(said_of.items())[:KINDS_NAMED]:
+        whose = f" ({len(names)} bands)" if len(names) > 1 else f" ({names[0]})" if len(plan.bands) > 1 else ""
+        yield f"{words}{whose}"
+    if len(said_of) > KINDS_NAMED:
+        yield f"and {len(said_of) - KINDS_NAMED} more kinds of bands"
+
+
+def _yarn(band: Band, place: int) -> str:
+    """`main white`, or `sand`, whose name says enough; by the chart's name where it has one."""
+    yarn, name = band.yarns[place], ""
+    if band.colours and band.drawing is not None and band.colours[place] < len(band.drawing.palette):
+        colour = band.drawing.palette[band.colours[place]]
+        name = colour.name if colour.hex == yarn.colour else ""
+    shown = name or said(yarn.colour)
+    return yarn.name if shown == yarn.name else f"{yarn.name} {shown}"
 
 
 def verdict(found: Sequence[Finding]) -> str:

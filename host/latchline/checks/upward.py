@@ -7,17 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from latchline.checks.look import Look, Places, found
-from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding, Mend
+from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding
 from latchline.fabric.loops import knits
 from latchline.plan.model import Band
 from latchline.runs import runs
-
-EDGES = Mend("make the end needles knit in every pass", "--edge-needles knit", 'edge_needles = "knit"')
-MIRRORED = Mend("knit every second row as its mirror image", "--mirror-rows", "mirror_rows = true")
-ONCE = Mend("knit each chart row once", "--row-repeat 1", "row_repeat = 1")
-EXCHANGED = Mend(
-    "exchange selected and unselected needles every second row", "--reversal every:2", 'reversal = "every:2"'
-)
 
 
 def never_knits(look: Look) -> Iterator[Finding]:
@@ -42,15 +35,13 @@ def never_knits(look: Look) -> Iterator[Finding]:
             places=len(idle),
             measured=len(idle),
             limit=0,
-            mends=(*_row_mends(band), EXCHANGED) if band.technique.yarns == 1 else (),
         )
 
 
 def tucks_stacked(look: Look) -> Iterator[Finding]:
     kept = look.kept
     for band in look.bands_checked("tucks-stacked"):
-        fine = bool(band.yarns) and look.own.yarn_class(band.yarns[0], look.plan.profile.pitch_mm) == "fine"
-        limit = look.own.tucks_stacked_fine if fine else look.own.tucks_stacked
+        limit = look.tucks_limit(band)
         places = _that_knit(look, band, kept.places(kept.tucked, limit).of_band(band))
 
         def describe(size: int, _: int, band: Band = band, limit: int = limit) -> Finding:
@@ -62,7 +53,6 @@ def tucks_stacked(look: Look) -> Iterator[Finding]:
                 why="more loops than this don't fit in the hook, so stitches drop or the needle is bent",
                 todo="let the needle knit in between",
                 limit=limit,
-                mends=_row_mends(band),
             )
 
         yield from found(look, places, look.chart_row(places.pass_first), describe)
@@ -81,13 +71,12 @@ def loop_kept(look: Look) -> Iterator[Finding]:
         def describe(size: int, _: int, band: Band = band) -> Finding:
             return Finding(
                 rule="loop-kept",
-                severity=MUST_MEND,
+                severity=MUST_MEND if size > look.own.held_passes_most else LOOK_AT,
                 band=band.name,
                 what=f"a needle keeps its loop over {size} passes",
-                why="the kept loop stretches over all of those courses, so it breaks, or the fabric puckers",
+                why="the kept loop stretches over all of those courses: the fabric puckers, and in the end it breaks",
                 todo="let the needle knit in between",
                 limit=limit,
-                mends=_row_mends(band) if band.technique.yarns == 1 else (),
             )
 
         yield from found(look, places, look.chart_row(places.pass_first), describe)
@@ -122,14 +111,6 @@ def _that_knit(look: Look, band: Band, places: Places) -> Places:
     return places if idle is None else places.where(~np.isin(places.needle_first, idle))
 
 
-def _row_mends(band: Band) -> tuple[Mend, ...]:
-    mends = [ONCE] if band.options.row_repeat > 1 else []
-    chart = band.chart
-    if chart is not None and not band.options.mirror_rows and not (chart.cells == chart.cells[:, ::-1]).all():
-        mends.append(MIRRORED)
-    return tuple(mends)
-
-
 def edge_needle(look: Look) -> Iterator[Finding]:
     for band in look.bands_checked("edge-needle"):
         codes = look.codes_of(band)
@@ -157,5 +138,4 @@ def edge_needle(look: Look) -> Iterator[Finding]:
                 places=len(passes),
                 measured=len(passes),
                 limit=0,
-                mends=(EDGES,),
             )

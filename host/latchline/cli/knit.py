@@ -72,7 +72,7 @@ def _refuse_unknittable(piece: Piece) -> None:
     """Raises NotKnittable with the worst finding."""
     from latchline.checks.find import can_be_knitted
 
-    found = latchline.check(piece)
+    found = latchline.check(piece, mends=False)
     if not can_be_knitted(found):
         worst = found[0]
         raise NotKnittable(

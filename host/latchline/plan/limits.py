@@ -8,7 +8,7 @@ from latchline.plan.model import Plan, Yarn
 from latchline.tables import Table
 from latchline.technique.model import LAID_IN_ONLY, YARN_CLASSES
 
-FLOAT_SPAN_MM = 27.0  # five missed needles at 4.5 mm; common practice, no source
+FLOAT_CM = 2.7  # five missed needles at 4.5 mm; common practice, no source
 PITCH_OF_CLASSES_MM = 4.5
 WEIGHTS_ROWS = 10  # rows of two-colour work between moves of the edge weights; common practice, no source
 
@@ -17,8 +17,9 @@ WEIGHTS_ROWS = 10  # rows of two-colour work between moves of the edge weights; 
 class Limits:
     """The limits; None: worked out from the bed's pitch.
 
-    float_needles: needles that a float may pass by. float_needles_most: never more than that.
-    held_passes: passes over which a loop may be kept without knitting. tucks_stacked: on one
+    float_cm: how long a float may be across the bed. float_needles: the same in needles that it may pass by,
+    in place of float_cm. held_passes: passes over which a loop may be kept without knitting;
+    held_passes_most: never more than that. tucks_stacked: on one
     needle, one after another; tucks_stacked_fine: the same in fine yarn. tucks_beside: side by
     side in a pass; tucks_beside_most: never more. laid_in_needles: that a laid-in yarn may pass
     on one side. weights_rows: rows between moves of the edge weights. alike_rows: rows that may
@@ -28,9 +29,10 @@ class Limits:
     heavy_size: the largest stitch size of each class on the dial.
     """
 
+    float_cm: float = FLOAT_CM
     float_needles: int | None = None
-    float_needles_most: int = 6
     held_passes: int = 4
+    held_passes_most: int = 12
     tucks_stacked: int = 4
     tucks_stacked_fine: int = 6
     tucks_beside: int = 2
@@ -53,9 +55,10 @@ class Limits:
         """From the [limits] table of a piece file. Raises the table's own error, naming line and key."""
         default = cls()
         limits = cls(
+            float_cm=table.number("float_cm", 0.5, 100, default.float_cm),
             float_needles=table.whole("float_needles", 1, 255, None),
-            float_needles_most=table.whole("float_needles_most", 1, 255, default.float_needles_most),
             held_passes=table.whole("held_passes", 1, 1000, default.held_passes),
+            held_passes_most=table.whole("held_passes_most", 1, 1000, default.held_passes_most),
             tucks_stacked=table.whole("tucks_stacked", 1, 100, default.tucks_stacked),
             tucks_stacked_fine=table.whole("tucks_stacked_fine", 1, 100, default.tucks_stacked_fine),
             tucks_beside=table.whole("tucks_beside", 1, 255, default.tucks_beside),
@@ -82,7 +85,7 @@ class Limits:
         A float past n needles spans (n + 1) × pitch. The yarn that a hook takes grows with the
         pitch, and its tex with the square of that; the classes are those of a 4.5 mm bed.
         """
-        needles = min(max(1, int(FLOAT_SPAN_MM / pitch_mm + 1e-9) - 1), self.float_needles_most)
+        needles = max(1, int(self.float_cm * 10 / pitch_mm + 1e-9) - 1)
         floats = self.float_needles if self.float_needles is not None else needles
         room = (pitch_mm / PITCH_OF_CLASSES_MM) ** 2
         return replace(
