@@ -16,8 +16,10 @@ from latchline.link.host import Host
 from latchline.link.messages import PROTOCOL, Counts, Fault, Probed
 from latchline.link.port import cannot_open, the_one
 from latchline.machine.profile import load_profile
+from latchline.machine.sense import current_counts, supply_counts
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.options import Options
+from latchline.sim.coils import OPEN_OHM, Coils
 from latchline.sim.port import SimPort
 from latchline.technique.table import technique_named
 
@@ -126,6 +128,35 @@ def test_the_coil_is_told() -> None:
     assert [one.figures["selector"] for one in found(faults="coil-open:7")] == [7]
 
 
+@pytest.mark.parametrize("fitted", range(1, 17))
+def test_while_coils_are_being_fitted_only_those_that_are_not_there_are_named(fitted: int) -> None:
+    """A bench with the first few of sixteen coils: none of them is shorted, whatever the empty ones read."""
+    coils = Coils(tuple(120.0 if coil < fitted else OPEN_OHM for coil in range(16)))
+    diagnoses = found(coils=coils)
+    assert {one.name for one in diagnoses} <= {"coil-open"}
+    assert [one.figures["selector"] for one in diagnoses] == list(range(fitted, 16))
+
+
+@pytest.mark.parametrize("fitted", [1, 2, 3, 16])
+def test_a_shorted_coil_is_told_from_the_healthy_ones_however_few_are_fitted(fitted: int) -> None:
+    ohms = [50.0, *[120.0] * (fitted - 1), *[OPEN_OHM] * (16 - fitted)]
+    shorted = [one.figures["selector"] for one in found(coils=Coils(tuple(ohms))) if one.name == "coil-short"]
+    assert shorted == [0]
+
+
+@pytest.mark.parametrize("ohm", [45.0, 220.0])
+def test_coils_that_are_alike_but_not_the_profiles_are_one_finding(ohm: float) -> None:
+    assert names(found(coils=Coils((ohm,) * 16))) == ["other-coils"]
+
+
+def test_without_a_table_of_coils_those_that_draw_are_held_to_each_other() -> None:
+    bare = replace(STANDARD, electrical={})
+    coils = Coils((60.0, 20.0, 60.0, 60.0, *[OPEN_OHM] * 12))
+    diagnoses = found(bare, coils=coils)
+    assert [one.figures["selector"] for one in diagnoses if one.name == "coil-short"] == [1]
+    assert [one.figures["selector"] for one in diagnoses if one.name == "coil-open"] == list(range(4, 16))
+
+
 @pytest.mark.parametrize("machine", [profile.name for profile in PROFILES])
 @pytest.mark.parametrize("seed", range(100, 105))
 def test_nothing_is_wrong_with_a_healthy_machine(machine: str, seed: int) -> None:
@@ -159,7 +190,8 @@ def test_a_piece_under_way_is_ended_before_the_walk_so_that_no_row_is_counted() 
 
 # ---- coils, from readings put together by hand -------------------------------------------------
 
-QUIET = Counts(0, 0, 0, 0, 0, 0, 0, 0, 65535, supply=500, current=0)
+VOLTS, COIL = supply_counts(12.0), current_counts(12.0 / 120)  # readings of the standard profile's supply and coil
+QUIET = Counts(0, 0, 0, 0, 0, 0, 0, 0, 65535, supply=VOLTS, current=0)
 
 
 def _seen(on: list[tuple[int, int]], idle: Counts = QUIET, faults: dict[int, int] | None = None) -> Observed:
@@ -186,23 +218,23 @@ def observe_healthy() -> Observed:
     return _HEALTHY[0]
 
 
-GOOD = [(495, 40)] * 16
+GOOD = [(VOLTS - 2, COIL)] * 16
 
 
 @pytest.mark.parametrize(
     ("seen", "name"),
     [
         (lambda: _seen([(0, 0)] * 16, replace(QUIET, supply=3)), "no-supply"),
-        (lambda: _seen([(495, 80)] * 16, replace(QUIET, current=40)), "current-when-off"),
-        (lambda: _seen([(500, 0)] * 16), "no-coil-current"),
-        (lambda: _seen([(400, 40)] * 16), "supply-sags"),
+        (lambda: _seen([(VOLTS, 80)] * 16, replace(QUIET, current=40)), "current-when-off"),
+        (lambda: _seen([(VOLTS, 0)] * 16), "no-coil-current"),
+        (lambda: _seen([(VOLTS * 4 // 5, COIL)] * 16), "supply-sags"),
         (lambda: _seen(GOOD, faults=dict.fromkeys(range(16), 10)), "supply-sags"),
-        (lambda: _seen([*GOOD[:-1], (495, 3)]), "coil-open"),
-        (lambda: _seen([*GOOD[:-1], (495, 9)]), "coil-open"),
-        (lambda: _seen([*GOOD[:-1], (400, 200)]), "coil-short"),
+        (lambda: _seen([*GOOD[:-1], (VOLTS, 3)]), "coil-open"),
+        (lambda: _seen([*GOOD[:-1], (VOLTS, 4)]), "coil-open"),
+        (lambda: _seen([*GOOD[:-1], (VOLTS * 4 // 5, 200)]), "coil-short"),
         (lambda: _seen(GOOD, faults={4: 11}), "coil-short"),
         (lambda: _seen(GOOD, faults={4: 10}), "coil-short"),
-        (lambda: _seen([(495, 1023)]), "coil-short"),
+        (lambda: _seen([(VOLTS, 1023)]), "coil-short"),
         (lambda: _seen(GOOD, faults={4: 0}), "not-probed"),
     ],
 )

@@ -9,6 +9,7 @@ from latchline.link.messages import Bed
 from latchline.link.setup import bed_message
 from latchline.machine.profile import Profile, load_profile, shipped_profiles
 from latchline.machine.sense import watch_limits
+from latchline.sim.coils import Coils
 from latchline.sim.faults import Faults
 from latchline.sim.port import SimPort
 from latchline.sim.world import MakeBoard, World
@@ -27,11 +28,13 @@ def observe(
     seed: int = 1,
     told: str = "",
     make_board: MakeBoard | None = None,
+    coils: Coils | None = None,
 ) -> Observed:
     """What the doctor sees of this machine, told that it is `told`; on another board than the model if one is given."""
     port = SimPort()
     port.port = f"sim://standard-200?seed={seed}" + (f"&fault={faults}" if faults else "")
     port.machine = machine if isinstance(machine, Profile) else load_profile(machine)
+    port.coils = coils
     port.open()
     if make_board is not None:
         port.world = World(port.machine, seed=seed, faults=Faults.parse([faults]), make_board=make_board)
@@ -50,6 +53,7 @@ def found(
     seed: int = 1,
     told: str = "",
     make_board: MakeBoard | None = None,
+    coils: Coils | None = None,
 ) -> list[Diagnosis]:
     profile = load_profile(told) if told else machine if isinstance(machine, Profile) else load_profile(machine)
-    return diagnose(observe(machine, faults, seed, told, make_board), profile, PROFILES)
+    return diagnose(observe(machine, faults, seed, told, make_board, coils), profile, PROFILES)

@@ -233,6 +233,11 @@ AILMENTS: dict[str, Ailment] = {
         "its winding or its wire is shorted, or another type of coil is fitted",
         "switch the coil supply off and unplug it before anything else; then measure the coil's resistance",
     ),
+    "other-coils": Ailment(
+        "The coils are not those of the profile",
+        "the profile's resistance_ohm is a guess, or another type of coil is fitted",
+        "measure a coil, correct the profile, and ask `latchline budget` before you go on",
+    ),
     "current-when-off": Ailment(
         "Current flows while every coil is off",
         "a driver has failed and keeps its coil on, or a coil's wire touches ground",

@@ -28,7 +28,11 @@ BOUNCES = 2  # reversals and back while on its way, by which a bounce is told fr
 RATE_LIMIT = 0.015  # a line takes 2 % between both ends; a crystal or resonator is within 0.5 %
 LATE_ANSWERS = 2  # one may be the computer's own hiccup
 SAG = 0.1  # share of the supply that may be lost with one coil on
-OPEN, SHORT = 0.3, 2.0  # of the other coils' current
+OPEN, SHORT = 0.3, 2.0  # of the current that a coil should draw
+ALIKE = 0.25  # share by which coils of one make may differ from their middle one
+OTHER_MAKE = 1.5  # times the profile's current, or a part of it, from which coils alike are another make
+FEW_COILS = 3  # fewer than these tell nothing of what is usual among them
+FULL_COUNTS = 1000  # the converter's end, whatever the coil
 STANDING_COUNTS = 4  # converter counts that are no current yet
 SUPPLY_COUNTS = 50  # below this there is no supply: 0.8 V of 17 V
 
@@ -144,7 +148,7 @@ def diagnose(seen: Observed, profile: Profile, others: Sequence[Profile] = ()) -
     when they came, or that they came at all, is the line's doing and is not told.
     """
     line = _line(seen)
-    found = [*line, *_sensors(seen, profile, others), *_coils(seen)]
+    found = [*line, *_sensors(seen, profile, others), *_coils(seen, profile)]
     bad_line = any(one.name in BAD_LINE for one in line)
     return [one for one in found if not (bad_line and one.name in FOLLOWS_FROM_BAD_LINE)]
 
@@ -335,7 +339,7 @@ def _between(stretch: Stretch) -> tuple[int, int]:
 # ---- coils ------------------------------------------------------------------------------------
 
 
-def _coils(seen: Observed) -> list[Diagnosis]:
+def _coils(seen: Observed, profile: Profile) -> list[Diagnosis]:
     if not seen.tries:
         return []
     idle = seen.tries[0].idle
@@ -351,7 +355,12 @@ def _coils(seen: Observed) -> list[Diagnosis]:
         return [Diagnosis("not-probed", f"{refused} of {len(seen.tries)}")]
     if drawn and not shorted and max(drawn.values()) <= STANDING_COUNTS:
         return [Diagnosis("no-coil-current")]
-    return [*_supply(seen, sagged), *_each_coil(seen, drawn, shorted + (sagged if len(drawn) > len(sagged) else []))]
+    shorted += sagged if len(drawn) > len(sagged) else []
+    weak = _supply(seen, sagged)
+    expected = (
+        None if weak else sense.coil_counts(profile, idle.supply)
+    )  # a supply that sags drives no coil as it should
+    return [*weak, *_each_coil(drawn, shorted, expected)]
 
 
 def _supply(seen: Observed, sagged: Sequence[int]) -> list[Diagnosis]:
@@ -364,23 +373,39 @@ def _supply(seen: Observed, sagged: Sequence[int]) -> list[Diagnosis]:
     return []
 
 
-def _each_coil(seen: Observed, drawn: Mapping[int, int], shorted: Sequence[int]) -> list[Diagnosis]:
-    usual = median(drawn.values()) if drawn else 0.0
-    alone = len(drawn) < 3  # then there is no telling which one is out of line
+def _each_coil(drawn: Mapping[int, int], shorted: Sequence[int], expected: float | None) -> list[Diagnosis]:
+    """Each coil against what the profile expects, or against the middle one of those that draw.
+
+    Coils that are not fitted draw nothing and say nothing of the others. Coils that are alike among
+    themselves and not as the profile says are another make, which is one finding and not many.
+    """
+    alive = [counts for counts in drawn.values() if counts > STANDING_COUNTS]
+    middle = median(alive) if len(alive) >= FEW_COILS else None
+    found, against, usual = [], "as the profile has it", expected
+    if middle is not None and (expected is None or _another_make(alive, middle, expected)):
+        against, usual = "the middle one of those that draw", middle
+        if expected is not None:
+            words = f"{_amperes(middle)} each, where the profile's coil would draw {_amperes(expected)}"
+            found.append(Diagnosis("other-coils", words))
     short = {coil: f"selector {coil}: the board switched it off" for coil in shorted}
+    opened = {}
     for coil, counts in drawn.items():
-        if counts >= 1000 or (not alone and counts > SHORT * usual):
-            short[coil] = f"selector {coil}: {_amperes(counts)}, the middle one of all {_amperes(usual)}"
-    opened = {
-        coil: f"selector {coil}: {_amperes(counts)}, the middle one of all {_amperes(usual)}"
-        for coil, counts in drawn.items()
-        if counts < OPEN * usual or counts <= STANDING_COUNTS
-    }
-    return [
+        words = f"selector {coil}: {_amperes(counts)}" + (f", {against} {_amperes(usual)}" if usual else "")
+        if counts >= FULL_COUNTS or (usual is not None and counts > SHORT * usual):
+            short[coil] = words
+        elif counts <= STANDING_COUNTS or (usual is not None and counts < OPEN * usual):
+            opened[coil] = words
+    return found + [
         Diagnosis(name, detail, {"selector": coil})
         for name, coils in (("coil-short", short), ("coil-open", opened))
         for coil, detail in sorted(coils.items())
     ]
+
+
+def _another_make(alive: Sequence[int], middle: float, expected: float) -> bool:
+    alike = [counts for counts in alive if abs(counts - middle) <= ALIKE * middle + 1]
+    off = max(middle / expected, expected / middle)
+    return off > OTHER_MAKE and len(alike) > len(alive) / 2 and len(alike) >= FEW_COILS
 
 
 def _amperes(counts: float) -> str:

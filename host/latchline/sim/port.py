@@ -22,6 +22,7 @@ from latchline.errors import PortError, file_trouble
 from latchline.machine.profile import Profile, load_profile
 from latchline.sim.board import memory
 from latchline.sim.carriage import Hand
+from latchline.sim.coils import Coils
 from latchline.sim.faults import Faults
 from latchline.sim.world import MakeBoard, World
 
@@ -119,6 +120,7 @@ class SimPort(SerialBase):
     world: World
     machine: Profile | None = None
     make_board: MakeBoard | None = None  # another board than the model
+    coils: Coils | None = None  # others than the profile says
 
     def open(self) -> None:
         """Put a board under power. Raises PortError, InputError or ProfileError for an address that is wrong."""
@@ -136,6 +138,7 @@ class SimPort(SerialBase):
             make_board=self.make_board,
             trace=bool(options.trace),
             memory=_kept_memory(self._memory),
+            coils=self.coils,
         )
         self._kept = b""
         self._began_s = time.monotonic()

@@ -38,6 +38,7 @@ class World:
     """Everything around the host. Times are microseconds since the board was first put under power.
 
     make_board: another board than the model, given what its converter reads.
+    coils: what hangs at the drivers, where it is not what the profile says.
     trace: keep what a VCD file needs. started_us: when the board was started, its clock at 0.
     """
 
@@ -51,6 +52,7 @@ class World:
         make_board: MakeBoard | None = None,
         trace: bool = False,
         memory: bytes | None = None,
+        coils: Coils | None = None,
     ) -> None:
         self.profile = profile
         self.faults = faults = faults or Faults()
@@ -61,7 +63,7 @@ class World:
         hand_rng, sensor_rng, out_rng, in_rng, chosen_rng = (
             np.random.default_rng(part) for part in np.random.SeedSequence(seed).spawn(5)
         )
-        coils = Coils.of(profile, faults)
+        coils = coils or Coils.of(profile, faults)
         chosen = int(chosen_rng.integers(1, 1 << 32))
         self.board: Board = make_board(coils.read) if make_board else _model(coils.read, chosen, faults)
         if memory is not None:
