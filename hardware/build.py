@@ -1,7 +1,7 @@
-"""Make the drawings, the wiring tables and the bill of materials from the netlist.
+"""Make every drawing, table, bill, sheet and netlist of every build from the netlist files.
 
-Run `python hardware/build.py` after every change of `netlist.toml`, look at the pictures, and commit
-what it wrote. It needs schemdraw with its text outlines (the `test` extra of the project).
+Run `python hardware/build.py` after every change of a `.toml` here, look at the pictures, and commit
+what it wrote. It needs the `test` extra of the project (schemdraw with text outlines) and ngspice.
 """
 
 from __future__ import annotations
@@ -14,41 +14,50 @@ from pathlib import Path
 import draw
 import netlist
 from netlist import Netlist, Part
-from sheet import Sheet
 
 FOLDER = Path(__file__).parent
 
 
-def outputs(circuit: Netlist, sheets: dict[str, Sheet]) -> dict[str, bytes]:
-    """Every file that is made, by its name in this folder."""
-    files = {f"schematic-{name}.svg": sheet.svg() for name, sheet in sheets.items()}
-    files["bom.csv"] = bill(circuit).encode()
-    files["wiring.md"] = wiring(circuit).encode()
+def outputs() -> dict[str, bytes]:
+    """Every file that is made, by its path in this folder."""
+    files: dict[str, bytes] = {}
+    for circuit in netlist.builds():
+        if circuit.volts == netlist.VOLTS[0]:  # a drawing names no part that differs for 24 V but the zeners
+            made = draw.sheets(circuit)
+            files |= {f"schematic-{name}.svg": sheet.svg() for name, sheet in made.items()}
+        folder = f"builds/{circuit.name}"
+        files[f"{folder}/bill.csv"] = bill(circuit).encode()
+        files[f"{folder}/wiring.md"] = wiring(circuit).encode()
     return files
 
 
 def bill(circuit: Netlist) -> str:
-    """The bill of materials: parts alike in kind, value and rating share a row."""
-    rows: dict[tuple[str, str, str, str], list[Part]] = defaultdict(list)
+    """The bill of materials: parts alike in kind, value, type and rating share a row; then what is on no net."""
+    rows: dict[tuple[str, ...], list[Part]] = defaultdict(list)
     for part in circuit.parts.values():
-        rows[part.kind, part.value, part.rating, part.alternatives].append(part)
+        rows[part.kind, part.value, part.type, part.rating, part.alternatives].append(part)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["quantity", "parts", "kind", "value", "rating", "alternatives", "use"])
-    for (kind, value, rating, alternatives), parts in rows.items():
+    writer.writerow(["quantity", "parts", "kind", "value", "type (from memory)", "rating", "alternatives", "use"])
+    for key, parts in rows.items():
         uses = "; ".join(dict.fromkeys(part.use for part in parts))
-        writer.writerow([len(parts), " ".join(part.ref for part in parts), kind, value, rating, alternatives, uses])
+        writer.writerow([len(parts), " ".join(part.ref for part in parts), *key, uses])
+    for one in circuit.also:
+        keys = ("quantity", "", "kind", "value", "type", "rating", "alternatives", "use")
+        writer.writerow([one.get(key, "") for key in keys])
     return text.getvalue()
 
 
 def wiring(circuit: Netlist) -> str:
-    """Wiring by pin and colour: the board first, then every connector, then every net."""
+    """Wiring by pin and colour: the board first, then every connector and chip, then every net."""
     parts = [
-        "# Wiring by pin and colour",
-        "For the bench: which pin goes where, in which colour. Made from `netlist.toml` by `build.py`; do not edit.",
-        "Switch off, unplug and let the coil lamp go dark before you touch a wire ([SAFETY.md](SAFETY.md)).",
+        f"# Wiring by pin and colour: {circuit.driver}, {circuit.volts} V",
+        "For the bench: which pin goes where, in which colour. Made by `build.py`; do not edit.",
+        "Switch off, unplug and let the coil lamp go dark before you touch a wire ([SAFETY.md](../../SAFETY.md)).",
+        "SUPPLY MINUS is not ground: between the two lies R2, and the coils' current flows through it.",
     ]
-    for ref in ("U1", "J1", "J2", "J3", "J4", "J10", "J11", "U2", "U3", "U4"):
+    chips = [ref for ref in circuit.parts if ref.startswith("U") and ref != "U1"]
+    for ref in ("U1", "J1", "J2", "J3", "J4", "J10", "J11", *sorted(chips)):
         part = circuit.parts[ref]
         rows = [
             f"## {ref}: {part.kind}, {part.value}",
@@ -78,9 +87,10 @@ def _shortened(nodes: list[str], name: str) -> str:
 
 
 def main() -> None:
-    circuit = netlist.load()
-    for name, content in outputs(circuit, draw.sheets(circuit)).items():
-        (FOLDER / name).write_bytes(content)
+    for name, content in outputs().items():
+        file = FOLDER / name
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(content)
         print(name)
 
 

@@ -24,7 +24,6 @@ ziafont.config.precision = 2
 XY = tuple[float, float]
 SMALL, PLAIN = 8.5, 10.0
 LEAD = 0.8  # of a pin of a box
-SYMBOLS = {"GND": elm.Ground, "RETURN": elm.GroundSignal}
 
 
 def _at(x: float, y: float) -> XY:
@@ -132,9 +131,14 @@ class Sheet:
         self.labels.append((_at(*point), net))
         self.words(point[0], point[1] + 0.12, net, SMALL, "center", "bottom")
 
-    def ground(self, point: XY, net: str = "GND") -> None:
-        self.labels.append((_at(*point), net))
-        self.drawing.add(SYMBOLS[net]().at(point).theta(0))
+    def ground(self, point: XY) -> None:
+        self.labels.append((_at(*point), "GND"))
+        self.drawing.add(elm.Ground().at(point).theta(0))
+
+    def spare(self, ref: str, pin: str) -> None:
+        """A pin that is left free and told in words: it has a place of its own beside the sheet."""
+        assert f"{ref}.{pin}" in self.netlist.open_pins, f"{ref}.{pin} is not free"
+        self._pin((-1000.0, float(len(self.pins))), ref, pin)
 
     def finish(self) -> None:
         """Put a dot wherever three ends meet, and the title on top."""

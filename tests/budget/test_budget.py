@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,7 +19,7 @@ from latchline.budget.sums import Budget, Line, make_budget
 from latchline.errors import ProfileError
 from latchline.machine.electrical import read_electrical
 from latchline.machine.parts import load_part, part_names
-from latchline.machine.profile import Profile, load_profile, shipped_profiles
+from latchline.machine.profile import Profile, load_profile, profile_text, shipped_profiles
 from strategies import coils, electrical_tables
 
 
@@ -135,7 +137,15 @@ def test_a_coil_that_selects_by_letting_go_is_held_to_the_times_the_other_way_ro
         ({"coil_k_per_w": 100}, "coil left on for good", "look"),
         ({"coil_k_per_w": 250}, "coil within reach of a finger", "look"),
         ({"wire_m": 10.0, "wire_awg": 26}, "wire drop, there and back", "no"),
-        ({"supply_v": 28.0, "resistance_ohm": 280.0}, "supply sense at the pin", "no"),
+        ({"supply_v": 40.0, "resistance_ohm": 400.0}, "supply sense at the pin", "no"),
+        ({"supply_v": 48.0, "resistance_ohm": 480.0}, "switch and socket voltage", "no"),
+        ({"supply_v": 48.0, "resistance_ohm": 480.0}, "capacitor voltage", "no"),
+        ({"supply_limit_a": 20.0}, "supply current limit", "no"),
+        ({"fuse_a": 3.15}, "fuse rating, for what lies behind it", "no"),
+        ({"wire_awg": 26, "fuse_a": 1.25}, "fuse rating, for what lies behind it", "no"),
+        ({"resistance_ohm": 11.0, "driver": "n-mosfet"}, "current through a clamp diode", "no"),
+        ({"pull_in_a": 0.08}, "supply watch, at its lowest", "look"),
+        ({"supply_limit_a": 1.0}, "short-circuit current against the fuse", "look"),
         (
             {"resistance_ohm": 350.0, "pull_in_a": 0.02, "drop_out_a": 0.01},
             "one coil seen by the current sense",
@@ -145,6 +155,59 @@ def test_a_coil_that_selects_by_letting_go_is_held_to_the_times_the_other_way_ro
 )
 def test_what_breaks_a_limit_is_named(changes: dict[str, Any], broken: str, verdict: str) -> None:
     assert line(make_budget(made(**changes)), broken).verdict == verdict
+
+
+def test_a_fuse_and_a_supply_far_too_large_do_not_pass() -> None:
+    """20 A, 3.15 A and AWG 26 on a bed of 0.33 A, behind switch and terminals of 2 A."""
+    budget = make_budget(made(supply_limit_a=20.0, fuse_a=3.15, wire_awg=26))
+    assert {one.name for one in budget.lines if one.verdict == "no"} == {
+        "supply current limit",
+        "fuse rating, for what lies behind it",
+        "shunt heat, as much as the fuse carries",
+    }
+
+
+def test_no_current_of_the_coils_lifts_the_drivers_ground_far() -> None:
+    """The shunt lies behind the star: 16 coils of 110 mA, of which eight return through one driver."""
+    profile = load_profile("standard-200")
+    budget = make_budget(replace(profile, selectors=replace(profile.selectors, active="low")))
+    lift = line(budget, "driver input below its ground, every output on")
+    assert lift.figure == pytest.approx(8 * 0.110 * 0.03)
+    assert lift.verdict == "ok"
+    assert line(budget, "shunt heat, peak at the highest speed").figure == pytest.approx(0.1 * (16 * 0.110) ** 2)
+
+
+def test_a_measured_five_volts_makes_the_supply_watch_surer() -> None:
+    name = "supply watch, at its lowest"
+    as_usb, measured = line(make_budget(made()), name), line(make_budget(made(board_v=4.8)), name)
+    assert as_usb.figure is not None
+    assert measured.figure is not None
+    assert measured.figure > as_usb.figure
+
+
+def test_a_driver_file_of_ones_own_stands_beside_the_profile(tmp_path: Path) -> None:
+    own = (resources.files("latchline") / "machine" / "parts" / "n-mosfet.toml").read_text(encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(own.replace("value = 1.0", "value = 0.1"), encoding="utf-8")
+    bed = profile_text("standard-200").replace('driver = "tpic6b595"', 'driver = "mine.toml"')
+    (tmp_path / "bed.toml").write_text(bed, encoding="utf-8")
+    budget = make_budget(load_profile(str(tmp_path / "bed.toml")))
+    assert line(budget, "coil current, cold coil and high supply").limit == 0.1
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        (('kind = "driver"', 'kind = "wire"'), "this part is a wire, not a driver"),
+        (("junction_c", "junction"), 'this driver says nothing of "junction_c"'),
+    ],
+)
+def test_a_driver_file_that_will_not_do_is_refused_with_a_sentence(
+    tmp_path: Path, change: tuple[str, str], sentence: str
+) -> None:
+    own = (resources.files("latchline") / "machine" / "parts" / "n-mosfet.toml").read_text(encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(own.replace(*change), encoding="utf-8")
+    with pytest.raises(ProfileError, match=sentence):
+        make_budget(made(driver=str(tmp_path / "mine.toml")))
 
 
 def test_a_coil_that_cooks_at_the_duty_of_the_piece_is_not_blessed_and_a_lighter_piece_is() -> None:

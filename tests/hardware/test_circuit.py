@@ -29,14 +29,22 @@ with warnings.catch_warnings():
     import sheet  # type: ignore[import-not-found]
 
 
-@pytest.fixture(scope="module")
-def circuit() -> Any:
-    return netlist.load()
+@pytest.fixture(scope="module", params=[f"{driver}-{volts}" for driver in netlist.DRIVERS for volts in netlist.VOLTS])
+def circuit(request: pytest.FixtureRequest) -> Any:
+    driver, volts = request.param.split("-")
+    return netlist.load(driver, int(volts))
+
+
+_SHEETS: dict[str, Any] = {}
 
 
 @pytest.fixture(scope="module")
 def sheets(circuit: Any) -> Any:
-    return draw.sheets(circuit)
+    if circuit.volts != 12:
+        pytest.skip("drawn once for both supplies")
+    if circuit.name not in _SHEETS:
+        _SHEETS[circuit.name] = draw.sheets(circuit)
+    return _SHEETS[circuit.name]
 
 
 def test_every_pin_of_every_part_is_on_one_net_or_left_free_on_purpose(circuit: Any) -> None:
@@ -69,7 +77,7 @@ def test_a_wire_left_out_or_one_too_many_would_be_seen(circuit: Any, sheets: Any
     supply.wires = [*supply.wires, (supply.place("R1", "1"), supply.place("R1", "2"))]
     assert wanted - groups(short)
     gap = {name: copy.copy(made) for name, made in sheets.items()}
-    gap["drivers"].wires = gap["drivers"].wires[:-1]
+    gap["sensors"].wires = gap["sensors"].wires[:-1]
     assert wanted - groups(gap)
 
 
@@ -80,13 +88,16 @@ def test_every_part_is_drawn_once(circuit: Any, sheets: Any) -> None:
 
 
 @pytest.fixture(scope="module")
-def outputs(circuit: Any, sheets: Any) -> dict[str, bytes]:
-    return dict(build.outputs(circuit, sheets))
+def outputs() -> dict[str, bytes]:
+    return dict(build.outputs())
 
 
 def test_the_committed_files_are_what_the_netlist_makes(outputs: dict[str, bytes]) -> None:
     for name, content in outputs.items():
         assert (HARDWARE / name).read_bytes() == content, f"run python hardware/build.py: {name} is out of date"
+    made = {file.relative_to(HARDWARE).as_posix() for file in HARDWARE.glob("builds/*/*")}
+    made |= {file.name for file in HARDWARE.glob("schematic-*.svg")}
+    assert made <= set(outputs), "a file is left over that nothing makes"
 
 
 def test_the_pictures_need_no_font_and_define_each_outline_once(outputs: dict[str, bytes]) -> None:
@@ -113,10 +124,12 @@ def test_the_pictures_print_on_a4_with_letters_of_two_millimetres_or_more(sheets
 
 
 def test_the_bill_counts_every_part_of_the_netlist_once(circuit: Any) -> None:
-    rows = list(csv.DictReader(io.StringIO((HARDWARE / "bom.csv").read_text(encoding="utf-8"))))
+    text = (HARDWARE / "builds" / circuit.name / "bill.csv").read_text(encoding="utf-8")
+    rows = [row for row in csv.DictReader(io.StringIO(text)) if row["parts"]]
     listed = [ref for row in rows for ref in row["parts"].split()]
     assert sorted(listed) == sorted(circuit.parts)
     for row in rows:
+        assert row["type (from memory)"]
         assert int(row["quantity"]) == len(row["parts"].split())
         assert row["value"]
         assert row["rating"]
@@ -124,10 +137,11 @@ def test_the_bill_counts_every_part_of_the_netlist_once(circuit: Any) -> None:
 
 
 def test_the_wiring_table_names_every_pin_of_the_board_and_every_net(circuit: Any) -> None:
-    text = (HARDWARE / "wiring.md").read_text(encoding="utf-8")
+    text = (HARDWARE / "builds" / circuit.name / "wiring.md").read_text(encoding="utf-8")
     for pin in circuit.parts["U1"].pins:
         net = circuit.net_of(f"U1.{pin}")
-        assert re.search(rf"^\| {pin} \| \S+ \| {re.escape(net.name)} \| {re.escape(net.colour)} ", text, re.MULTILINE)
+        words = "left free" if net is None else f"{net.name} | {net.colour} "
+        assert re.search(rf"^\| {pin} \| [^|]+ \| {re.escape(words)}", text, re.MULTILINE)
     for net in circuit.nets.values():
         assert f"| {net.name} | {net.colour} |" in text
 
@@ -149,8 +163,9 @@ BOARD_PINS = {
 }
 
 
-def test_each_pin_of_the_board_has_its_one_use(circuit: Any) -> None:
-    used = {pin: circuit.net_of(f"U1.{pin}").name for pin in circuit.parts["U1"].pins}
+def test_each_pin_of_the_board_has_its_one_use_in_every_build(circuit: Any) -> None:
+    nets = {pin: circuit.net_of(f"U1.{pin}") for pin in circuit.parts["U1"].pins}
+    used = {pin: net.name for pin, net in nets.items() if net is not None}
     assert {pin: name for pin, name in used.items() if pin not in ("VCC", "GND")} == BOARD_PINS
 
 
@@ -160,11 +175,22 @@ def test_output_enable_is_pulled_inactive_and_every_coil_has_its_clamp(circuit: 
     enable = circuit.net_of("R9.2")
     assert {"U3.ENABLE", "U4.ENABLE", "R10.2"} < set(enable.nodes)
     for n in range(16):
-        chip, terminal = ("U3", "J10") if n < 8 else ("U4", "J11")
-        drain = circuit.net_of(f"{chip}.DRAIN{n % 8}")
+        terminal = "J10" if n < 8 else "J11"
+        drain = circuit.net_of(driver_output(circuit, n))
         assert {f"L{n}.2", f"D{100 + n}.A", f"{terminal}.{n % 8}"} < set(drain.nodes)
         assert circuit.net_of(f"D{100 + n}.K") is circuit.net_of(f"Z{100 + n}.K")
         assert circuit.net_of(f"Z{100 + n}.A").name == circuit.net_of(f"L{n}.1").name == "COIL+"
+
+
+def driver_output(circuit: Any, selector: int) -> str:
+    """The pin that switches this selector."""
+    first = selector < 8
+    match circuit.driver:
+        case "register":
+            return f"{'U3' if first else 'U4'}.DRAIN{selector % 8}"
+        case "darlington":
+            return f"{'U6' if first else 'U7'}.OUT{selector % 8}"
+    return f"Q{100 + selector}.D"
 
 
 def test_nothing_of_the_coil_supply_reaches_the_five_volts(circuit: Any) -> None:
@@ -191,14 +217,49 @@ def ohms(value: str) -> float:
         ("R2", "shunt_ohm"),
         ("R3", "divider_top_ohm"),
         ("R4", "divider_bottom_ohm"),
+        ("R15", "sense_in_ohm"),
+        ("R16", "sense_back_ohm"),
     ],
 )
 def test_the_budget_reckons_with_the_resistors_of_the_drawing(circuit: Any, ref: str, rating: str) -> None:
     assert ohms(circuit.parts[ref].value) == load_part("board").value(rating)
 
 
-def test_the_drawn_fuse_clamp_and_supply_are_those_of_the_standard_profile(circuit: Any) -> None:
-    electrical = load_profile("standard-200").electrical
+@pytest.mark.parametrize(
+    ("ref", "figure", "rating"),
+    [
+        ("J1", "current_a", "socket_a"),
+        ("S1", "current_a", "switch_a"),
+        ("S1", "volts", "switch_v"),
+        ("J1", "volts", "switch_v"),
+        ("J10", "current_a", "terminal_a"),
+        ("J11", "current_a", "terminal_a"),
+        ("D1", "current_a", "guard_diode_a"),
+        ("D1", "volts", "guard_diode_v"),
+        ("D100", "current_a", "clamp_diode_a"),
+        ("D100", "volts", "clamp_diode_v"),
+        ("Z100", "watts", "zener_w"),
+        ("C1", "volts", "capacitor_v"),
+        ("C2", "volts", "capacitor_v"),
+        ("R2", "watts", "shunt_w"),
+        ("R1", "watts", "resistor_w"),
+    ],
+)
+def test_the_budget_reckons_with_the_ratings_of_the_parts(circuit: Any, ref: str, figure: str, rating: str) -> None:
+    assert circuit.parts[ref].bears[figure] == load_part("supply").value(rating)
+
+
+DRIVER_PARTS = {"register": "tpic6b595", "darlington": "uln2803a", "mosfet": "n-mosfet"}
+
+
+def test_a_builds_driver_bears_what_the_budget_says_of_it(circuit: Any) -> None:
+    part, ref = load_part(DRIVER_PARTS[circuit.driver]), driver_output(circuit, 0).split(".")[0]
+    assert circuit.parts[ref].bears["current_a"] == part.value("output_a")
+    assert circuit.parts[ref].bears["volts"] == part.value("blocking_v")
+
+
+def test_the_drawn_fuse_clamp_and_supply_are_those_of_the_standard_profile() -> None:
+    electrical, circuit = load_profile("standard-200").electrical, netlist.load()
     assert circuit.parts["F1"].value.startswith(f"{electrical['fuse_a']:g} A")
     assert circuit.parts["Z100"].value == f"{electrical['clamp_v']:g} V"
     assert f"{electrical['supply_v']:g} V DC supply, {electrical['supply_limit_a']:g} A" in circuit.parts["J1"].use
@@ -213,12 +274,11 @@ def test_an_external_pull_up_is_stronger_than_the_chips_own(circuit: Any) -> Non
 
 
 def test_the_bleeder_empties_the_supply_capacitor_as_fast_as_it_says(circuit: Any) -> None:
-    """t = R·C·ln(V/1 V) from the highest supply of the standard profile, against the figure in the bill."""
+    """t = R·C·ln(V/1 V) from the highest supply, against the figure in the bill."""
     from math import log
 
     farad = float(circuit.parts["C1"].value.split()[0]) * 1e-6
-    highest_v = 12 * 1.1
-    seconds = ohms(circuit.parts["R1"].value) * farad * log(highest_v / 1.0)
+    seconds = ohms(circuit.parts["R1"].value) * farad * log(circuit.volts * 1.1 / 1.0)
     stated = re.search(r"below 1 V in (\d+) s", circuit.parts["R1"].use)
     assert stated is not None
     assert seconds <= int(stated[1])
@@ -266,5 +326,9 @@ def test_the_byte_sent_last_stays_in_the_first_register(circuit: Any) -> None:
     assert source.index("coils >> 8") < source.index("shift_second(coils)")
     assert "U3.SERIN" in circuit.net_of("R12.2").nodes
     assert set(circuit.net_of("U3.SEROUT").nodes) == {"U3.SEROUT", "U4.SERIN"}
-    assert "U3.DRAIN0" in circuit.nets["SELECTOR 0"].nodes
-    assert "U4.DRAIN7" in circuit.nets["SELECTOR 15"].nodes
+    for n in range(16):
+        assert driver_output(circuit, n) in circuit.nets[f"SELECTOR {n}"].nodes
+        if circuit.driver != "register":  # the plain register's output n before the driver of selector n
+            register, gate = ("U3", "U6") if n < 8 else ("U4", "U7")
+            into = f"{gate}.IN{n % 8}" if circuit.driver == "darlington" else f"Q{100 + n}.G"
+            assert circuit.net_of(into) is circuit.net_of(f"{register}.Q{n % 8}")

@@ -50,7 +50,8 @@ def test_every_caution_gives_its_reason(section: str) -> None:
         "licensed electrician", "local electrical code", "isolated", "certified", "double-insulated",
         "extra-low-voltage", "limited", "fuse", "clamp", "live while", "charge", "hot", "carriage",
         "latch needles", "strain relief", "spark", "children", "damp", "pacemaker", "USB", "backwards",
-        "short", "stuck", "hobby information", "certified product", "extinguisher",
+        "power bank", "battery", "charger", "solder", "isolator", "tetanus", "running", "brown-out", "may never open",
+        "at the driver", "tingles", "old machine's own supply", "USB is lost", "short", "stuck", "hobby information", "certified product", "extinguisher",
     ],
 )  # fmt: skip
 def test_a_danger_of_this_build_is_named(danger: str) -> None:
@@ -63,8 +64,8 @@ def test_the_figures_on_the_page_are_those_of_the_parts_on_file() -> None:
         f"under {supply.value('clamp_total_v'):.0f} V",
         f"{supply.value('selv_v'):.0f} V DC",
         f"above about {supply.value('touch_c'):.0f} °C",
-        f"at {supply.value('fuse_open_hour'):.0%}".replace("%", " %"),
-        f"at {supply.value('fuse_open_minutes'):.0%}".replace("%", " %"),
+        f"carries {supply.value('fuse_carry'):g} times its rating for an hour",
+        f"only at {supply.value('fuse_open'):g} times",
         f"{1000 * board.value('usb_unconfigured_a'):.0f} mA before",
         f"{1000 * board.value('usb_a'):.0f} mA after",
         f"({load_profile('standard-200').electrical['supply_limit_a']:g} A for the standard profile)",

@@ -148,7 +148,8 @@ def test_an_open_coil_a_short_and_a_sagging_supply_read_differently() -> None:
 
 def test_readings_follow_the_law_of_ohm_and_the_drawing() -> None:
     board = load_part("board")
-    top, bottom, shunt = (board.value(name) for name in ("divider_top_ohm", "divider_bottom_ohm", "shunt_ohm"))
+    top, bottom = (board.value(name) for name in ("divider_top_ohm", "divider_bottom_ohm"))
+    shunt = board.value("shunt_ohm") * board.value("sense_back_ohm") / board.value("sense_in_ohm")
     step_v = board.value("reference_v") / 1024
     assert Coils((100.0,) * 16).read(0, True) == (int(12 * bottom / (top + bottom) / step_v), 0)
     supply, current = Coils((100.0,) * 16).read(0b11, True)  # two coils of 100 Ω, 0.4 Ω before them

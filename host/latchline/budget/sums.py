@@ -15,29 +15,16 @@ from math import ceil
 import numpy as np
 
 from latchline.budget import coil
+from latchline.budget.lines import Line, at_least, at_most
 from latchline.errors import ProfileError
 from latchline.machine.demand import Demand, Masks, measure_demand, selector_share
 from latchline.machine.electrical import Electrical, read_electrical
 from latchline.machine.parts import Part, load_part
 from latchline.machine.profile import ADVANCE_MARGIN, LATENCY_MS, Profile
-from latchline.machine.sense import current_pin_v, supply_pin_v
+from latchline.machine.sense import current_pin_v, supply_pin_v, watch_low_v
 
 COLD_C = 20.0
 PACE_ROWS_MIN = 30.0  # a steady hand; 20 to 60 is common (memory)
-
-
-@dataclass(frozen=True)
-class Line:
-    """One figure against one limit. `figure` is None where the thing never happens; `limit` None where none applies."""
-
-    name: str
-    figure: float | None
-    unit: str
-    sense: str
-    limit: float | None
-    verdict: str
-    source: str
-    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,7 +111,7 @@ class _Sums:
         self.peak_a = self.highest_a * demand.at_once_fastest
         wire = self.supply.value(f"awg{electrical.wire_awg:.0f}_ohm_per_km") * 2 * electrical.wire_m / 1000
         self.wire_v = wire * self.peak_a
-        self.shunt_v = current_pin_v(self.peak_a)
+        self.shunt_v = self.board.value("shunt_ohm") * self.peak_a
         self.diode_v = self.supply.value("diode_v")
         self.net_clamp_v = self._net_clamp_v()
         self.interval_ms = coil.needle_interval_ms(profile.pitch_mm, demand.peak_m_s)
@@ -136,7 +123,7 @@ class _Sums:
 
     def budget(self) -> Budget:
         parts: tuple[Callable[[], list[Line]], ...] = (
-            self._timing, self._coil, self._driver, self._clamp, self._supply, self._board,
+            self._timing, self._coil, self._driver, self._clamp, self._supply, self._held, self._board,
         )  # fmt: skip
         return Budget(
             profile=self.profile,
@@ -192,8 +179,8 @@ class _Sums:
 
     def _net_clamp_v(self) -> float:
         match self.electrical.clamp:
-            case "zener":
-                return self.electrical.clamp_v + self.diode_v
+            case "zener":  # the lower end of its tolerance: the slower release
+                return self.electrical.clamp_v * (1 - self.supply.value("zener_share")) + self.diode_v
             case "diode":
                 return self.diode_v
         return max(self.driver.value("blocking_v") - self.electrical.high_v, 0.0)
@@ -323,6 +310,9 @@ class _Sums:
         one_w = self.highest_a * (driver.drop_v(self.highest_a) + self.highest_a * self._on_ohm())
         thermal, ambient_c = driver.value("thermal_k_per_w"), self.electrical.ambient_c
         limit_c, source = driver.value("junction_c"), driver.source("junction_c")
+        lift_v = self.board.value("star_ohm") * self.highest_a * outputs
+        rail_a = sum(self.board.value(name) for name in ("sensors_a", "buzzer_a", "logic_a"))
+        rail_v = self.board.value("usb_low_v") - self.board.value("guard_ohm") * rail_a
         return [
             at_most("coil current, cold coil and high supply", self.highest_a, "A", driver.value("output_a"),
                     driver.source("output_a")),
@@ -332,6 +322,12 @@ class _Sums:
                     limit_c, source),
             at_most("driver junction, every output on", ambient_c + thermal * one_w * outputs, "°C", limit_c, source,
                     note="a board that hangs can switch every output on until its watchdog acts"),
+            at_least("driver supply, lowest USB voltage and every output on", rail_v - lift_v, "V",
+                     driver.value("supply_low_v"), driver.source("supply_low_v"), verdict="look",
+                     note="plug the board into the computer itself, not into a hub without a supply of its own"),
+            at_most("driver input below its ground, every output on", lift_v, "V", driver.value("below_ground_v"),
+                    driver.source("below_ground_v"), note="the coils' current lifts the drivers' ground: "
+                    f"{self.board.source('star_ohm')}"),
         ]  # fmt: skip
 
     def _clamp(self) -> list[Line]:
@@ -341,10 +337,10 @@ class _Sums:
         peak_v = (
             max(driver.value("blocking_v"), electrical.high_v) if own else electrical.high_v + zener_v + self.diode_v
         )
-        energy_mj = 0.0
-        if self.net_clamp_v > 0:
+        energy_mj, clamp_v = 0.0, max(self.net_clamp_v, zener_v + self.diode_v if zener_v else 0.0)
+        if clamp_v > 0:
             energy_mj = coil.clamp_energy_mj(
-                self.highest_a, electrical.resistance_ohm, electrical.inductance_h, self.net_clamp_v,
+                self.highest_a, electrical.resistance_ohm, electrical.inductance_h, clamp_v,
                 driver.value("blocking_v") if own else None,
             )  # fmt: skip
         releases_s = float(self.demand.duty_pass.max()) / (self.demand.on_ms / 1000)
@@ -354,6 +350,8 @@ class _Sums:
                     note="the driver's own clamp is not enough: fit zener and diode beside each coil" if own else ""),
             at_most("peak voltage against the driver's rating", peak_v, "V", driver.value("blocking_v"),
                     driver.source("blocking_v")),
+            at_most("current through a clamp diode", self.highest_a, "A", supply.value("clamp_diode_a"),
+                    supply.source("clamp_diode_a")),
         ]  # fmt: skip
         if own and "clamp_mj" not in driver.ratings:
             lines.append(
@@ -375,6 +373,10 @@ class _Sums:
     def _supply(self) -> list[Line]:
         electrical, supply, fuse_a = self.electrical, self.supply, self.fuse_a
         limit = "this profile's supply_limit_a"
+        weakest_a, weakest = min(
+            (supply.value(name), supply.source(name))
+            for name in (f"awg{electrical.wire_awg:.0f}_a", "socket_a", "switch_a", "terminal_a", "guard_diode_a")
+        )
         of_all = f"of {self.profile.selectors.count} selectors at once"
         mean_a = self.demand.mean_at_once * self.steady_a(electrical.supply_v, COLD_C)
         return [
@@ -384,17 +386,57 @@ class _Sums:
             at_most("supply current, peak at the highest speed", self.peak_a, "A", electrical.supply_limit_a, limit,
                     note=f"{self.demand.at_once_fastest} {of_all}"),
             at_most("supply current, mean", mean_a, "A", electrical.supply_limit_a, limit),
+            at_most("supply current limit", electrical.supply_limit_a, "A",
+                    min(supply.value("source_a"), supply.value("source_va") / electrical.high_v),
+                    supply.source("source_a"), note="what can deliver much can heat much: take a smaller supply"),
             at_least("fuse rating", fuse_a, "A", self.peak_a / supply.value("fuse_share"), supply.source("fuse_share"),
                      note="" if electrical.fuse_a else "chosen here: the smallest standard rating that will do"),
+            at_most("fuse rating, for what lies behind it", fuse_a, "A", weakest_a / supply.value("fuse_open"), weakest,
+                    note=f"it may carry {supply.value('fuse_open'):g} times the fuse's rating for minutes"),
             at_least("short-circuit current against the fuse", electrical.supply_limit_a / fuse_a, "times its rating",
-                     supply.value("fuse_open_minutes"), supply.source("fuse_open_minutes"), verdict="look",
-                     note="this supply may not open the fuse: its own current limit must end a short"),
+                     supply.value("fuse_open"), supply.source("fuse_open"), verdict="look",
+                     note="this supply may not open the fuse: its own limit must end a short; one that limits by "
+                     "switching off and on again may never open any fuse"),
+            at_most("short-circuit current the fuse can break", electrical.supply_limit_a, "A",
+                    supply.value("fuse_break_a"), supply.source("fuse_break_a")),
             at_most("wire drop, there and back", self.wire_v, "V",
                     supply.value("wire_drop_share") * electrical.supply_v, supply.source("wire_drop_share"),
                     note=f"{supply.source(f'awg{electrical.wire_awg:.0f}_ohm_per_km')}, AWG {electrical.wire_awg:.0f}"),
             at_most("board trace for the fuse's rating", coil.trace_mm(fuse_a, supply.value("trace_rise_k")), "mm",
                     supply.value("strip_mm"), "IPC-2221, outer layer of 1 oz, 10 K rise; " + supply.source("strip_mm")),
         ]  # fmt: skip
+
+    def _held(self) -> list[Line]:
+        """Volts and heat of the parts around the supply."""
+        electrical, supply, high_v = self.electrical, self.supply, self.electrical.high_v
+        lasting_a = min(supply.value("fuse_carry") * self.fuse_a, electrical.supply_limit_a)
+        mean_a = self.demand.mean_at_once * self.highest_a
+        shunt_ohm = self.board.value("shunt_ohm")
+        # Squared and then averaged, a current that comes in steps heats more than its mean does.
+        mean_w = shunt_ohm * mean_a * max(mean_a, self.highest_a * self.demand.at_once)
+        needed_v = self._needed_v()
+        return [
+            at_most("shunt heat, mean", mean_w, "W", supply.value("shunt_w"), supply.source("shunt_w")),
+            at_most("shunt heat, peak at the highest speed", shunt_ohm * self.peak_a**2, "W", supply.value("shunt_w"),
+                    supply.source("shunt_w")),
+            at_most("shunt heat, as much as the fuse carries", shunt_ohm * lasting_a**2, "W", supply.value("shunt_w"),
+                    supply.source("shunt_w")),
+            at_most("switch and socket voltage", high_v, "V", supply.value("switch_v"), supply.source("switch_v")),
+            at_most("guard diode voltage", high_v, "V", supply.value("guard_diode_v"), supply.source("guard_diode_v")),
+            at_most("capacitor voltage", high_v, "V", supply.value("capacitor_v"), supply.source("capacitor_v")),
+            at_most("bleeder heat", high_v**2 / supply.value("bleeder_ohm"), "W", supply.value("resistor_w"),
+                    supply.source("resistor_w")),
+            at_least("supply watch, at its lowest", watch_low_v(electrical), "V", needed_v,
+                     "what a hot coil needs to pull in", verdict="look",
+                     note="measure the board's 5 V with a meter and write it into the profile as board_v"),
+        ]  # fmt: skip
+
+    def _needed_v(self) -> float:
+        """The supply at which a hot coil only just reaches its pull-in current."""
+        electrical = self.electrical
+        hot_ohm = coil.resistance_at_ohm(electrical.resistance_ohm, self.worst.temperature_c)
+        drop_v = self.driver.drop_v(electrical.pull_in_a)
+        return electrical.pull_in_a * (hot_ohm + self._on_ohm()) + drop_v
 
     def _board(self) -> list[Line]:
         board = self.board
@@ -415,37 +457,8 @@ class _Sums:
                     board.value("usb_unconfigured_a"), board.source("usb_unconfigured_a"),
                     note="lamp and buzzer are off through reset and boot"),
             at_most("supply sense at the pin", sensed_v, "V", board.value("reference_v"), board.source("reference_v")),
-            at_most("current sense at the pin, peak", self.shunt_v, "V", board.value("reference_v"),
+            at_most("current sense at the pin, peak", current_pin_v(self.peak_a), "V", board.value("reference_v"),
                     board.source("reference_v")),
             at_least("one coil seen by the current sense", one_steps, "steps", board.value("coil_steps"),
                      board.source("coil_steps")),
         ]  # fmt: skip
-
-
-def at_most(
-    name: str,
-    figure: float | None,
-    unit: str,
-    limit: float,
-    source: str,
-    *,
-    verdict: str = "no",
-    note: str = "",
-) -> Line:
-    """A line that holds while `figure` is at or under `limit`; else its verdict is `verdict`."""
-    kept = figure is not None and figure <= limit * (1 + 1e-9)
-    return Line(name, figure, unit, "at most", limit, "ok" if kept else verdict, source, note)
-
-
-def at_least(
-    name: str,
-    figure: float | None,
-    unit: str,
-    limit: float,
-    source: str,
-    *,
-    verdict: str = "no",
-    note: str = "",
-) -> Line:
-    kept = figure is not None and figure >= limit * (1 - 1e-9)
-    return Line(name, figure, unit, "at least", limit, "ok" if kept else verdict, source, note)

@@ -34,7 +34,7 @@ OTHER_MAKE = 1.5  # times the profile's current, or a part of it, from which coi
 FEW_COILS = 3  # fewer than these tell nothing of what is usual among them
 FULL_COUNTS = 1000  # the converter's end, whatever the coil
 STANDING_COUNTS = 4  # converter counts that are no current yet
-SUPPLY_COUNTS = 50  # below this there is no supply: 0.8 V of 17 V
+SUPPLY_COUNTS = 25  # below this there is no supply: 0.9 V of 38 V
 
 
 @dataclass(frozen=True)

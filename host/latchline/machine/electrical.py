@@ -11,7 +11,7 @@ from dataclasses import MISSING, dataclass, fields
 from math import isfinite
 
 from latchline.errors import ProfileError
-from latchline.machine.parts import part_names
+from latchline.machine.parts import load_part, part_names
 from latchline.machine.profile import Profile
 
 CLAMPS = ("zener", "diode", "driver")
@@ -23,7 +23,8 @@ class Electrical:
 
     The coil's resistance is that at 20 °C. clamp: `zener` (zener and diode beside the coil),
     `diode` (diode alone), `driver` (the driver's own clamp). wire_m is the length one way.
-    fuse_a 0 asks the budget to choose.
+    fuse_a 0 asks the budget to choose. driver: a part on file, or the path of a file like those.
+    board_v: the board's own 5 V as a meter reads it, against which its converter measures.
     """
 
     supply_v: float
@@ -41,6 +42,12 @@ class Electrical:
     fuse_a: float = 0.0
     wire_awg: float = 22.0
     wire_m: float = 1.5
+    board_v: float = 5.0
+
+    @property
+    def board_v_measured(self) -> bool:
+        """Whether the profile says more of the board's 5 V than that it should be 5 V."""
+        return self.board_v != 5.0
 
     @property
     def inductance_h(self) -> float:
@@ -70,6 +77,7 @@ RANGES = {
     "fuse_a": (0.0, 20.0),
     "wire_awg": (22.0, 26.0),
     "wire_m": (0.0, 10.0),
+    "board_v": (4.4, 5.5),
 }
 FUSE_MIN_A = 0.032  # the smallest of IEC 60127-2 (memory); 0 means that the budget chooses one
 
@@ -106,6 +114,8 @@ def read_electrical(profile: Profile) -> Electrical:
 def _checked(profile: Profile, key: str, value: float | str) -> float | str:
     options = {"driver": part_names("driver"), "clamp": list(CLAMPS)}.get(key)
     if options is not None:
+        if key == "driver" and isinstance(value, str) and value.endswith(".toml"):
+            return load_part(value, kind="driver").name
         if value not in options:
             raise _complaint(profile, key, f'"{value}" is not known here', "accepted: " + ", ".join(options))
         return value

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from itertools import pairwise
+from pathlib import Path
 
 from latchline.errors import ProfileError
-from latchline.tables import Table
+from latchline.tables import Table, read_text
 
 _FOLDER = resources.files("latchline") / "machine" / "parts"
 
@@ -58,13 +59,42 @@ def part_names(kind: str = "") -> list[str]:
     return [name for name in names if not kind or load_part(name).kind == kind]
 
 
+# What the budget asks of every driver.
+DRIVER_RATINGS = (
+    "outputs",
+    "output_a",
+    "blocking_v",
+    "junction_c",
+    "thermal_k_per_w",
+    "supply_low_v",
+    "below_ground_v",
+)
+
+
 @cache
-def load_part(name: str) -> Part:
-    """A part by the name of its file. Raises ProfileError when there is none."""
-    entry = _FOLDER / f"{name}.toml"
-    if not name or not entry.is_file():
-        raise ProfileError(f'no part is called "{name}"', hint="known drivers: " + ", ".join(part_names("driver")))
-    table = Table.parse(entry.read_text(encoding="utf-8"), file=f"{name}.toml", kind=ProfileError)
+def load_part(name: str, kind: str = "") -> Part:
+    """A part by its name on file, or by the path of a file of the user's, which ends in `.toml`.
+
+    Raises ProfileError when there is none, when it is not of this kind, or lacks what the budget asks of it.
+    """
+    if name.endswith(".toml"):
+        part = _part(read_text(Path(name), ProfileError), name)
+    else:
+        entry = _FOLDER / f"{name}.toml"
+        if not name or not entry.is_file():
+            raise ProfileError(f'no part is called "{name}"', hint="known drivers: " + ", ".join(part_names("driver")))
+        part = _part(entry.read_text(encoding="utf-8"), name)
+    if kind and part.kind != kind:
+        raise ProfileError(f"this part is a {part.kind}, not a {kind}", where=name)
+    missing = [rating for rating in DRIVER_RATINGS if part.kind == "driver" and rating not in part.ratings]
+    if missing:
+        hint = f'`{missing[0]} = {{ value = …, unit = "…", source = "…" }}` under [ratings]'
+        raise ProfileError(f'this driver says nothing of "{missing[0]}"', where=name, hint=hint)
+    return part
+
+
+def _part(text: str, name: str) -> Part:
+    table = Table.parse(text, file=name if name.endswith(".toml") else f"{name}.toml", kind=ProfileError)
     ratings = {}
     ratings_table = table.table("ratings", required=True)
     for key in list(ratings_table.left()):

@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from math import floor
 from pathlib import Path
@@ -155,8 +155,13 @@ def load_profile(name: str, *, beside: Path | None = None) -> Profile:
 
     Raises ProfileError, naming file, line and key.
     """
-    file = str(_file_of(name, beside) or f"{name}.toml")
-    return parse_profile(profile_text(name, beside=beside), name=Path(file).stem, file=file)
+    path = _file_of(name, beside)
+    file = str(path or f"{name}.toml")
+    profile = parse_profile(profile_text(name, beside=beside), name=Path(file).stem, file=file)
+    driver = profile.electrical.get("driver")
+    if path is not None and isinstance(driver, str) and driver.endswith(".toml"):  # a file beside the profile
+        return replace(profile, electrical={**profile.electrical, "driver": str(path.parent / driver)})
+    return profile
 
 
 def profile_text(name: str, *, beside: Path | None = None) -> str:

@@ -1,7 +1,7 @@
 """Volts and amperes as the board's converter counts them, and the limits between which it watches them.
 
-The supply comes through a divider, the coils' return current over a shunt; `parts/board.toml` holds
-the resistors, and a test holds those to the drawing.
+The supply comes through a divider, the coils' return current over a shunt and an amplifier; `parts/board.toml`
+holds the resistors, and a test holds those to the drawing.
 """
 
 from __future__ import annotations
@@ -9,12 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from latchline.machine.demand import most_at_once
-from latchline.machine.electrical import read_electrical
+from latchline.machine.electrical import Electrical, read_electrical
 from latchline.machine.parts import load_part
 from latchline.machine.profile import Profile
 
 COUNTS_MAX = 1023
-SAG_SHARE = 0.85  # of the lowest supply: below this the coils can no longer be trusted
+SAG_SHARE = 0.9  # of the lowest supply as read against 5.0 V: never a false alarm up to 5.5 V, USB's highest
+BOARD_V_SHARE = 0.02  # of a 5 V that was measured: the meter and a day's drift (assumed)
 OVER_SHARE = 1.5  # of the most that the coils may draw together, one coil added
 
 
@@ -26,8 +27,9 @@ def supply_pin_v(volts: float) -> float:
 
 
 def current_pin_v(amperes: float) -> float:
-    """What the shunt makes of the coils' return current in amperes."""
-    return amperes * load_part("board").value("shunt_ohm")
+    """What shunt and amplifier make of the coils' return current in amperes."""
+    board = load_part("board")
+    return amperes * board.value("shunt_ohm") * board.value("sense_back_ohm") / board.value("sense_in_ohm")
 
 
 def supply_counts(volts: float) -> int:
@@ -71,10 +73,22 @@ def watch_limits(profile: Profile) -> tuple[int, int]:
     if not profile.electrical:
         return 0, 0
     electrical = read_electrical(profile)
+    board_v = electrical.board_v
     every = np.ones((1, profile.needles), dtype=np.bool_)
     one_a = electrical.high_v / electrical.resistance_ohm
     most_a = OVER_SHARE * (most_at_once(profile, every, profile.advance_max_edges) + 1) * one_a
-    return supply_counts(electrical.low_v * SAG_SHARE), current_counts(most_a)
+    share = 5.0 / board_v  # counts are parts of the board's own 5 V, whatever that is
+    return supply_counts(electrical.low_v * SAG_SHARE * share), current_counts(most_a * share)
+
+
+def watch_low_v(electrical: Electrical) -> float:
+    """The lowest true supply that the board's watch may let through, its 5 V at the lowest that it can be.
+
+    Where `board_v` was measured that is within 2 %, else USB's own lowest.
+    """
+    low_v = load_part("board").value("usb_low_v")
+    share = 1 - BOARD_V_SHARE if electrical.board_v_measured else low_v / 5.0
+    return electrical.low_v * SAG_SHARE * share
 
 
 def _counts(pin_v: float) -> int:
