@@ -72,6 +72,8 @@ KINDS: Mapping[str, Kind] = {
     "ends-swapped": _SET,
     "left-stuck": _SET,
     "right-stuck": _SET,
+    "left-missing": _SET,
+    "right-missing": _SET,
     "edges": Kind(least=1, most=16, whole=True, single=True),
     # supply
     "sag": Kind(least=0, most=1, usual=0.3, single=True),

@@ -81,4 +81,5 @@ def shown(level: int, faults: Faults) -> int:
         left, right = right, left
     stuck = ("a-dead", "b-dead", "left-stuck", "right-stuck")  # each pin then stays at 0, which is "on" for an end
     a, b, left, right = (0 if name in faults else pin for name, pin in zip(stuck, (a, b, left, right), strict=True))
+    left, right = (1 if name in faults else pin for name, pin in (("left-missing", left), ("right-missing", right)))
     return a | b << 1 | left << 2 | right << 3
