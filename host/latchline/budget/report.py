@@ -7,8 +7,9 @@ from dataclasses import asdict
 from html import escape
 from typing import Any
 
+from latchline.budget.lines import Line
 from latchline.budget.plots import current_plot, duty_plot
-from latchline.budget.sums import Budget, Line, SelectorBudget
+from latchline.budget.sums import Budget, SelectorBudget
 
 VERDICTS = {
     "ok": "nothing here breaks a rating",
