@@ -2,7 +2,7 @@
 #include <limits.h>
 
 #include "../emulator/face_log.h"
-#include "../latchline/src/core/board.h"
+#include "../latchline/src/core/link.h"
 
 #define TICK_US 4
 #define BEAT_US 1000
@@ -10,6 +10,8 @@
 
 struct world {
     struct board board;
+    struct link link;
+    struct notes notes;
     struct ports ports;
     struct face_log log;
     struct heard heard;
@@ -25,6 +27,7 @@ struct world {
     bool memory_burning;
     bool powered;
     uint8_t pins;
+    uint16_t shifted;
     uint16_t coils;
     uint8_t bits;
     uint8_t memory[MEMORY_BYTES];
@@ -35,10 +38,15 @@ static void show(struct world *world)
     log_signals(&world->log, world->now_us, world->coils, world->bits);
 }
 
-static void put_register(void *of, uint16_t coils)
+static void shift(void *of, uint16_t coils)
+{
+    ((struct world *)of)->shifted = coils;
+}
+
+static void latch(void *of)
 {
     struct world *world = of;
-    world->coils = coils;
+    world->coils = world->shifted;
     show(world);
 }
 
@@ -127,13 +135,9 @@ static void memory_write(void *of, uint16_t at, uint8_t byte)
     world->memory_us = world->now_us + MEMORY_BYTE_US;
 }
 
-static void nothing(void)
-{
-}
-
 static void settle(struct world *world)
 {
-    while (board_work(&world->board))
+    while (link_work(&world->link))
         ;
 }
 
@@ -151,18 +155,16 @@ static int64_t next_event(const struct world *world)
 
 static void happen(struct world *world)
 {
-    struct board *board = &world->board;
     while (world->heard.count != 0 && world->heard.bytes[world->heard.first].at_us <= world->now_us)
-        board_byte(board, heard_take(&world->heard));
+        link_byte(&world->link, heard_take(&world->heard));
     if (world->memory_burning && world->memory_us <= world->now_us) {
         world->memory[world->memory_at] = world->memory_byte;
         world->memory_burning = false;
     }
     if (world->beat_us <= world->now_us) {
         world->beat_us += BEAT_US;
-        if (coils_beat(&board->coils, nothing, nothing))
-            put_register(world, board->coils.latched);
-        board_beat(board);
+        drive_beat(&world->board.drive);
+        link_beat(&world->link);
     }
     settle(world);
 }
@@ -192,8 +194,8 @@ void *face_new(const char *image, uint32_t chance_number, face_analog analog_rea
     (void)image;
     if (world == NULL)
         return NULL;
-    const struct ports ports = {world, put_register, enable, lamp, buzzer, pins, ticks, supply, current, chance,
-                                line_idle, send, memory_busy, memory_read, memory_write, nothing, nothing};
+    const struct ports ports = {world,  shift,   latch,     enable, lamp,        buzzer,      pins,        ticks,
+                                supply, current, chance,    line_idle, send,     memory_busy, memory_read, memory_write};
     world->ports = ports;
     world->chance = chance_number;
     world->analog = analog_read;
@@ -232,6 +234,7 @@ void face_power(void *face, int64_t at_us, uint8_t cause)
     world->bits = 0;
     show(world);
     board_start(&world->board, &world->ports, cause);
+    link_start(&world->link, &world->board);
     settle(world);
 }
 
@@ -244,7 +247,8 @@ void face_edges(void *face, size_t count, const int64_t *at_us, const uint8_t *l
         world->pins = levels[at];
         if (!world->powered || ((before ^ levels[at]) & PINS_AB) == 0)
             continue;
-        board_edge(&world->board, levels[at], ticks(world));
+        drive_edge(&world->board.drive, &world->board.edges, &world->notes, levels[at], (uint16_t)ticks(world));
+        board_edges(&world->board, &world->notes);
         settle(world);
     }
 }

@@ -161,7 +161,7 @@ def stack_bound() -> tuple[int, dict[str, int]]:
         return own + max((deep + 2 for deep in below), default=0)
 
     vectors = {name: depth(name) + 2 for name in functions if name.startswith("__vector_") and name[9:].isdigit()}
-    beat = vectors.pop("__vector_11")
+    beat = vectors.pop("__vector_14")
     return depth("main") + 2 + beat + max(vectors.values()), {"main": depth("main"), "beat": beat, **vectors}
 
 

@@ -5,8 +5,13 @@
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
-#include "../core/board.h"
+#include "../core/link.h"
+#include "../core/lock.h"
 #include "board_pins.h"
+
+#if !defined(__AVR_ATmega328P__)
+#error "This firmware is for the ATmega328P alone: choose that chip, or read docs/how-to/port-the-firmware.md."
+#else
 
 #ifndef F_CPU
 #define F_CPU 16000000UL
@@ -22,39 +27,24 @@ extern const struct ports ports;
 
 /* outputs.c */
 void outputs_start(void);
-void outputs_put(uint16_t coils);
+void outputs_shift(uint16_t coils);
 void outputs_enable(bool on);
 
-/* Two bytes at a quarter of the clock: 2 x 32 cycles and a latch pulse. Interrupts must be off. */
-static inline __attribute__((always_inline)) void shift_second(uint16_t coils)
+static inline void outputs_latch(void)
 {
-    while ((SPSR & _BV(SPIF)) == 0)
-        ;
-    SPDR = (uint8_t)coils;
-    while ((SPSR & _BV(SPIF)) == 0)
-        ;
     PORTB |= _BV(PIN_LATCH);
     PORTB &= (uint8_t)~_BV(PIN_LATCH);
 }
 
 /* clock.c */
-extern volatile uint16_t clock_low; /* for the edge interrupt: low half of the tick at the latest beat */
 void clock_start(void);
-uint32_t clock_ticks(void);
+uint32_t clock_ticks(void); /* of the main loop only, and at least every quarter of a second */
 bool clock_waiting(void);
 bool clock_beat(void); /* true once for each millisecond that has begun */
 
 /* edges.c */
-void edges_start(void);
-void edges_take(void) __attribute__((noinline)); /* hands every edge noted so far to the core */
-extern volatile uint8_t edges_noted;
-extern volatile uint8_t edges_taken;
-extern volatile bool edges_overrun;
-
-static inline bool edges_waiting(void)
-{
-    return !board.run.direct || edges_overrun;
-}
+extern struct notes notes;
+void edges_enable(void);
 
 /* line.c */
 void line_start(void);
@@ -71,4 +61,5 @@ uint16_t converter_supply(void);
 uint16_t converter_current(void);
 uint32_t converter_chance(void);
 
+#endif
 #endif

@@ -8,6 +8,7 @@
 
 static volatile uint16_t supply;
 static volatile uint16_t current;
+static volatile uint8_t reading; /* the two channels are still being read */
 
 void converter_start(void)
 {
@@ -16,8 +17,12 @@ void converter_start(void)
     ADCSRA = _BV(ADEN) | _BV(ADIE) | CLOCK_BY_128;
 }
 
+/* The channel must not change during a reading; a loop that is late leaves one out. */
 void converter_begin(void)
 {
+    if (reading)
+        return;
+    reading = 1;
     ADMUX = REFERENCE | PIN_SUPPLY;
     ADCSRA |= _BV(ADSC);
 }
@@ -31,15 +36,16 @@ ISR(ADC_vect)
         ADCSRA |= _BV(ADSC);
     } else {
         current = ADC;
+        reading = 0;
     }
 }
 
-static uint16_t read_whole(const volatile uint16_t *reading)
+static uint16_t read_whole(const volatile uint16_t *channel)
 {
     uint16_t value;
-    cli();
-    value = *reading;
-    sei();
+    lock_state lock = lock_take();
+    value = *channel;
+    lock_give(lock);
     return value;
 }
 
@@ -58,14 +64,14 @@ uint32_t converter_chance(void)
 {
     const uint8_t *ram = (const uint8_t *)RAMSTART;
     uint32_t mixed = 0x9E3779B9;
-    uint8_t reading;
+    uint8_t count;
     ADCSRA = _BV(ADEN) | CLOCK_BY_128;
     ADMUX = REFERENCE | UNUSED_CHANNEL;
-    for (reading = 0; reading < CHANCE_READINGS; reading++) {
+    for (count = 0; count < CHANCE_READINGS; count++) {
         ADCSRA |= _BV(ADSC);
         while ((ADCSRA & _BV(ADSC)) != 0)
             ;
-        mixed ^= ADC ^ (uint32_t)(uint16_t)(TCNT1L + ram[RAMEND - RAMSTART - 300 - reading]) << 16;
+        mixed ^= ADC ^ (uint32_t)(uint16_t)(TCNT1L + ram[RAMEND - RAMSTART - 300 - count]) << 16;
         mixed = (mixed << 5 | mixed >> 27) * 0x01000193ul;
     }
     ADCSRA = _BV(ADEN) | _BV(ADIE) | CLOCK_BY_128;

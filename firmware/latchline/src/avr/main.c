@@ -1,7 +1,7 @@
 /* The board on an ATmega328P: ports for the core, and the loop that runs it.
  *
  * Only the interrupts of edges.c, clock.c, line.c and converter.c run beside this loop, and each of
- * them touches only what its own file and coils.h declare volatile. */
+ * them touches only what its own file, edges.h and drive.h declare volatile. */
 #ifdef __AVR__
 
 #include <avr/eeprom.h>
@@ -13,6 +13,7 @@
 #define BYTES_AT_ONCE 8
 
 struct board board;
+static struct link host;
 static uint8_t reset_cause __attribute__((section(".noinit")));
 
 /* The watchdog is still running after it has struck, at its shortest time; take its cause and stop it
@@ -25,10 +26,16 @@ void take_reset_cause(void)
     wdt_disable();
 }
 
-static void put_register(void *world, uint16_t coils)
+static void shift(void *world, uint16_t coils)
 {
     (void)world;
-    outputs_put(coils);
+    outputs_shift(coils);
+}
+
+static void latch(void *world)
+{
+    (void)world;
+    outputs_latch();
 }
 
 static void enable(void *world, bool on)
@@ -114,26 +121,17 @@ static uint8_t memory_read(void *world, uint16_t at)
 static void memory_write(void *world, uint16_t at, uint8_t byte)
 {
     (void)world;
+    lock_state lock;
     EEAR = at;
     EEDR = byte;
-    cli(); /* EEPE must follow EEMPE within four cycles */
+    lock = lock_take(); /* EEPE must follow EEMPE within four cycles */
     EECR |= _BV(EEMPE);
     EECR |= _BV(EEPE);
-    sei();
+    lock_give(lock);
 }
 
-static void hold(void)
-{
-    cli();
-}
-
-static void release(void)
-{
-    sei();
-}
-
-const struct ports ports = {0,      put_register, enable, lamp, buzzer,      pins,        ticks,        supply, current,
-                            chance, idle,         send,   memory_busy, memory_read, memory_write, hold,   release};
+const struct ports ports = {0,       shift,  latch,  enable, lamp,        buzzer,      pins,        ticks, supply,
+                            current, chance, idle,   send,   memory_busy, memory_read, memory_write};
 
 static void start(void)
 {
@@ -143,16 +141,17 @@ static void start(void)
     converter_start();
     wdt_enable(WDTO_250MS);
     SMCR = 0; /* sleep is idle: everything but the processor runs on */
-    edges_start();
+    edges_enable();
     sei(); /* reading the memory takes some milliseconds, in which the line goes on */
     board_start(&board, &ports, reset_cause);
+    link_start(&host, &board);
 }
 
 /* Sleeps until the next interrupt unless one has left work behind. */
 static void rest(void)
 {
     cli();
-    if (edges_waiting() || line_waiting() || clock_waiting()) {
+    if (edges_waiting(&board.edges) || line_waiting() || clock_waiting()) {
         sei();
         return;
     }
@@ -165,8 +164,8 @@ static void rest(void)
 /* Often asked, seldom with anything to do. */
 static inline void take_edges(void)
 {
-    if (edges_waiting())
-        edges_take();
+    if (edges_waiting(&board.edges))
+        board_edges(&board, &notes);
 }
 
 /* Some bytes at one go, because the loop around costs as much as a byte; no more once a frame has ended or an
@@ -175,8 +174,8 @@ static inline bool take_bytes(void)
 {
     uint8_t byte = 1;
     uint8_t left = BYTES_AT_ONCE;
-    while (left != 0 && byte != 0 && !edges_waiting() && line_byte(&byte)) {
-        board_byte(&board, byte);
+    while (left != 0 && byte != 0 && !edges_waiting(&board.edges) && line_byte(&byte)) {
+        link_byte(&host, byte);
         left--;
     }
     return left != BYTES_AT_ONCE;
@@ -191,13 +190,13 @@ int main(void)
         take_edges();
         if (clock_beat()) {
             for (uint8_t lost = line_lost(); lost != 0; lost--)
-                board_bytes_lost(&board);
-            board_beat(&board);
+                link_bytes_lost(&host);
+            link_beat(&host);
             converter_begin();
             more = true;
         }
         take_edges();
-        more = board_work(&board) || more;
+        more = link_work(&host) || more;
         if (!more)
             rest();
     }

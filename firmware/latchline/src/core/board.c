@@ -1,25 +1,509 @@
-#include "rooms.h"
+#include "board.h"
 
 #include <string.h>
+
+#include "assure.h"
+#include "lock.h"
+
+/* ---- outputs and faults -------------------------------------------------------------------------------- */
+
+static uint32_t ticks(const struct board *board)
+{
+    return board->ports->ticks(board->ports->world);
+}
+
+/* Output enable and lamp follow from the rest of the state; called wherever that changes. */
+static void outputs_show(struct board *board)
+{
+    bool active = board->pass.state != PASS_NONE;
+    bool lamp = active && board->track.certain && board->fault.number == FAULT_NONE;
+    if (drive_show(&board->drive, active || board->probe.left_ms != 0, lamp))
+        watch_outputs_switched(&board->watch);
+}
+
+static void coils_off(struct board *board)
+{
+    drive_put(&board->drive, 0, ticks(board));
+    drive_end_rests(&board->drive);
+}
+
+static void probe_end(struct board *board)
+{
+    if (board->probe.left_ms == 0)
+        return;
+    board->probe.left_ms = 0;
+    coils_off(board);
+    outputs_show(board);
+}
+
+static void pass_abandon(struct board *board)
+{
+    board->pass.state = PASS_NONE;
+    coils_off(board);
+    outputs_show(board);
+}
+
+/* Unsure means off: whatever goes wrong ends the pass under way and switches the coils off. The first fault
+ * stands; a later one still switches off and may still lose the position. True when something was wrong. */
+static bool act_on(struct board *board, struct verdict verdict)
+{
+    struct fault *fault = &board->fault;
+    if (verdict.fault == FAULT_NONE)
+        return false;
+    if (fault->number == FAULT_NONE) {
+        fault->number = verdict.fault;
+        fault->needle = verdict.needle == NO_NEEDLE ? pass_needle(&board->pass, board->track.count) : verdict.needle;
+        fault->fingerprint = board->plan.fingerprint;
+        fault->pass = plan_coming(&board->plan);
+        fault->position = board->track.count;
+        fault->detail = verdict.detail;
+        board->due |= DUE_FAULT;
+    }
+    probe_end(board);
+    pass_abandon(board);
+    if (fault_loses_position(verdict.fault))
+        track_lose(&board->track);
+    return true;
+}
+
+/* ---- runs of edges that only count ------------------------------------------------------------------------ */
+
+/* Between which counts, both excluded, edges have no more to do than to count. */
+static void quiet_between(const struct board *board, int16_t *low, int16_t *high)
+{
+    const struct bed *bed = &board->bed;
+    const struct plan *plan = &board->plan;
+    int16_t count = board->track.count;
+    *low = INT16_MIN;
+    *high = INT16_MAX;
+    if (!board->track.certain)
+        return;
+    *low = (int16_t)(bed->left_sensor - bed_beyond(bed) - 1);
+    *high = (int16_t)(bed->right_sensor + bed_beyond(bed) + 1);
+    if (!plan_in_force(plan))
+        return;
+    if (count <= plan->left_line) {
+        *high = plan->left_line;
+    } else if (count >= plan->right_line) {
+        *low = plan->right_line;
+    } else {
+        *low = plan->left_line;
+        *high = plan->right_line;
+    }
+}
+
+static uint8_t quiet_room(const struct board *board)
+{
+    const struct track *track = &board->track;
+    int16_t low;
+    int16_t high;
+    uint16_t room;
+    if (!bed_is_set(&board->bed) || !track->moving || board->pass.state == PASS_UNDER_WAY || board->drive.ready)
+        return 0;
+    quiet_between(board, &low, &high);
+    room = track->rightward ? (uint16_t)((uint16_t)high - (uint16_t)track->count)
+                            : (uint16_t)((uint16_t)track->count - (uint16_t)low);
+    if (room <= 1)
+        return 0;
+    return (uint8_t)(room > UINT8_MAX ? UINT8_MAX : room - 1);
+}
+
+static bool run_is_old(const struct board *board)
+{
+    return ticks(board) - board->track.tick > RUN_AGE_TICKS;
+}
+
+/* Begins a run, or none. The interrupt must not be counting. */
+static void run_find(struct board *board)
+{
+    struct edges *edges = &board->edges;
+    const struct track *track = &board->track;
+    uint8_t room;
+    ASSURE(!edges->counting);
+    if (board->pass.state == PASS_UNDER_WAY)
+        return;
+    room = run_is_old(board) ? 0 : quiet_room(board);
+    edges->room = room;
+    edges->given = room;
+    if (room == 0) {
+        if (!board->drive.ready)
+            edges->next = NO_PINS;
+        return;
+    }
+    edges->pins = track->pins;
+    edges->tick = (uint16_t)track->tick;
+    edges->shortest = UINT16_MAX;
+    edges->next = (uint8_t)((track->pins & ~PINS_AB) | track_pins_after(track->pins, track->rightward));
+}
+
+void board_take_run(struct board *board)
+{
+    struct edges *edges = &board->edges;
+    uint8_t steps;
+    uint8_t pins;
+    uint16_t tick;
+    uint16_t shortest;
+    lock_state lock = lock_take();
+    steps = (uint8_t)(edges->given - edges->room);
+    edges->given = edges->room;
+    pins = edges->pins;
+    tick = edges->tick;
+    shortest = edges->shortest;
+    edges->shortest = UINT16_MAX;
+    lock_give(lock);
+    track_run(&board->track, steps, pins, tick, shortest);
+}
+
+/* Once a millisecond, so that a run over a long bed need not end for want of room; but one whose latest edge
+ * is so old that sixteen bits could not tell how old ends. */
+static void run_renew(struct board *board)
+{
+    struct edges *edges = &board->edges;
+    uint8_t room;
+    uint8_t steps;
+    lock_state lock;
+    board_take_run(board);
+    if (edges->given == 0)
+        return;
+    if (run_is_old(board)) {
+        edges->next = NO_PINS;
+        return;
+    }
+    room = quiet_room(board);
+    lock = lock_take();
+    steps = (uint8_t)(edges->given - edges->room);
+    if (edges->room != 0 && room > steps) {
+        edges->given = room;
+        edges->room = (uint8_t)(room - steps);
+    }
+    lock_give(lock);
+}
+
+/* The interrupt counts by itself while nothing that was noted waits. */
+static void run_resume(struct board *board)
+{
+    struct edges *edges = &board->edges;
+    lock_state lock = lock_take();
+    edges->counting = edges->noted == edges->taken && edges->room != 0;
+    lock_give(lock);
+}
+
+/* ---- the pass ------------------------------------------------------------------------------------------- */
+
+/* Leaves with the edge interrupt what it puts out by itself if the next edge goes forward. */
+static void prepare(struct board *board, int16_t q)
+{
+    struct pass *pass = &board->pass;
+    uint16_t coming = select_coming(&pass->select, (int16_t)(q + 1), pass->advance, pass->finish_line);
+    board->edges.room = 0;
+    board->edges.given = 0;
+    board->edges.next = NO_PINS;
+    if (drive_prepare(&board->drive, coming))
+        board->edges.next =
+            (uint8_t)((board->track.pins & ~PINS_AB) | track_pins_after(board->track.pins, pass->rightward));
+}
+
+static bool stands_at_start_line(const struct board *board)
+{
+    const struct pass *pass = &board->pass;
+    return pass->state == PASS_ARMED && pass_along(pass, board->track.count) == pass->start_line;
+}
+
+/* Called whenever something has changed that arming depends on. */
+static void arm_or_not(struct board *board)
+{
+    struct pass *pass = &board->pass;
+    if (pass->state == PASS_UNDER_WAY)
+        return;
+    if (board->plan.pause_wanted)
+        board->plan.paused = true;
+    if (board->fault.number != FAULT_NONE || !pass_fits(pass, &board->plan, &board->track)) {
+        if (pass->state == PASS_ARMED)
+            pass_abandon(board);
+        return;
+    }
+    if (pass->state == PASS_NONE) {
+        pass_arm(pass, &board->bed, &board->plan, &board->track);
+        coils_off(board);
+        outputs_show(board);
+    }
+    if (stands_at_start_line(board))
+        prepare(board, pass->start_line);
+    else
+        board->drive.ready = 0;
+}
+
+static void pass_finish(struct board *board)
+{
+    pass_file(&board->pass, &board->plan, &board->track);
+    board->due |= DUE_DONE;
+    board->oldest_done = false;
+    pass_abandon(board);
+    store_due(&board->store, board->plan.fingerprint, board->plan.done);
+}
+
+/* An edge within a pass, the pass going on: the selectors, the needle that is driven, what comes next. */
+static void pass_follow(struct board *board, const struct pass_step *step, uint16_t woken)
+{
+    struct pass *pass = &board->pass;
+    struct drive *drive = &board->drive;
+    uint32_t tick = board->track.tick;
+    uint16_t coils = select_edge(&pass->select, step->q, step->forward, pass->advance, woken);
+    if (drive_put(drive, coils, tick) && ticks(board) - tick > LATE_TICKS) {
+        act_on(board, wrong(FAULT_EDGES_TOO_FAST, 1));
+        return;
+    }
+    if (step->forward && act_on(board, select_drive(&pass->select, step->q, drive_latched(drive), drive->changed_at,
+                                                    tick, pass->driven)))
+        return;
+    pass->advance = step->advance;
+    prepare(board, step->q);
+}
+
+static void pass_step(struct board *board, int16_t from, uint16_t woken)
+{
+    struct pass *pass = &board->pass;
+    struct pass_step step;
+    if (pass->state == PASS_NONE) {
+        if (board->fault.number == FAULT_NONE)
+            act_on(board, pass_entered(&board->plan, &board->track, from));
+        return;
+    }
+    step = pass_edge(pass, &board->bed, &board->track, from);
+    switch (step.event) {
+    case PASS_GOES_ON:
+        pass_follow(board, &step, woken);
+        break;
+    case PASS_AS_NEW:
+        pass_renew(pass, &board->bed, &board->plan);
+        pass->advance = step.advance;
+        coils_off(board);
+        outputs_show(board);
+        break;
+    case PASS_DONE:
+        pass_finish(board);
+        break;
+    case PASS_FAULT:
+        act_on(board, step.verdict);
+        break;
+    default:
+        break;
+    }
+}
+
+/* ---- what happens --------------------------------------------------------------------------------------- */
 
 void board_start(struct board *board, const struct ports *ports, uint8_t reset_cause)
 {
     memset(board, 0, sizeof *board);
     board->ports = ports;
     board->reset_cause = reset_cause;
-    board->coils.expect = NO_PINS;
-    board->coils.limit_ms = LIMIT_MS_MIN;
-    board->counts.shortest = UINT16_MAX;
-    board->run.shortest = UINT16_MAX;
-    board->run.next = NO_PINS;
-    board->position.pins = ports->pins(ports->world);
-    position_forget_edge(&board->position);
-    checkpoint_start(board);
-    link_start(board);
+    edges_start(&board->edges);
+    drive_start(&board->drive, ports);
+    track_start(&board->track, ports->pins(ports->world));
+    store_start(&board->store, ports);
+}
+
+void board_edge(struct board *board, uint8_t pins, uint32_t tick)
+{
+    struct step step;
+    uint16_t woken;
+    board_take_run(board);
+    step = track_edge(&board->track, &board->bed, pins, tick);
+    if (step.kind == STEP_NONE)
+        return;
+    woken = drive_end_rests(&board->drive);
+    if (!act_on(board, step.verdict) && step.kind == STEP_PLACED)
+        pass_step(board, step.from, woken);
+    if (step.kind != STEP_BROKEN)
+        arm_or_not(board);
+    run_find(board);
+}
+
+static void edges_lost(struct board *board)
+{
+    board_take_run(board);
+    board->track.pins = board->ports->pins(board->ports->world);
+    track_forget_edge(&board->track);
+    if (bed_is_set(&board->bed))
+        act_on(board, wrong(FAULT_EDGES_TOO_FAST, 0));
+    run_find(board);
+}
+
+void board_edges(struct board *board, const struct notes *notes)
+{
+    struct edges *edges = &board->edges;
+    while (edges->taken != edges->noted) {
+        uint8_t at = edges->taken;
+        uint8_t pins = notes->pins[at];
+        uint16_t tick = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+        bool counted = edges_take_run(edges, pins, tick);
+        edges->taken = (uint8_t)(at + 1) & (NOTES - 1);
+        if (!counted) {
+            uint32_t now = ticks(board);
+            board_edge(board, pins, now - (uint16_t)((uint16_t)now - tick));
+        }
+    }
+    if (edges->overrun) {
+        edges->overrun = 0;
+        edges_lost(board);
+    }
+    run_resume(board);
+}
+
+static void probe_beat(struct board *board)
+{
+    struct probe *probe = &board->probe;
+    if (probe->left_ms == 0)
+        return;
+    if (probe->left_ms > 1) {
+        probe->left_ms--;
+        return;
+    }
+    probe->supply_on = board->watch.supply;
+    probe->current_on = board->watch.current;
+    probe_end(board);
+    board->due |= DUE_PROBED;
+}
+
+static void buzz(struct board *board)
+{
+    const struct plan *plan = &board->plan;
+    bool under_way = board->pass.state == PASS_UNDER_WAY;
+    bool hint = (under_way && board->drive.rested != 0) || (plan_goes_on(plan) && board->track.certain &&
+                                                            !plan->paused && !under_way && !plan_coming_loaded(plan));
+    bool sound = watch_sound(&board->watch, board->fault.number != FAULT_NONE, hint);
+    if (sound != board->watch.buzzer) {
+        board->watch.buzzer = sound;
+        board->ports->buzzer(board->ports->world, sound);
+    }
+}
+
+void board_beat(struct board *board)
+{
+    struct watch *watch = &board->watch;
+    const struct bed *bed = &board->bed;
+    const struct ports *ports = board->ports;
+    run_renew(board);
+    watch_beat(watch);
+    if (plan_in_force(&board->plan))
+        act_on(board, watch_host(watch, bed));
+    watch->supply = ports->supply(ports->world);
+    watch->current = ports->current(ports->world);
+    act_on(board, watch_supply(watch, bed, board->drive.enabled));
+    act_on(board, watch_current(watch, bed, board->drive.enabled));
+    probe_beat(board);
+    buzz(board);
+    /* a rest has overwritten what was prepared */
+    if (board->drive.disturbed && board->pass.state == PASS_UNDER_WAY)
+        prepare(board, pass_along(&board->pass, board->track.count));
 }
 
 bool board_work(struct board *board)
 {
-    bool more = checkpoint_work(board);
-    return link_work(board) || more;
+    if (board->pass.state == PASS_UNDER_WAY || !store_ready(&board->store))
+        return false;
+    act_on(board, store_work(&board->store));
+    return true;
+}
+
+/* ---- what the host says --------------------------------------------------------------------------------- */
+
+void board_heard(struct board *board)
+{
+    board->watch.silent_ms = 0;
+}
+
+/* Edges that come while things change are noted and looked at afterwards. */
+void board_ask(struct board *board)
+{
+    board->edges.counting = 0;
+    board_take_run(board);
+}
+
+void board_told(struct board *board)
+{
+    arm_or_not(board);
+    run_find(board);
+    run_resume(board);
+}
+
+static void plan_end(struct board *board)
+{
+    probe_end(board);
+    pass_abandon(board);
+    plan_clear(&board->plan);
+    board->due &= (uint16_t)~DUE_DONE;
+}
+
+void board_take_stop(struct board *board)
+{
+    plan_end(board);
+    track_forget_edge(&board->track);
+}
+
+bool board_take_bed(struct board *board, const uint8_t *fields)
+{
+    struct bed bed;
+    if (!bed_read(&bed, fields))
+        return false;
+    board->due |= DUE_BED_TAKEN;
+    if (bed_is_same(&board->bed, &bed))
+        return true;
+    board_take_stop(board);
+    track_lose(&board->track);
+    board->bed = bed;
+    board->bed_check = bed_check_of(fields);
+    drive_limit(&board->drive, bed.limit_ms);
+    return true;
+}
+
+bool board_take_plan(struct board *board, const uint8_t *fields)
+{
+    if (!plan_fits(&board->bed, fields))
+        return false;
+    plan_end(board);
+    plan_begin(&board->plan, fields);
+    track_stretch_begin(&board->track);
+    return true;
+}
+
+bool board_take_pass(struct board *board, const uint8_t *fields)
+{
+    return plan_take_pass(&board->plan, fields);
+}
+
+void board_take_seen(struct board *board, const uint8_t *fields)
+{
+    if (plan_take_seen(&board->plan, fields))
+        board->due &= (uint16_t)~DUE_DONE;
+}
+
+void board_take_pause(struct board *board, bool paused)
+{
+    board->plan.pause_wanted = paused;
+    if (!paused)
+        board->plan.paused = false;
+}
+
+void board_take_clear(struct board *board, uint8_t fault)
+{
+    if (fault != FAULT_NONE && board->fault.number == fault)
+        board->fault.number = FAULT_NONE;
+}
+
+bool board_take_probe(struct board *board, uint8_t selector, uint8_t time_ms)
+{
+    struct probe *probe = &board->probe;
+    const struct ports *ports = board->ports;
+    if (!bed_is_set(&board->bed) || plan_in_force(&board->plan) || board->fault.number != FAULT_NONE ||
+        probe->left_ms != 0 || selector >= board->bed.count || time_ms == 0 || time_ms >= board->bed.limit_ms)
+        return false;
+    probe->selector = selector;
+    probe->left_ms = time_ms;
+    probe->supply_idle = ports->supply(ports->world);
+    probe->current_idle = ports->current(ports->world);
+    outputs_show(board);
+    drive_put(&board->drive, (uint16_t)(1u << selector), ticks(board));
+    return true;
 }

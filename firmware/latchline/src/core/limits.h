@@ -12,6 +12,7 @@
 #define SLOTS 16
 
 #define NEEDLES_MAX 255 /* a needle is one byte on the wire, and 255 means none */
+#define NO_NEEDLE 255
 #define MASK_BYTES 32
 #define SELECTORS_MAX 16 /* two power shift registers */
 
@@ -26,11 +27,14 @@
 #define LIMIT_MS_MIN 5
 #define LIMIT_MS_MAX 2000
 
+#define NOTES 32 /* edges that may wait for the main loop; a power of two */
+
 #define PAYLOAD_MAX 45            /* DONE, the longest message */
 #define FRAME_MAX (PAYLOAD_MAX + 4) /* stuffing code, payload, three check bytes; without the closing zero */
 
 #define LATE_TICKS 50 /* 0.2 ms from edge to output, for an output that could not be prepared */
 #define STOP_TICKS 25000
+#define INTERVAL_MAX 65535u
 #define RUN_AGE_TICKS 40000 /* 160 ms: far enough below the 65,536 that sixteen bits can tell apart */
 
 #define STATUS_CHANGED_MS 20
@@ -49,6 +53,9 @@
 
 #if SLOTS < 16 || SLOTS > 128 || (SLOTS & (SLOTS - 1)) != 0
 #error "SLOTS must be 16, 32, 64 or 128"
+#endif
+#if (NOTES & (NOTES - 1)) != 0 || NOTES > 32
+#error "NOTES must be a power of two, and the edge interrupt of the chip reaches 32"
 #endif
 #if MASK_BYTES * 8 <= NEEDLES_MAX
 #error "a mask must have a bit for every needle"

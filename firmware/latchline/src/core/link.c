@@ -1,8 +1,9 @@
-/* What the host says, and when the board speaks (docs/protocol.md sections 3 and 10). */
-#include "bytes.h"
-#include "rooms.h"
+#include "link.h"
 
 #include <string.h>
+
+#include "bytes.h"
+#include "count.h"
 
 enum message {
     GREET = 1,
@@ -24,161 +25,158 @@ enum reason { REASON_BED = 1, REASON_PLAN, REASON_PROBE, REASON_VERSION };
 
 static const uint8_t lengths[MESSAGE_END] = {0, 6, 30, 19, 42, 9, 2, 2, 1, 2, 3, 2};
 
-void link_start(struct board *board)
+void link_start(struct link *link, struct board *board)
 {
-    struct link *link = &board->link;
+    memset(link, 0, sizeof *link);
+    link->board = board;
     receiver_start(&link->receiver);
-    link->due = DUE_BOARD;
+    board->due = DUE_BOARD;
     link->status_age_ms = UINT16_MAX; /* none was ever sent */
-    replies_told(board, &link->told);
+    replies_told(board, &link->replies.told);
 }
 
-static void refuse(struct board *board, uint8_t type, enum reason reason)
+static void refuse(struct link *link, uint8_t type, enum reason reason)
 {
-    board->link.refused_type = type;
-    board->link.refused_reason = (uint8_t)reason;
-    board->link.due |= DUE_REFUSED;
+    link->replies.refused_type = type;
+    link->replies.refused_reason = (uint8_t)reason;
+    link->board->due |= DUE_REFUSED;
 }
 
-static void take_greet(struct board *board, const uint8_t *fields)
+static void take_greet(struct link *link, const uint8_t *fields)
 {
-    struct link *link = &board->link;
     link->greeted = true;
     link->wrong_version = fields[0] != PROTOCOL_VERSION;
-    link->nonce = get_u32(fields + 1);
-    link->due |= DUE_BOARD;
-}
-
-static void take_pause(struct board *board, bool paused)
-{
-    board->plan.pause_wanted = paused;
-    if (!paused)
-        board->plan.paused = false;
+    link->replies.nonce = get_u32(fields + 1);
+    link->board->due |= DUE_BOARD;
 }
 
 static void take_ask(struct board *board, uint8_t what)
 {
     static const uint16_t answers[4] = {DUE_STATUS, DUE_COUNTS, DUE_CHECKPOINT, DUE_FAULT};
     if (what <= ASKED_FAULT)
-        board->link.due |= answers[what];
+        board->due |= answers[what];
 }
 
-static void take(struct board *board, uint8_t type, const uint8_t *fields)
+static void take(struct link *link, uint8_t type, const uint8_t *fields)
 {
-    board->run.direct = false; /* edges that come while things change are noted and looked at afterwards */
-    run_take(board);
+    struct board *board = link->board;
+    board_ask(board);
     switch (type) {
     case BED:
-        if (bed_take(board, fields))
-            board->link.due |= DUE_BED_TAKEN;
-        else
-            refuse(board, type, REASON_BED);
+        if (!board_take_bed(board, fields))
+            refuse(link, type, REASON_BED);
         break;
     case PLAN:
-        if (!plan_start(board, fields))
-            refuse(board, type, REASON_PLAN);
+        if (!board_take_plan(board, fields))
+            refuse(link, type, REASON_PLAN);
         break;
     case PASS:
-        plan_take_pass(board, fields);
+        if (!board_take_pass(board, fields))
+            count_up(&link->replies.stale);
         break;
     case SEEN:
-        plan_take_seen(board, fields);
+        board_take_seen(board, fields);
         break;
     case PAUSE:
-        take_pause(board, fields[0] != 0);
+        board_take_pause(board, fields[0] != 0);
         break;
     case CLEAR:
-        fault_clear(board, fields[0]);
+        board_take_clear(board, fields[0]);
         break;
     case STOP:
-        plan_end(board);
+        board_take_stop(board);
         break;
     case ASK:
         take_ask(board, fields[0]);
         break;
     case PROBE:
-        if (!probe_begin(board, fields[0], fields[1]))
-            refuse(board, type, REASON_PROBE);
+        if (!board_take_probe(board, fields[0], fields[1]))
+            refuse(link, type, REASON_PROBE);
         break;
     default:
-        board->beats.buzz_ms = (uint16_t)(fields[0] * 10);
+        board->watch.buzz_ms = (uint16_t)(fields[0] * 10);
         break;
     }
     if (type >= PLAN && type <= STOP)
-        board->link.due |= DUE_STATUS;
-    pass_arm_or_not(board);
-    run_find(board);
+        board->due |= DUE_STATUS;
+    board_told(board);
 }
 
-void board_byte(struct board *board, uint8_t byte)
+void link_byte(struct link *link, uint8_t byte)
 {
-    struct link *link = &board->link;
     const uint8_t *payload = link->receiver.bytes;
     int8_t length = receiver_byte(&link->receiver, byte);
     if (length == FRAME_NONE)
         return;
     if (length == FRAME_BAD || payload[0] == 0 || payload[0] >= MESSAGE_END ||
         (uint8_t)length != lengths[payload[0]]) {
-        count_up(&board->counts.bad_frames);
+        count_up(&link->replies.bad_frames);
         return;
     }
-    link->silent_ms = 0;
+    board_heard(link->board);
     if (payload[0] == GREET)
-        take_greet(board, payload + 1);
+        take_greet(link, payload + 1);
     else if (link->wrong_version)
-        refuse(board, payload[0], REASON_VERSION);
+        refuse(link, payload[0], REASON_VERSION);
     else
-        take(board, payload[0], payload + 1);
+        take(link, payload[0], payload + 1);
 }
 
-void board_bytes_lost(struct board *board)
+void link_bytes_lost(struct link *link)
 {
-    count_up(&board->counts.overruns);
+    count_up(&link->replies.overruns);
 }
 
-static bool told_anything_new(const struct board *board)
+static bool told_anything_new(const struct link *link)
 {
-    const struct told *old = &board->link.told;
     struct told now;
-    memset(&now, 0, sizeof now);
-    replies_told(board, &now);
-    return memcmp(&now, old, sizeof now) != 0;
+    memset(&now, 0, sizeof now); /* padding too, for memcmp */
+    replies_told(link->board, &now);
+    return memcmp(&now, &link->replies.told, sizeof now) != 0;
 }
 
-static void age(uint16_t *age_ms)
+void link_beat(struct link *link)
 {
-    if (*age_ms != UINT16_MAX)
-        (*age_ms)++;
-}
-
-void link_beat(struct board *board)
-{
-    struct link *link = &board->link;
-    struct fault *fault = &board->fault;
-    age(&link->status_age_ms);
-    age(&link->done_age_ms);
-    age(&fault->age_ms);
-    if (fault->number != 0 && fault->age_ms >= FAULT_AGAIN_MS)
-        link->due |= DUE_FAULT;
-    if (board->plan.seen != board->plan.done && link->done_age_ms >= DONE_AGAIN_MS && (link->due & DUE_DONE) == 0) {
-        link->oldest_done = true;
-        link->due |= DUE_DONE;
+    struct board *board = link->board;
+    const struct plan *plan = &board->plan;
+    board_beat(board);
+    count_up(&link->status_age_ms);
+    count_up(&link->done_age_ms);
+    count_up(&link->fault_age_ms);
+    if (board->fault.number != FAULT_NONE && link->fault_age_ms >= FAULT_AGAIN_MS)
+        board->due |= DUE_FAULT;
+    if (plan->seen != plan->done && link->done_age_ms >= DONE_AGAIN_MS && (board->due & DUE_DONE) == 0) {
+        board->oldest_done = true;
+        board->due |= DUE_DONE;
     }
-    if (link->status_age_ms >= STATUS_MS && link->greeted && link->silent_ms <= HOST_ASLEEP_MS)
-        link->due |= DUE_STATUS;
-    else if (link->status_age_ms >= STATUS_CHANGED_MS && told_anything_new(board))
-        link->due |= DUE_STATUS;
+    if (link->status_age_ms >= STATUS_MS && link->greeted && board->watch.silent_ms <= HOST_ASLEEP_MS)
+        board->due |= DUE_STATUS;
+    else if (link->status_age_ms >= STATUS_CHANGED_MS && told_anything_new(link))
+        board->due |= DUE_STATUS;
+}
+
+/* The next frame's payload; waits that are counted from it begin anew. */
+static void compose(struct link *link)
+{
+    uint8_t length;
+    uint16_t kind = replies_compose(&link->replies, link->board, link->sender.bytes + 1, &length);
+    if (kind == DUE_STATUS)
+        link->status_age_ms = 0;
+    else if (kind == DUE_DONE)
+        link->done_age_ms = 0;
+    else if (kind == DUE_FAULT)
+        link->fault_age_ms = 0;
+    sender_begin(&link->sender, length);
 }
 
 /* One small step towards the next frame; true while there is more to do at once. */
-bool link_work(struct board *board)
+static bool send_work(struct link *link)
 {
-    struct link *link = &board->link;
-    const struct ports *ports = board->ports;
+    const struct ports *ports = link->board->ports;
     if (link->sender.length == 0) {
-        if (link->due == 0 || !ports->line_idle(ports->world))
+        if (link->board->due == 0 || !ports->line_idle(ports->world))
             return false;
-        sender_begin(&link->sender, replies_compose(board, link->sender.bytes + 1));
+        compose(link);
         return true;
     }
     if (!link->sender.stuffed) {
@@ -190,4 +188,10 @@ bool link_work(struct board *board)
     ports->send(ports->world, link->sender.bytes, link->sender.length);
     link->sender.length = 0;
     return true;
+}
+
+bool link_work(struct link *link)
+{
+    bool more = board_work(link->board);
+    return send_work(link) || more;
 }

@@ -1,6 +1,7 @@
-/* What the board says: one payload for each kind that is due, with the values of the moment. */
+#include "replies.h"
+
+#include "assure.h"
 #include "bytes.h"
-#include "rooms.h"
 
 enum reply {
     REPLY_BOARD = 0x81,
@@ -28,48 +29,39 @@ enum flag {
     FLAG_SUPPLY_LOW = 1 << 10
 };
 
-static uint16_t rests(const struct board *board)
-{
-    uint16_t count;
-    board->ports->hold();
-    count = board->coils.rests;
-    board->ports->release();
-    return count;
-}
-
 static uint16_t flags(const struct board *board)
 {
     const struct plan *plan = &board->plan;
-    const struct beats *beats = &board->beats;
+    const struct drive *drive = &board->drive;
     uint16_t flags = 0;
-    if (board->bed_set)
+    if (bed_is_set(&board->bed))
         flags |= FLAG_BED_SET;
-    if (board->position.certain)
+    if (board->track.certain)
         flags |= FLAG_CERTAIN;
-    if (plan->fingerprint != 0)
+    if (plan_in_force(plan))
         flags |= FLAG_PLANNED;
     if (plan->paused)
         flags |= FLAG_PAUSED;
     if (board->pass.state == PASS_UNDER_WAY)
         flags |= FLAG_UNDER_WAY;
-    if (beats->lamp)
+    if (drive->lamp)
         flags |= FLAG_LAMP;
-    if (board->coils.rested != 0)
+    if (drive->rested != 0)
         flags |= FLAG_AT_REST;
-    if (beats->enabled)
+    if (drive->enabled)
         flags |= FLAG_ENABLED;
-    if (checkpoint_writing(board))
+    if (store_writing(&board->store))
         flags |= FLAG_WRITING;
-    if (plan->fingerprint != 0 && plan->done != plan->last && !pass_loaded(board))
+    if (plan_goes_on(plan) && !plan_coming_loaded(plan))
         flags |= FLAG_NOT_LOADED;
-    if (beats->enabled && board->bed.supply_min != 0 && beats->supply < board->bed.supply_min)
+    if (drive->enabled && board->bed.supply_min != 0 && board->watch.supply < board->bed.supply_min)
         flags |= FLAG_SUPPLY_LOW;
     return flags;
 }
 
 static uint32_t credit(const struct plan *plan)
 {
-    if (plan->fingerprint == 0)
+    if (!plan_in_force(plan))
         return 0;
     return plan->seen > UINT32_MAX - SLOTS ? UINT32_MAX : plan->seen + SLOTS;
 }
@@ -83,38 +75,36 @@ void replies_told(const struct board *board, struct told *told)
     told->done = plan->done;
     told->credit = credit(plan);
     told->flags = flags(board);
-    told->rests = rests(board);
+    told->rests = drive_rests(&board->drive);
     told->fault = board->fault.number;
 }
 
-static uint8_t *put_status(struct board *board, uint8_t *at)
+static uint8_t *put_status(struct replies *replies, const struct board *board, uint8_t *at)
 {
-    struct told *told = &board->link.told;
+    struct told *told = &replies->told;
     replies_told(board, told);
-    board->link.status_age_ms = 0;
     at = put_u8(at, REPLY_STATUS);
-    at = put_u16(at, board->boots);
+    at = put_u16(at, board->store.boots);
     at = put_u32(at, told->fingerprint);
     at = put_u32(at, told->received);
     at = put_u32(at, told->armed);
     at = put_u32(at, told->done);
     at = put_u32(at, told->credit);
-    at = put_u16(at, (uint16_t)board->position.count);
+    at = put_u16(at, (uint16_t)board->track.count);
     at = put_u8(at, board->ports->pins(board->ports->world));
     at = put_u16(at, told->flags);
     at = put_u8(at, told->fault);
-    at = put_u8(at, (uint8_t)board->counts.bad_frames);
+    at = put_u8(at, (uint8_t)replies->bad_frames);
     return put_u16(at, told->rests);
 }
 
-static uint8_t *put_done(struct board *board, uint8_t *at)
+static uint8_t *put_done(const struct board *board, uint8_t *at)
 {
     const struct plan *plan = &board->plan;
-    uint32_t number = board->link.oldest_done ? plan->seen + 1 : plan->done;
-    const struct slot *slot = slot_of(board, number);
+    uint32_t number = board->oldest_done ? plan->seen + 1 : plan->done;
+    const struct slot *slot = plan_slot_seen(plan, number);
     const struct report *report = &slot->held.report;
     uint8_t tenth;
-    board->link.done_age_ms = 0;
     at = put_u8(at, REPLY_DONE);
     at = put_u32(at, plan->fingerprint);
     at = put_u32(at, number);
@@ -132,61 +122,60 @@ static uint8_t *put_done(struct board *board, uint8_t *at)
     return put_u8(at, (uint8_t)report->correction);
 }
 
-static uint8_t *put_board(struct board *board, uint8_t *at)
+static uint8_t *put_board(const struct replies *replies, const struct board *board, uint8_t *at)
 {
     at = put_u8(at, REPLY_BOARD);
     at = put_u8(at, PROTOCOL_VERSION);
-    at = put_u32(at, board->link.nonce);
+    at = put_u32(at, replies->nonce);
     at = put_u8(at, FIRMWARE_MAJOR);
     at = put_u8(at, FIRMWARE_MINOR);
     at = put_u8(at, FIRMWARE_PATCH);
-    at = put_u32(at, board->number);
-    at = put_u16(at, board->boots);
+    at = put_u32(at, board->store.board);
+    at = put_u16(at, board->store.boots);
     at = put_u8(at, board->reset_cause);
     at = put_u8(at, SLOTS);
     at = put_u16(at, NEEDLES_MAX);
-    return put_u16(at, board->bed_set ? board->bed_check : 0);
+    return put_u16(at, board->bed_check);
 }
 
-static uint8_t *put_fault(struct board *board, uint8_t *at)
+static uint8_t *put_fault(const struct board *board, uint8_t *at)
 {
-    struct fault *fault = &board->fault;
+    const struct fault *fault = &board->fault;
     bool stands = fault->number != 0;
-    fault->age_ms = 0;
     at = put_u8(at, REPLY_FAULT);
     at = put_u8(at, fault->number);
     at = put_u32(at, stands ? fault->fingerprint : board->plan.fingerprint);
-    at = put_u32(at, stands ? fault->pass : pass_number(board));
+    at = put_u32(at, stands ? fault->pass : plan_coming(&board->plan));
     at = put_u8(at, stands ? fault->needle : NO_NEEDLE);
-    at = put_u16(at, (uint16_t)(stands ? fault->position : board->position.count));
+    at = put_u16(at, (uint16_t)(stands ? fault->position : board->track.count));
     return put_u16(at, stands ? fault->detail : 0);
 }
 
-static uint8_t *put_counts(const struct board *board, uint8_t *at)
+static uint8_t *put_counts(const struct replies *replies, const struct board *board, uint8_t *at)
 {
-    const struct counts *counts = &board->counts;
+    const struct track *track = &board->track;
     at = put_u8(at, REPLY_COUNTS);
-    at = put_u32(at, counts->edges);
-    at = put_u16(at, counts->impossible);
-    at = put_u16(at, counts->left_on);
-    at = put_u16(at, counts->right_on);
-    at = put_u16(at, counts->reversals);
-    at = put_u16(at, counts->bad_frames);
-    at = put_u16(at, counts->overruns);
-    at = put_u16(at, counts->stale);
-    at = put_u16(at, counts->shortest);
+    at = put_u32(at, track->edges);
+    at = put_u16(at, track->impossible);
+    at = put_u16(at, track->left_on);
+    at = put_u16(at, track->right_on);
+    at = put_u16(at, track->reversals);
+    at = put_u16(at, replies->bad_frames);
+    at = put_u16(at, replies->overruns);
+    at = put_u16(at, replies->stale);
+    at = put_u16(at, track->shortest);
     at = put_u16(at, board->ports->supply(board->ports->world));
     return put_u16(at, board->ports->current(board->ports->world));
 }
 
 static uint8_t *put_checkpoint(const struct board *board, uint8_t *at)
 {
-    const struct checkpoint *checkpoint = &board->checkpoint;
+    const struct store *store = &board->store;
     at = put_u8(at, REPLY_CHECKPOINT);
-    at = put_u8(at, checkpoint->valid);
-    at = put_u32(at, checkpoint->valid ? checkpoint->fingerprint : 0);
-    at = put_u32(at, checkpoint->valid ? checkpoint->done : 0);
-    return put_u16(at, checkpoint->valid ? checkpoint->sequence : 0);
+    at = put_u8(at, store->valid);
+    at = put_u32(at, store->valid ? store->fingerprint : 0);
+    at = put_u32(at, store->valid ? store->done : 0);
+    return put_u16(at, store->valid ? store->sequence : 0);
 }
 
 static uint8_t *put_probed(const struct board *board, uint8_t *at)
@@ -200,18 +189,18 @@ static uint8_t *put_probed(const struct board *board, uint8_t *at)
     return put_u16(at, probe->current_on);
 }
 
-static uint8_t *put_kind(struct board *board, uint16_t kind, uint8_t *at)
+static uint8_t *put_kind(struct replies *replies, const struct board *board, uint16_t kind, uint8_t *at)
 {
     switch (kind) {
     case DUE_BOARD:
-        return put_board(board, at);
+        return put_board(replies, board, at);
     case DUE_BED_TAKEN:
         at = put_u8(at, REPLY_BED_TAKEN);
         return put_u16(at, board->bed_check);
     case DUE_REFUSED:
         at = put_u8(at, REPLY_REFUSED);
-        at = put_u8(at, board->link.refused_type);
-        return put_u8(at, board->link.refused_reason);
+        at = put_u8(at, replies->refused_type);
+        return put_u8(at, replies->refused_reason);
     case DUE_FAULT:
         return put_fault(board, at);
     case DUE_DONE:
@@ -221,20 +210,22 @@ static uint8_t *put_kind(struct board *board, uint16_t kind, uint8_t *at)
     case DUE_CHECKPOINT:
         return put_checkpoint(board, at);
     case DUE_COUNTS:
-        return put_counts(board, at);
+        return put_counts(replies, board, at);
     default:
-        return put_status(board, at);
+        return put_status(replies, board, at);
     }
 }
 
-/* The first kind that is due; its length, or 0 when none is. */
-uint8_t replies_compose(struct board *board, uint8_t *payload)
+uint16_t replies_compose(struct replies *replies, struct board *board, uint8_t *payload, uint8_t *length)
 {
-    uint16_t due = board->link.due;
+    uint16_t due = board->due;
     uint16_t kind = (uint16_t)(due & (uint16_t)-due);
+    *length = 0;
     if (kind == 0)
         return 0;
-    board->link.due = (uint16_t)(due & (uint16_t)~kind);
-    run_take(board);
-    return (uint8_t)(put_kind(board, kind, payload) - payload);
+    board->due = (uint16_t)(due & (uint16_t)~kind);
+    board_take_run(board);
+    *length = (uint8_t)(put_kind(replies, board, kind, payload) - payload);
+    ASSURE(*length <= PAYLOAD_MAX);
+    return kind;
 }

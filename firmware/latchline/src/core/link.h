@@ -1,0 +1,37 @@
+/* The line: what the host says, and when the board speaks (docs/protocol.md sections 3 and 10). The top of the core:
+ * ports call this, and this calls the board. */
+#ifndef LATCHLINE_LINK_H
+#define LATCHLINE_LINK_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "board.h"
+#include "frames.h"
+#include "replies.h"
+
+struct link {
+    struct board *board;
+    struct receiver receiver;
+    struct sender sender;
+    struct replies replies;
+    bool greeted;
+    bool wrong_version;
+    uint16_t status_age_ms;
+    uint16_t done_age_ms;
+    uint16_t fault_age_ms;
+};
+
+/* After board_start. */
+void link_start(struct link *link, struct board *board);
+
+void link_byte(struct link *link, uint8_t byte);
+void link_bytes_lost(struct link *link);
+
+/* Once a millisecond: the board's beat, then the line's. */
+void link_beat(struct link *link);
+
+/* One small step of what may wait (sending, memory); true while there is more to do at once. */
+bool link_work(struct link *link);
+
+#endif

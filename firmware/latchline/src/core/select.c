@@ -1,0 +1,202 @@
+#include "select.h"
+
+#include "assure.h"
+
+/* A shift by a variable costs a loop on the chip. */
+static uint16_t coil_bit(uint8_t coil)
+{
+    static const uint8_t bits[8] = {1, 2, 4, 8, 16, 32, 64, 128};
+    uint16_t bit = bits[coil & 7];
+    return (uint16_t)(coil < 8 ? bit : bit << 8);
+}
+
+static bool mask_bit(const uint8_t *mask, uint8_t needle)
+{
+    return (mask[needle >> 3] & (uint8_t)coil_bit(needle & 7)) != 0;
+}
+
+static void step_on(const struct select *select, struct mark *mark)
+{
+    mark->index++;
+    mark->point = (int16_t)(mark->point + select->apart);
+    mark->needle = (uint8_t)(select->rightward ? mark->needle + 1 : mark->needle - 1);
+    if (!select->bank)
+        return;
+    if (select->rightward)
+        mark->selector = mark->selector == select->count - 1 ? 0 : (uint8_t)(mark->selector + 1);
+    else
+        mark->selector = mark->selector == 0 ? (uint8_t)(select->count - 1) : (uint8_t)(mark->selector - 1);
+}
+
+static void step_back(const struct select *select, struct mark *mark)
+{
+    mark->index--;
+    mark->point = (int16_t)(mark->point - select->apart);
+    mark->needle = (uint8_t)(select->rightward ? mark->needle - 1 : mark->needle + 1);
+    if (!select->bank)
+        return;
+    if (select->rightward)
+        mark->selector = mark->selector == 0 ? (uint8_t)(select->count - 1) : (uint8_t)(mark->selector - 1);
+    else
+        mark->selector = mark->selector == select->count - 1 ? 0 : (uint8_t)(mark->selector + 1);
+}
+
+static bool lies_behind(const struct select *select, const struct mark *mark, int16_t limit)
+{
+    return mark->index < select->used && mark->point <= limit;
+}
+
+static bool lies_ahead(const struct select *select, const struct mark *mark, int16_t limit)
+{
+    return mark->index > 0 && (int16_t)(mark->point - select->apart) > limit;
+}
+
+/* To the first needle whose point is past `limit`. From edge to edge that is at most a few steps. */
+static void mark_move(const struct select *select, struct mark *mark, int16_t limit)
+{
+    while (lies_behind(select, mark, limit))
+        step_on(select, mark);
+    while (lies_ahead(select, mark, limit))
+        step_back(select, mark);
+}
+
+static void choose(struct select *select, const struct mark *mark)
+{
+    if (mask_bit(select->mask, mark->needle))
+        select->chosen |= coil_bit(mark->selector);
+}
+
+static void drop(struct select *select, const struct mark *mark)
+{
+    select->chosen &= (uint16_t)~coil_bit(mark->selector);
+}
+
+/* The coils for needles with q - hold < point <= reach; at most one needle for each coil, so whichever leave the
+ * window are dropped before others are chosen. */
+static uint16_t window(struct select *select, int16_t q, int16_t reach)
+{
+    struct mark *behind = &select->behind;
+    struct mark *ahead = &select->ahead;
+    int16_t passed = (int16_t)(q - select->hold);
+    while (lies_behind(select, behind, passed)) {
+        if (behind->index < ahead->index)
+            drop(select, behind);
+        step_on(select, behind);
+    }
+    while (lies_ahead(select, ahead, reach)) {
+        step_back(select, ahead);
+        if (ahead->index >= behind->index)
+            drop(select, ahead);
+    }
+    while (lies_ahead(select, behind, passed)) {
+        step_back(select, behind);
+        if (behind->index < ahead->index)
+            choose(select, behind);
+    }
+    while (lies_behind(select, ahead, reach)) {
+        if (ahead->index >= behind->index)
+            choose(select, ahead);
+        step_on(select, ahead);
+    }
+    ASSURE(ahead->index - behind->index <= (select->bank ? select->count : 1));
+    return select->chosen ^ select->inverted;
+}
+
+static struct mark first_mark(const struct select *select, const struct bed *bed, const struct plan *plan)
+{
+    struct mark mark;
+    mark.index = 0;
+    mark.needle = select->rightward ? plan->first_needle : plan->last_needle;
+    mark.point = (int16_t)(mark.needle * bed->edges_per_needle);
+    mark.point = select->rightward ? (int16_t)(mark.point - bed->lead_rightward)
+                                   : (int16_t)(-mark.point - bed->lead_leftward);
+    mark.selector = bed->count == 2 && !select->rightward;
+    if (bed->bank)
+        mark.selector = (uint8_t)(mark.needle % bed->count);
+    return mark;
+}
+
+void select_begin(struct select *select, const struct bed *bed, const struct plan *plan, const struct slot *slot,
+                  int16_t start_line)
+{
+    select->mask = slot->held.mask;
+    select->rightward = slot->rightward;
+    select->bank = bed->bank;
+    select->count = bed->count;
+    select->apart = bed->edges_per_needle;
+    select->used = (uint8_t)(plan->last_needle - plan->first_needle + 1);
+    select->hold = bed->hold;
+    select->advance_max = bed->advance_max;
+    select->active_low = bed->active_low;
+    select->inverted = 0;
+    if (bed->active_low)
+        select->inverted = (uint16_t)(UINT16_MAX >> (SELECTORS_MAX - bed->count));
+    select->acting = (uint16_t)(bed->advance - bed->advance / 4);
+    select->behind = first_mark(select, bed, plan);
+    select->ahead = select->behind;
+    select->next = select->behind;
+    select->reach = start_line;
+    select->prepared = INT16_MIN;
+    select->chosen = 0;
+    select->revived = 0;
+}
+
+static int16_t reach_forward(const struct select *select, int16_t q, uint8_t advance)
+{
+    int16_t reach = (int16_t)(q + advance);
+    return reach > select->reach ? reach : select->reach;
+}
+
+uint16_t select_edge(struct select *select, int16_t q, bool forward, uint8_t advance, uint16_t woken)
+{
+    uint16_t coils;
+    if (forward)
+        select->reach = reach_forward(select, q, advance);
+    else if (select->reach > (int16_t)(q + select->advance_max))
+        select->reach = (int16_t)(q + select->advance_max);
+    mark_move(select, &select->next, (int16_t)(q - 1));
+    /* worked out at the edge before, if that is where this one was expected */
+    coils = forward && select->prepared == q ? select->coming : window(select, q, select->reach);
+    woken &= coils;
+    select->revived = (uint16_t)((select->revived & coils) | woken);
+    return coils;
+}
+
+uint16_t select_coming(struct select *select, int16_t q, uint8_t advance, int16_t finish_line)
+{
+    select->prepared = q;
+    select->coming = q < finish_line ? window(select, q, reach_forward(select, q, advance)) : 0;
+    return select->coming;
+}
+
+struct verdict select_drive(const struct select *select, int16_t q, uint16_t latched, const uint32_t *changed_at,
+                            uint32_t tick, uint8_t *driven)
+{
+    const struct mark *next = &select->next;
+    struct verdict verdict = all_well();
+    bool selected;
+    uint8_t bit;
+    if (next->index == select->used || next->point != q)
+        return verdict;
+    ASSURE(next->selector < SELECTORS_MAX);
+    selected = ((latched ^ select->inverted) & coil_bit(next->selector)) != 0;
+    bit = (uint8_t)coil_bit(next->needle & 7);
+    driven += next->needle >> 3;
+    *driven = (uint8_t)(selected ? *driven | bit : *driven & (uint8_t)~bit);
+    if (selected != mask_bit(select->mask, next->needle))
+        verdict.fault = FAULT_NEEDLE_NOT_AS_PLANNED;
+    else if ((selected || select->active_low) && tick - changed_at[next->selector] < select->acting)
+        verdict.fault = (select->revived & coil_bit(next->selector)) != 0 ? FAULT_COIL_RESTED : FAULT_SELECTOR_LATE;
+    verdict.needle = next->needle;
+    verdict.detail = next->selector;
+    return verdict;
+}
+
+uint8_t select_needle(const struct select *select, int16_t q)
+{
+    struct mark mark = select->next;
+    mark_move(select, &mark, (int16_t)(q - 1));
+    if (mark.index == select->used)
+        step_back(select, &mark);
+    return mark.needle;
+}

@@ -1,0 +1,169 @@
+#include "store.h"
+
+#include "bytes.h"
+#include "count.h"
+#include "crc.h"
+
+#define COVERED 10 /* bytes that a slot's check covers */
+
+static uint8_t read_at(const struct store *store, uint16_t at)
+{
+    return store->ports->memory_read(store->ports->world, at);
+}
+
+static void read_bytes(const struct store *store, uint16_t at, uint8_t *into, uint8_t length)
+{
+    for (; length != 0; length--)
+        *into++ = read_at(store, at++);
+}
+
+static uint16_t check_of(const uint8_t *slot)
+{
+    uint16_t crc = CRC_START;
+    uint8_t at;
+    for (at = 0; at < COVERED; at++)
+        crc = crc_step(crc, slot[at]);
+    return crc;
+}
+
+static bool is_empty(const uint8_t *slot)
+{
+    uint8_t at;
+    for (at = 0; at < CHECKPOINT_BYTES; at++) {
+        if (slot[at] != 0xFF)
+            return false;
+    }
+    return true;
+}
+
+static void find_newest(struct store *store)
+{
+    uint8_t bytes[CHECKPOINT_BYTES];
+    uint8_t slot;
+    store->valid = false;
+    store->slot = CHECKPOINT_SLOTS - 1;
+    for (slot = 0; slot < CHECKPOINT_SLOTS; slot++) {
+        uint16_t sequence;
+        read_bytes(store, (uint16_t)(slot * CHECKPOINT_BYTES), bytes, CHECKPOINT_BYTES);
+        sequence = get_u16(bytes);
+        if (is_empty(bytes) || get_u16(bytes + COVERED) != check_of(bytes))
+            continue;
+        if (store->valid && (int16_t)(uint16_t)(sequence - store->sequence) <= 0)
+            continue;
+        store->valid = true;
+        store->slot = slot;
+        store->sequence = sequence;
+        store->fingerprint = get_u32(bytes + 2);
+        store->done = get_u32(bytes + 6);
+    }
+}
+
+/* Board number and count of starts, each with its complement, written as one job at every start. */
+static void identify(struct store *store)
+{
+    uint8_t *job = store->job;
+    read_bytes(store, IDENTITY_AT, job, CHECKPOINT_BYTES);
+    store->board = get_u32(job);
+    if ((store->board ^ get_u32(job + 4)) != UINT32_MAX)
+        store->board = store->ports->chance(store->ports->world);
+    store->boots = get_u16(job + 8);
+    if ((uint16_t)(store->boots ^ get_u16(job + 10)) != UINT16_MAX)
+        store->boots = 0;
+    count_up(&store->boots);
+    job = put_u32(job, store->board);
+    job = put_u32(job, (uint32_t)~store->board);
+    job = put_u16(job, store->boots);
+    put_u16(job, (uint16_t)~store->boots);
+    store->job_at = IDENTITY_AT;
+    store->job_step = 0;
+    store->job_length = CHECKPOINT_BYTES;
+}
+
+void store_start(struct store *store, const struct ports *ports)
+{
+    store->ports = ports;
+    find_newest(store);
+    store->waiting = false;
+    identify(store);
+}
+
+void store_due(struct store *store, uint32_t fingerprint, uint32_t done)
+{
+    store->waiting = true;
+    store->due_fingerprint = fingerprint;
+    store->due_done = done;
+}
+
+static bool slot_job(const struct store *store)
+{
+    return store->job_length != 0 && store->job_at < IDENTITY_AT;
+}
+
+bool store_writing(const struct store *store)
+{
+    return store->waiting || slot_job(store);
+}
+
+/* Into the slot after the newest whole one. Newer numbers than those half written take the same slot
+ * and begin again. */
+static void begin_slot(struct store *store)
+{
+    uint8_t slot = store->slot == CHECKPOINT_SLOTS - 1 ? 0 : (uint8_t)(store->slot + 1);
+    uint8_t *job = store->job;
+    store->waiting = false;
+    put_u16(job, store->valid ? (uint16_t)(store->sequence + 1) : 1);
+    put_u32(job + 2, store->due_fingerprint);
+    put_u32(job + 6, store->due_done);
+    put_u16(job + COVERED, check_of(job));
+    store->job_at = (uint16_t)(slot * CHECKPOINT_BYTES);
+    store->job_step = 0;
+    store->job_length = CHECKPOINT_BYTES;
+}
+
+static struct verdict end_job(struct store *store)
+{
+    uint8_t found[CHECKPOINT_BYTES];
+    uint8_t at;
+    bool good = true;
+    read_bytes(store, store->job_at, found, CHECKPOINT_BYTES);
+    for (at = 0; at < CHECKPOINT_BYTES; at++)
+        good = good && found[at] == store->job[at];
+    store->job_length = 0;
+    if (store->job_at >= IDENTITY_AT)
+        return all_well();
+    store->slot = (uint8_t)(store->job_at / CHECKPOINT_BYTES);
+    if (!good)
+        return wrong(FAULT_CHECKPOINT, store->slot);
+    store->valid = true;
+    store->sequence = get_u16(store->job);
+    store->fingerprint = get_u32(store->job + 2);
+    store->done = get_u32(store->job + 6);
+    return all_well();
+}
+
+/* The order of a slot's bytes: the sequence last, low byte first. */
+static uint8_t job_byte(const struct store *store)
+{
+    return (uint8_t)((store->job_step + 2) % CHECKPOINT_BYTES);
+}
+
+bool store_ready(const struct store *store)
+{
+    return (store->job_length != 0 || store->waiting) && !store->ports->memory_busy(store->ports->world);
+}
+
+struct verdict store_work(struct store *store)
+{
+    uint8_t at;
+    if (store->waiting && (store->job_length == 0 || slot_job(store))) {
+        begin_slot(store);
+        return all_well();
+    }
+    if (store->job_step == store->job_length)
+        return end_job(store);
+    at = job_byte(store);
+    store->job_step++;
+    if (read_at(store, (uint16_t)(store->job_at + at)) != store->job[at])
+        store->ports->memory_write(store->ports->world, (uint16_t)(store->job_at + at), store->job[at]);
+    return all_well();
+}

@@ -1,0 +1,41 @@
+/* What outlives power: the checkpoint and who the board is (docs/protocol.md section 12,
+ * docs/explanation/checkpoint.md). A byte at a time, through the ports. */
+#ifndef LATCHLINE_STORE_H
+#define LATCHLINE_STORE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "faults.h"
+#include "limits.h"
+#include "ports.h"
+
+struct store {
+    const struct ports *ports;
+    bool valid;
+    bool waiting;       /* newer numbers are to be written: */
+    uint32_t due_fingerprint;
+    uint32_t due_done;
+    uint8_t slot;       /* the newest whole one, or that being written */
+    uint8_t job_length; /* 0: nothing is being written */
+    uint8_t job_step;   /* bytes written so far */
+    uint16_t sequence;
+    uint32_t fingerprint;
+    uint32_t done;
+    uint16_t job_at;
+    uint8_t job[CHECKPOINT_BYTES];
+    uint32_t board; /* chosen at random at the first start */
+    uint16_t boots;
+};
+
+void store_start(struct store *store, const struct ports *ports);
+void store_due(struct store *store, uint32_t fingerprint, uint32_t done);
+bool store_writing(const struct store *store);
+
+/* True when there is something to do and the memory is ready for it. */
+bool store_ready(const struct store *store);
+
+/* One byte at most. */
+struct verdict store_work(struct store *store);
+
+#endif
