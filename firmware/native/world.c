@@ -233,7 +233,7 @@ void face_power(void *face, int64_t at_us, uint8_t cause)
     world->coils = 0;
     world->bits = 0;
     show(world);
-    board_start(&world->board, &world->ports, cause);
+    board_start(&world->board, &world->ports, &world->notes, cause);
     link_start(&world->link, &world->board);
     settle(world);
 }
@@ -247,8 +247,8 @@ void face_edges(void *face, size_t count, const int64_t *at_us, const uint8_t *l
         world->pins = levels[at];
         if (!world->powered || ((before ^ levels[at]) & PINS_AB) == 0)
             continue;
-        drive_edge(&world->board.drive, &world->board.edges, &world->notes, levels[at], (uint16_t)ticks(world));
-        board_edges(&world->board, &world->notes);
+        drive_edge(&world->board.drive, &world->notes, levels[at], (uint16_t)ticks(world));
+        board_edges(&world->board);
         settle(world);
     }
 }

@@ -38,7 +38,7 @@ static inline void outputs_latch(void)
 
 /* clock.c */
 void clock_start(void);
-uint32_t clock_ticks(void); /* of the main loop only, and at least every quarter of a second */
+uint32_t clock_ticks(void); /* of the main loop only */
 bool clock_waiting(void);
 bool clock_beat(void); /* true once for each millisecond that has begun */
 

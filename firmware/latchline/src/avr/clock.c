@@ -51,5 +51,6 @@ bool clock_beat(void)
     if (!clock_waiting())
         return false;
     beats_taken++;
+    clock_ticks(); /* at least once in the 262 ms after which the timer cannot tell how long it was */
     return true;
 }

@@ -21,7 +21,7 @@ void edges_enable(void)
 ISR(INT0_vect)
 {
     uint8_t pins = PIND >> PINS_SHIFT & 15;
-    if (!drive_edge(&board.drive, &board.edges, &notes, pins, TCNT1))
+    if (!drive_edge(&board.drive, &notes, pins, TCNT1))
         PORTB |= _BV(PIN_DISABLE); /* at once; the main loop finds the name for it */
 }
 
@@ -36,27 +36,26 @@ ISR(INT0_vect, ISR_NAKED)
 {
     __asm__ volatile("push r24 \n in r24, __SREG__ \n push r24 \n push r25 \n"
                      "in r25, %[pind] \n lsr r25 \n lsr r25 \n andi r25, 15 \n"
-                     "lds r24, %[next] \n cpse r25, r24 \n rjmp 5f \n"
+                     "lds r24, %[awaited] \n cpse r25, r24 \n rjmp 5f \n"
                      "lds r24, %[ready] \n sbrs r24, 0 \n rjmp 2f \n"
                      /* what lies ready is latched */
                      "sbi %[portb], %[latch] \n cbi %[portb], %[latch] \n"
                      "lds r24, %[coming] \n sts %[latched], r24 \n lds r24, %[coming]+1 \n sts %[latched]+1, r24 \n"
                      "ldi r24, 0 \n sts %[ready], r24 \n rjmp 5f \n"
                      /* one of a run */
-                     "2: lds r24, %[counting] \n sbrs r24, 0 \n rjmp 5f \n"
-                     "push r30 \n push r31 \n lds r30, %[timer] \n lds r31, %[timer]+1 \n"
+                     "2: push r30 \n push r31 \n lds r30, %[timer] \n lds r31, %[timer]+1 \n"
                      "lds r24, %[tick] \n sts %[tick], r30 \n sub r30, r24 \n" /* interval: r31:r30 */
                      "lds r24, %[tick]+1 \n sts %[tick]+1, r31 \n sbc r31, r24 \n"
                      "lds r24, %[shortest] \n cp r30, r24 \n lds r24, %[shortest]+1 \n cpc r31, r24 \n brcc 3f \n"
                      "sts %[shortest], r30 \n sts %[shortest]+1, r31 \n"
                      "3: lds r24, %[pins] \n sts %[pins], r25 \n ldi r25, %[ab] \n eor r24, r25 \n"
                      "lds r25, %[room] \n dec r25 \n sts %[room], r25 \n brne 4f \n ldi r24, %[none] \n"
-                     "4: sts %[next], r24 \n pop r31 \n pop r30 \n rjmp 9f \n"
+                     "4: sts %[awaited], r24 \n pop r31 \n pop r30 \n rjmp 9f \n"
                      /* noted */
                      "5: push r26 \n push r30 \n push r31 \n lds r24, %[timer] \n lds r26, %[timer]+1 \n"
                      "lds r30, %[noted] \n ldi r31, hi8(%[notes]) \n ori r30, lo8(%[notes]) \n"
                      "st Z, r25 \n std Z+%[row], r24 \n subi r30, -2*%[row] \n sbci r31, -1 \n st Z, r26 \n"
-                     "ldi r24, 0 \n sts %[counting], r24 \n"
+                     "ldi r24, %[none] \n sts %[awaited], r24 \n"
                      "lds r30, %[noted] \n inc r30 \n andi r30, %[row]-1 \n"
                      "lds r24, %[taken] \n cpse r30, r24 \n rjmp 6f \n"
                      "ldi r24, 1 \n sts %[overrun], r24 \n sbi %[portb], %[disable] \n rjmp 7f \n"
@@ -66,12 +65,11 @@ ISR(INT0_vect, ISR_NAKED)
                      :
                      : [pind] "I"(_SFR_IO_ADDR(PIND)), [portb] "I"(_SFR_IO_ADDR(PORTB)), [latch] "I"(PIN_LATCH),
                        [disable] "I"(PIN_DISABLE), [timer] "i"(_SFR_MEM_ADDR(TCNT1L)), [ab] "M"(PINS_AB),
-                       [none] "M"(NO_PINS), [row] "I"(NOTES), [notes] "i"(&notes), [next] "i"(&board.edges.next),
+                       [none] "M"(NO_PINS), [row] "I"(NOTES), [notes] "i"(&notes), [awaited] "i"(&board.drive.edges.awaited),
                        [ready] "i"(&board.drive.ready), [coming] "i"(&board.drive.coming),
-                       [latched] "i"(&board.drive.latched), [counting] "i"(&board.edges.counting),
-                       [tick] "i"(&board.edges.tick), [shortest] "i"(&board.edges.shortest),
-                       [pins] "i"(&board.edges.pins), [room] "i"(&board.edges.room), [noted] "i"(&board.edges.noted),
-                       [taken] "i"(&board.edges.taken), [overrun] "i"(&board.edges.overrun));
+                       [latched] "i"(&board.drive.latched), [tick] "i"(&board.drive.edges.tick), [shortest] "i"(&board.drive.edges.shortest),
+                       [pins] "i"(&board.drive.edges.pins), [room] "i"(&board.drive.edges.room), [noted] "i"(&board.drive.edges.noted),
+                       [taken] "i"(&board.drive.edges.taken), [overrun] "i"(&board.drive.edges.overrun));
 }
 
 #endif

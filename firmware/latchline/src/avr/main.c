@@ -143,7 +143,7 @@ static void start(void)
     SMCR = 0; /* sleep is idle: everything but the processor runs on */
     edges_enable();
     sei(); /* reading the memory takes some milliseconds, in which the line goes on */
-    board_start(&board, &ports, reset_cause);
+    board_start(&board, &ports, &notes, reset_cause);
     link_start(&host, &board);
 }
 
@@ -151,7 +151,7 @@ static void start(void)
 static void rest(void)
 {
     cli();
-    if (edges_waiting(&board.edges) || line_waiting() || clock_waiting()) {
+    if (edges_waiting(&board.drive.edges) || line_waiting() || clock_waiting()) {
         sei();
         return;
     }
@@ -161,11 +161,16 @@ static void rest(void)
     sleep_disable();
 }
 
-/* Often asked, seldom with anything to do. */
-static inline void take_edges(void)
+static __attribute__((noinline)) void edges_taken(void)
 {
-    if (edges_waiting(&board.edges))
-        board_edges(&board, &notes);
+    board_edges(&board);
+}
+
+/* Often asked, seldom with anything to do. */
+static inline __attribute__((always_inline)) void take_edges(void)
+{
+    if (edges_waiting(&board.drive.edges))
+        edges_taken();
 }
 
 /* Some bytes at one go, because the loop around costs as much as a byte; no more once a frame has ended or an
@@ -174,7 +179,7 @@ static inline bool take_bytes(void)
 {
     uint8_t byte = 1;
     uint8_t left = BYTES_AT_ONCE;
-    while (left != 0 && byte != 0 && !edges_waiting(&board.edges) && line_byte(&byte)) {
+    while (left != 0 && byte != 0 && !edges_waiting(&board.drive.edges) && line_byte(&byte)) {
         link_byte(&host, byte);
         left--;
     }

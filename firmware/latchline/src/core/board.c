@@ -44,12 +44,10 @@ static void pass_abandon(struct board *board)
 }
 
 /* Unsure means off: whatever goes wrong ends the pass under way and switches the coils off. The first fault
- * stands; a later one still switches off and may still lose the position. True when something was wrong. */
-static bool act_on(struct board *board, struct verdict verdict)
+ * stands; a later one still switches off and may still lose the position. */
+static void raise_fault(struct board *board, struct verdict verdict)
 {
     struct fault *fault = &board->fault;
-    if (verdict.fault == FAULT_NONE)
-        return false;
     if (fault->number == FAULT_NONE) {
         fault->number = verdict.fault;
         fault->needle = verdict.needle == NO_NEEDLE ? pass_needle(&board->pass, board->track.count) : verdict.needle;
@@ -63,6 +61,14 @@ static bool act_on(struct board *board, struct verdict verdict)
     pass_abandon(board);
     if (fault_loses_position(verdict.fault))
         track_lose(&board->track);
+}
+
+/* True when something was wrong. */
+static inline bool act_on(struct board *board, struct verdict verdict)
+{
+    if (verdict.fault == FAULT_NONE)
+        return false;
+    raise_fault(board, verdict);
     return true;
 }
 
@@ -113,37 +119,40 @@ static bool run_is_old(const struct board *board)
     return ticks(board) - board->track.tick > RUN_AGE_TICKS;
 }
 
-/* Begins a run, or none. The interrupt must not be counting. */
+static uint8_t run_next(const struct edges *edges, const struct track *track)
+{
+    return (uint8_t)((edges->pins & ~PINS_AB) | track_pins_after(edges->pins, track->rightward));
+}
+
+/* Begins a run, or none. The interrupt must await no edge of a run. */
 static void run_find(struct board *board)
 {
-    struct edges *edges = &board->edges;
+    struct edges *edges = &board->drive.edges;
     const struct track *track = &board->track;
-    uint8_t room;
-    ASSURE(!edges->counting);
-    if (board->pass.state == PASS_UNDER_WAY)
-        return;
-    room = run_is_old(board) ? 0 : quiet_room(board);
+    uint8_t room = 0;
+    ASSURE(edges->awaited == NO_PINS || board->drive.ready);
+    if (board->pass.state != PASS_UNDER_WAY && !run_is_old(board))
+        room = quiet_room(board);
     edges->room = room;
     edges->given = room;
-    if (room == 0) {
-        if (!board->drive.ready)
-            edges->next = NO_PINS;
+    if (room == 0)
         return;
-    }
     edges->pins = track->pins;
     edges->tick = (uint16_t)track->tick;
     edges->shortest = UINT16_MAX;
-    edges->next = (uint8_t)((track->pins & ~PINS_AB) | track_pins_after(track->pins, track->rightward));
 }
 
 void board_take_run(struct board *board)
 {
-    struct edges *edges = &board->edges;
+    struct edges *edges = &board->drive.edges;
     uint8_t steps;
     uint8_t pins;
     uint16_t tick;
     uint16_t shortest;
-    lock_state lock = lock_take();
+    lock_state lock;
+    if (edges->given == 0)
+        return;
+    lock = lock_take();
     steps = (uint8_t)(edges->given - edges->room);
     edges->given = edges->room;
     pins = edges->pins;
@@ -154,37 +163,30 @@ void board_take_run(struct board *board)
     track_run(&board->track, steps, pins, tick, shortest);
 }
 
-/* Once a millisecond, so that a run over a long bed need not end for want of room; but one whose latest edge
+/* Now and then, so that a run over a long bed need not end for want of room; but one whose latest edge
  * is so old that sixteen bits could not tell how old ends. */
 static void run_renew(struct board *board)
 {
-    struct edges *edges = &board->edges;
+    struct edges *edges = &board->drive.edges;
     uint8_t room;
     uint8_t steps;
     lock_state lock;
+    if (edges->room > RUN_ROOM_LEAST && board->watch.beat % RUN_LOOK_MS != 0)
+        return;
     board_take_run(board);
     if (edges->given == 0)
         return;
-    if (run_is_old(board)) {
-        edges->next = NO_PINS;
-        return;
-    }
-    room = quiet_room(board);
+    room = run_is_old(board) ? 0 : quiet_room(board);
     lock = lock_take();
     steps = (uint8_t)(edges->given - edges->room);
-    if (edges->room != 0 && room > steps) {
+    if (room == 0 && steps == 0) {
+        edges->awaited = NO_PINS;
+        edges->room = 0;
+        edges->given = 0;
+    } else if (edges->room != 0 && room > steps) {
         edges->given = room;
         edges->room = (uint8_t)(room - steps);
     }
-    lock_give(lock);
-}
-
-/* The interrupt counts by itself while nothing that was noted waits. */
-static void run_resume(struct board *board)
-{
-    struct edges *edges = &board->edges;
-    lock_state lock = lock_take();
-    edges->counting = edges->noted == edges->taken && edges->room != 0;
     lock_give(lock);
 }
 
@@ -195,12 +197,10 @@ static void prepare(struct board *board, int16_t q)
 {
     struct pass *pass = &board->pass;
     uint16_t coming = select_coming(&pass->select, (int16_t)(q + 1), pass->advance, pass->finish_line);
-    board->edges.room = 0;
-    board->edges.given = 0;
-    board->edges.next = NO_PINS;
-    if (drive_prepare(&board->drive, coming))
-        board->edges.next =
-            (uint8_t)((board->track.pins & ~PINS_AB) | track_pins_after(board->track.pins, pass->rightward));
+    board->drive.edges.room = 0; /* what has been counted of a run was taken over before */
+    board->drive.edges.given = 0;
+    drive_prepare(&board->drive, coming,
+                  (uint8_t)((board->track.pins & ~PINS_AB) | track_pins_after(board->track.pins, pass->rightward)));
 }
 
 static bool stands_at_start_line(const struct board *board)
@@ -230,7 +230,7 @@ static void arm_or_not(struct board *board)
     if (stands_at_start_line(board))
         prepare(board, pass->start_line);
     else
-        board->drive.ready = 0;
+        drive_forget(&board->drive);
 }
 
 static void pass_finish(struct board *board)
@@ -293,18 +293,18 @@ static void pass_step(struct board *board, int16_t from, uint16_t woken)
 
 /* ---- what happens --------------------------------------------------------------------------------------- */
 
-void board_start(struct board *board, const struct ports *ports, uint8_t reset_cause)
+void board_start(struct board *board, const struct ports *ports, const struct notes *notes, uint8_t reset_cause)
 {
     memset(board, 0, sizeof *board);
     board->ports = ports;
+    board->notes = notes;
     board->reset_cause = reset_cause;
-    edges_start(&board->edges);
     drive_start(&board->drive, ports);
     track_start(&board->track, ports->pins(ports->world));
     store_start(&board->store, ports);
 }
 
-void board_edge(struct board *board, uint8_t pins, uint32_t tick)
+static void take_edge(struct board *board, uint8_t pins, uint32_t tick)
 {
     struct step step;
     uint16_t woken;
@@ -330,25 +330,27 @@ static void edges_lost(struct board *board)
     run_find(board);
 }
 
-void board_edges(struct board *board, const struct notes *notes)
+static void take_one_edge(struct board *board)
 {
-    struct edges *edges = &board->edges;
-    while (edges->taken != edges->noted) {
-        uint8_t at = edges->taken;
-        uint8_t pins = notes->pins[at];
-        uint16_t tick = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
-        bool counted = edges_take_run(edges, pins, tick);
-        edges->taken = (uint8_t)(at + 1) & (NOTES - 1);
-        if (!counted) {
-            uint32_t now = ticks(board);
-            board_edge(board, pins, now - (uint16_t)((uint16_t)now - tick));
-        }
-    }
+    struct edges *edges = &board->drive.edges;
+    const struct notes *notes = board->notes;
+    uint8_t at = edges->taken;
+    uint8_t pins = notes->pins[at];
+    uint16_t tick = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+    uint32_t now = ticks(board);
+    edges->taken = (uint8_t)(at + 1) & (NOTES - 1);
+    take_edge(board, pins, now - (uint16_t)((uint16_t)now - tick));
+}
+
+void board_edges(struct board *board)
+{
+    struct edges *edges = &board->drive.edges;
+    while (!edges_resume_run(edges, board->notes, run_next(edges, &board->track)) && edges_waiting(edges))
+        take_one_edge(board);
     if (edges->overrun) {
         edges->overrun = 0;
         edges_lost(board);
     }
-    run_resume(board);
 }
 
 static void probe_beat(struct board *board)
@@ -417,7 +419,8 @@ void board_heard(struct board *board)
 /* Edges that come while things change are noted and looked at afterwards. */
 void board_ask(struct board *board)
 {
-    board->edges.counting = 0;
+    if (!board->drive.ready)
+        board->drive.edges.awaited = NO_PINS;
     board_take_run(board);
 }
 
@@ -425,7 +428,7 @@ void board_told(struct board *board)
 {
     arm_or_not(board);
     run_find(board);
-    run_resume(board);
+    board_edges(board);
 }
 
 static void plan_end(struct board *board)

@@ -11,7 +11,6 @@
 
 #include "bed.h"
 #include "drive.h"
-#include "edges.h"
 #include "pass.h"
 #include "plan.h"
 #include "ports.h"
@@ -52,7 +51,7 @@ struct probe {
 
 struct board {
     const struct ports *ports;
-    struct edges edges;
+    const struct notes *notes; /* of the edge interrupt */
     struct drive drive;
     struct track track;
     struct pass pass;
@@ -69,13 +68,10 @@ struct board {
 };
 
 /* All coils must be off and the outputs disabled before this; it keeps them so. */
-void board_start(struct board *board, const struct ports *ports, uint8_t reset_cause);
+void board_start(struct board *board, const struct ports *ports, const struct notes *notes, uint8_t reset_cause);
 
-/* The sensor pins as they were at this tick, at each change of A or B that the edge interrupt has noted. */
-void board_edge(struct board *board, uint8_t pins, uint32_t tick);
-
-/* All that were noted, in their order. */
-void board_edges(struct board *board, const struct notes *notes);
+/* Every edge that the edge interrupt (drive_edge) has noted. */
+void board_edges(struct board *board);
 
 /* Once a millisecond, after drive_beat. */
 void board_beat(struct board *board);

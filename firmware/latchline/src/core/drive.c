@@ -8,6 +8,7 @@
 void drive_start(struct drive *drive, const struct ports *ports)
 {
     memset(drive, 0, sizeof *drive);
+    edges_start(&drive->edges);
     drive->ports = ports;
     drive->limit_ms = LIMIT_MS_MIN;
 }
@@ -49,12 +50,20 @@ static void shift_out(struct drive *drive, uint16_t coils)
     drive->ports->shift(drive->ports->world, coils);
 }
 
+void drive_forget(struct drive *drive)
+{
+    if (!drive->ready)
+        return;
+    drive->edges.awaited = NO_PINS; /* first, for without anything ready the edge would count */
+    drive->ready = 0;
+}
+
 bool drive_put(struct drive *drive, uint16_t coils, uint32_t tick)
 {
     uint16_t before;
     bool late = false;
     lock_state lock;
-    drive->ready = 0;
+    drive_forget(drive);
     if (drive_latched(drive) != coils) {
         late = true;
         shift_out(drive, coils);
@@ -74,20 +83,21 @@ bool drive_put(struct drive *drive, uint16_t coils, uint32_t tick)
     return late;
 }
 
-bool drive_prepare(struct drive *drive, uint16_t coils)
+void drive_prepare(struct drive *drive, uint16_t coils, uint8_t pins)
 {
     lock_state lock;
-    bool ready;
-    drive->ready = 0;
+    drive_forget(drive);
+    ASSURE(drive->edges.room == 0);
     if (coils == drive_latched(drive))
-        return false;
+        return;
     shift_out(drive, coils);
     drive->coming = coils;
     lock = lock_take();
-    ready = !drive->disturbed;
-    drive->ready = ready;
+    if (!drive->disturbed) {
+        drive->ready = 1;
+        drive->edges.awaited = pins;
+    }
     lock_give(lock);
-    return ready;
 }
 
 uint16_t drive_end_rests(struct drive *drive)
@@ -137,7 +147,7 @@ static void put_to_rest(struct drive *drive, uint16_t due)
 {
     uint16_t left = due;
     lock_state lock = lock_take();
-    drive->ready = 0;
+    drive_forget(drive);
     drive->disturbed = 1;
     drive->rested |= due;
     drive->latched &= (uint16_t)~due;
@@ -153,18 +163,19 @@ static void put_to_rest(struct drive *drive, uint16_t due)
 void drive_beat(struct drive *drive)
 {
     uint16_t on = drive_latched(drive);
+    uint16_t left = on | drive->timed;
     uint16_t due = 0;
     uint16_t bit = 1;
     uint8_t coil;
-    for (coil = 0; coil < SELECTORS_MAX; coil++) {
+    for (coil = 0; left >= bit && bit != 0; coil++, bit = (uint16_t)(bit << 1)) {
         if ((on & bit) == 0) {
             drive->on_ms[coil] = 0;
         } else if (++drive->on_ms[coil] >= drive->limit_ms) {
             due |= bit;
             drive->on_ms[coil] = 0;
         }
-        bit = (uint16_t)(bit << 1);
     }
+    drive->timed = on;
     if (due != 0)
         put_to_rest(drive, due);
 }

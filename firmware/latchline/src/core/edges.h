@@ -3,7 +3,7 @@
  * Away from the lines, with no pass under way, an edge has no more to do than to count. The main loop says how
  * many such edges there is room for: a run. The interrupt counts a run's edges by itself; the first edge
  * that is not one of it is noted, and so are all after it, in their order, until the main loop has caught up.
- * The interrupt writes `noted` and, while `counting`, the run; the main loop everything else. */
+ * The interrupt owns `noted` and, while it awaits an edge of the run, the run; the main loop owns the rest. */
 #ifndef LATCHLINE_EDGES_H
 #define LATCHLINE_EDGES_H
 
@@ -11,11 +11,11 @@
 #include <stdint.h>
 
 #include "limits.h"
+#include "lock.h"
 #include "ports.h"
 
 struct edges {
-    volatile uint8_t next;      /* pins of the edge that is awaited, by a run or by a prepared output; or NO_PINS */
-    volatile uint8_t counting;  /* 1: the interrupt may count the run */
+    volatile uint8_t awaited;   /* pins of the edge that latches what is ready or, if nothing is, counts; or NO_PINS */
     volatile uint8_t pins;      /* at the run's latest edge */
     volatile uint8_t room;      /* edges that the run still has room for */
     volatile uint16_t tick;     /* of the run's latest edge, low half */
@@ -36,8 +36,7 @@ struct notes {
 
 static inline void edges_start(struct edges *edges)
 {
-    edges->next = NO_PINS;
-    edges->counting = 0;
+    edges->awaited = NO_PINS;
     edges->room = 0;
     edges->given = 0;
     edges->shortest = UINT16_MAX;
@@ -50,13 +49,14 @@ static inline void edges_start(struct edges *edges)
 static inline void edges_count(struct edges *edges, uint8_t pins, uint16_t tick)
 {
     uint16_t interval = (uint16_t)(tick - edges->tick);
+    uint8_t next = edges->pins ^ PINS_AB;
     uint8_t room = (uint8_t)(edges->room - 1);
     edges->tick = tick;
     if (interval < edges->shortest)
         edges->shortest = interval;
-    edges->next = room == 0 ? NO_PINS : (uint8_t)(edges->pins ^ PINS_AB);
     edges->pins = pins;
     edges->room = room;
+    edges->awaited = room == 0 ? NO_PINS : next;
 }
 
 /* An edge for the main loop. False: there is no place left, and what follows cannot be trusted. */
@@ -64,7 +64,7 @@ static inline bool edges_note(struct edges *edges, struct notes *notes, uint8_t 
 {
     uint8_t at = edges->noted;
     uint8_t after = (uint8_t)(at + 1) & (NOTES - 1);
-    edges->counting = 0; /* later edges must not overtake this one */
+    edges->awaited = NO_PINS; /* later edges must not overtake this one */
     if (after == edges->taken) {
         edges->overrun = 1;
         return false;
@@ -78,16 +78,56 @@ static inline bool edges_note(struct edges *edges, struct notes *notes, uint8_t 
 
 static inline bool edges_waiting(const struct edges *edges)
 {
-    return edges->noted != edges->taken || edges->overrun != 0;
+    return edges->noted != edges->taken; /* so it is when there is no place left */
 }
 
-/* An edge that waited only because others did is counted at little cost; so the main loop catches up. */
-static inline bool edges_take_run(struct edges *edges, uint8_t pins, uint16_t tick)
+/* Counts the edges that wait, up to the first that is not of the run, whose coming edge is `next`. */
+static inline uint8_t edges_catch_up(struct edges *edges, const struct notes *notes, uint8_t next)
 {
-    if (pins != edges->next || edges->room == 0)
-        return false;
-    edges_count(edges, pins, tick);
-    return true;
+    uint8_t at = edges->taken;
+    uint8_t before = edges->pins;
+    uint8_t room = edges->room;
+    uint16_t tick = edges->tick;
+    uint16_t shortest = edges->shortest;
+    while (room != 0 && at != edges->noted && notes->pins[at] == next) {
+        uint16_t now = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+        uint16_t interval = (uint16_t)(now - tick);
+        if (interval < shortest)
+            shortest = interval;
+        tick = now;
+        next = before ^ PINS_AB;
+        before = notes->pins[at];
+        room--;
+        at = (uint8_t)(at + 1) & (NOTES - 1);
+        edges->taken = at;
+    }
+    edges->pins = before;
+    edges->room = room;
+    edges->tick = tick;
+    edges->shortest = shortest;
+    return next;
+}
+
+/* Edges that waited only because others did are counted at little cost, and when none waits any more the
+ * interrupt goes on with the run by itself. It awaits no edge of the run until then. False when the run has ended,
+ * or when the edge that waits is not one of it. */
+static inline bool edges_resume_run(struct edges *edges, const struct notes *notes, uint8_t next)
+{
+    while (edges->room != 0) {
+        bool caught_up;
+        lock_state lock;
+        next = edges_catch_up(edges, notes, next);
+        lock = lock_take();
+        caught_up = edges->noted == edges->taken;
+        if (caught_up && edges->room != 0)
+            edges->awaited = next;
+        lock_give(lock);
+        if (caught_up)
+            return edges->room != 0;
+        if (notes->pins[edges->taken] != next)
+            return false;
+    }
+    return false;
 }
 
 #endif

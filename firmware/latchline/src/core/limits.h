@@ -37,6 +37,9 @@
 #define INTERVAL_MAX 65535u
 #define RUN_AGE_TICKS 40000 /* 160 ms: far enough below the 65,536 that sixteen bits can tell apart */
 
+#define RUN_LOOK_MS 16         /* how often a run is looked at while it has room: */
+#define RUN_ROOM_LEAST 144     /* edges for a millisecond, at more than 100,000 a second */
+
 #define STATUS_CHANGED_MS 20
 #define STATUS_MS 250
 #define HOST_ASLEEP_MS 2000

@@ -127,14 +127,6 @@ void link_bytes_lost(struct link *link)
     count_up(&link->replies.overruns);
 }
 
-static bool told_anything_new(const struct link *link)
-{
-    struct told now;
-    memset(&now, 0, sizeof now); /* padding too, for memcmp */
-    replies_told(link->board, &now);
-    return memcmp(&now, &link->replies.told, sizeof now) != 0;
-}
-
 void link_beat(struct link *link)
 {
     struct board *board = link->board;
@@ -151,7 +143,7 @@ void link_beat(struct link *link)
     }
     if (link->status_age_ms >= STATUS_MS && link->greeted && board->watch.silent_ms <= HOST_ASLEEP_MS)
         board->due |= DUE_STATUS;
-    else if (link->status_age_ms >= STATUS_CHANGED_MS && told_anything_new(link))
+    else if (link->status_age_ms >= STATUS_CHANGED_MS && replies_anything_new(&link->replies, board))
         board->due |= DUE_STATUS;
 }
 

@@ -66,17 +66,32 @@ static uint32_t credit(const struct plan *plan)
     return plan->seen > UINT32_MAX - SLOTS ? UINT32_MAX : plan->seen + SLOTS;
 }
 
+static uint32_t armed(const struct board *board)
+{
+    return board->pass.state == PASS_NONE ? 0 : board->plan.done + 1;
+}
+
 void replies_told(const struct board *board, struct told *told)
 {
     const struct plan *plan = &board->plan;
     told->fingerprint = plan->fingerprint;
     told->received = plan->received;
-    told->armed = board->pass.state == PASS_NONE ? 0 : plan->done + 1;
+    told->armed = armed(board);
     told->done = plan->done;
     told->credit = credit(plan);
     told->flags = flags(board);
     told->rests = drive_rests(&board->drive);
     told->fault = board->fault.number;
+}
+
+/* Field by field, because this is asked every millisecond. */
+bool replies_anything_new(const struct replies *replies, const struct board *board)
+{
+    const struct told *told = &replies->told;
+    const struct plan *plan = &board->plan;
+    return told->fault != board->fault.number || told->fingerprint != plan->fingerprint ||
+           told->received != plan->received || told->done != plan->done || told->credit != credit(plan) ||
+           told->armed != armed(board) || told->rests != drive_rests(&board->drive) || told->flags != flags(board);
 }
 
 static uint8_t *put_status(struct replies *replies, const struct board *board, uint8_t *at)

@@ -31,6 +31,7 @@ struct replies {
 };
 
 void replies_told(const struct board *board, struct told *told);
+bool replies_anything_new(const struct replies *replies, const struct board *board);
 
 /* The first kind that is due, taken from what is due, into `payload` with its length; 0 when none is. */
 uint16_t replies_compose(struct replies *replies, struct board *board, uint8_t *payload, uint8_t *length);
