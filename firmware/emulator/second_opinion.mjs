@@ -21,6 +21,7 @@ const cpu = new avr.CPU(program);
 const clock = new avr.AVRClock(cpu, 16e6, avr.clockConfig);
 const portB = new avr.AVRIOPort(cpu, avr.portBConfig);
 const portD = new avr.AVRIOPort(cpu, avr.portDConfig);
+new avr.AVRTimer(cpu, avr.timer0Config);
 new avr.AVRTimer(cpu, avr.timer1Config);
 const usart = new avr.AVRUSART(cpu, avr.usart0Config, 16e6);
 new avr.AVRADC(cpu, avr.adcConfig);

@@ -137,7 +137,7 @@ static void memory_write(void *of, uint16_t at, uint8_t byte)
 
 static void settle(struct world *world)
 {
-    while (link_work(&world->link))
+    while (link_work(&world->link, &world->board))
         ;
 }
 
@@ -156,7 +156,7 @@ static int64_t next_event(const struct world *world)
 static void happen(struct world *world)
 {
     while (world->heard.count != 0 && world->heard.bytes[world->heard.first].at_us <= world->now_us)
-        link_byte(&world->link, heard_take(&world->heard));
+        link_byte(&world->link, &world->board, heard_take(&world->heard));
     if (world->memory_burning && world->memory_us <= world->now_us) {
         world->memory[world->memory_at] = world->memory_byte;
         world->memory_burning = false;
@@ -164,7 +164,7 @@ static void happen(struct world *world)
     if (world->beat_us <= world->now_us) {
         world->beat_us += BEAT_US;
         drive_beat(&world->board.drive);
-        link_beat(&world->link);
+        link_beat(&world->link, &world->board);
     }
     settle(world);
 }

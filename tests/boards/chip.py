@@ -64,9 +64,9 @@ def start_us() -> int:
 class ChipBoard(CompiledBoard):
     """`chosen` is written into the memory, because an emulated converter has no noise to choose a number by."""
 
-    def __init__(self, *, chosen: int | None = 0x4C617463, analog: Analog | None = None):
+    def __init__(self, *, chosen: int | None = 0x4C617463, analog: Analog | None = None, image: str = "latchline.elf"):
         build()
-        super().__init__(BUILD / "chip.so", BUILD / "latchline.elf", analog=analog)
+        super().__init__(BUILD / "chip.so", BUILD / image, analog=analog)
         self.own = _library()
         if chosen is not None:
             memory = bytearray(self.memory)

@@ -108,6 +108,28 @@ def digest_of(bench: Bench) -> int:
     return crc16(FINGERPRINT.to_bytes(4, "little") + (1).to_bytes(4, "little") + mask.to_bytes(32, "little"))
 
 
+@dataclass(frozen=True)
+class Knitted:
+    digest: int
+    registers: tuple[int, ...]
+    edges: int
+
+
+def knitted_by(image: str) -> Knitted:
+    """What one pass with this image latches, at 1 m/s and with the carriage backing up once."""
+    chip.build()
+    bench = Bench(widest(), image=image)
+    cycles = edge_cycles(bench.bed, 4.5, 1.0)
+    bench.walk(bench.right_line // 2, cycles)
+    bench.walk(bench.place - 5, cycles)
+    bench.walk(bench.right_line + 3, cycles)
+    bench.say(Ask(1))
+    answers = bench.answers()
+    done = next(message for message in answers if isinstance(message, Done))
+    counts = next(message for message in answers if isinstance(message, Counts))
+    return Knitted(done.digest, tuple(bench.chip.latches()[1].tolist()), counts.edges)
+
+
 # ---- memory -----------------------------------------------------------------------------------------
 
 
@@ -140,10 +162,13 @@ def stack_bound() -> tuple[int, dict[str, int]]:
             continue
         name = head[1]
         pushes = len(re.findall(r"\tpush\t", block))
-        frame = sum(int(size, 16) for size in re.findall(r"sbiw\tr28, (0x[0-9a-f]+)", block)[:1])
-        wide = re.search(r"subi\tr28, (0x[0-9A-Fa-f]+).*\n.*sbci\tr29, (0x[0-9A-Fa-f]+)", block)
-        if wide and not frame:
-            frame = 256 * int(wide[2], 16) + int(wide[1], 16)
+        frame = 0
+        grown = re.search(
+            r"in\tr28, 0x3d.*\n.*in\tr29, 0x3e.*\n.*(?:sbiw\tr28, (0x[0-9a-f]+)|subi\tr28, (0x[0-9A-F]+).*\n.*sbci\tr29, (0x[0-9A-F]+))",
+            block,
+        )
+        if grown:
+            frame = int(grown[1], 16) if grown[1] else 256 * int(grown[3], 16) + int(grown[2], 16)
         calls = set(re.findall(r"\t(?:r?call|r?jmp)\t.*<([A-Za-z_.0-9]+)(?:\+0x[0-9a-f]+)?>", block)) - {name}
         if re.search(r"\te?icall", block):
             indirect.add(name)

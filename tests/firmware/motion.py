@@ -35,10 +35,11 @@ class Bench:
     bed: Bed
     passes: int = 1
     needles: Callable[[int], bool] = lambda needle: needle % 2 == 0
+    image: str = "latchline.elf"
 
     def __post_init__(self) -> None:
         bed = self.bed
-        self.chip = ChipBoard()
+        self.chip = ChipBoard(image=self.image)
         self.place, self.cycle = 100, 0.0
         margin = bed.advance_max + bed.hold + 1
         leads = (bed.lead_leftward, bed.lead_rightward)

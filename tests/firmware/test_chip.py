@@ -17,10 +17,10 @@ from latchline.machine.profile import load_profile
 
 pytestmark = [pytest.mark.chip, pytest.mark.skipif(bool(chip.missing()), reason=f"there is no {chip.missing()}")]
 
-FLASH_MOST = 16 * 1024
+FLASH_MOST = 24 * 1024
 RAM_MOST = 1750
-LATENCY_MOST = 320
-LATENCY_MEDIAN = 250
+LATENCY_MOST = 128
+LATENCY_MEDIAN = 32
 ADVANCE_US = 4
 
 
@@ -38,16 +38,25 @@ def test_the_stack_seen_is_within_the_bound_from_the_disassembly_and_near_it() -
 
 
 @pytest.mark.parametrize("full_line", [False, True], ids=["line idle", "line full"])
-def test_a_selector_is_latched_within_twenty_microseconds_of_its_edge(full_line: bool) -> None:
+def test_a_selector_is_latched_within_two_microseconds_of_its_edge_and_eight_at_worst(full_line: bool) -> None:
     latency = measure.latency(2.0, full_line)
     assert latency.latches == 200
     assert latency.worst <= LATENCY_MOST
     assert latency.median <= LATENCY_MEDIAN
 
 
-@pytest.mark.parametrize("edges_a_second", [1_333, 20_000, 40_000, 60_000])
+@pytest.mark.parametrize("edges_a_second", [1_333, 20_000, 60_000, 90_000])
 def test_no_edge_and_no_byte_is_lost_while_the_line_is_full(edges_a_second: int) -> None:
     assert measure.rate(edges_a_second).nothing_lost
+
+
+def test_no_edge_is_lost_at_a_hundred_thousand_a_second_while_the_line_is_idle() -> None:
+    assert measure.rate(100_000, full_line=False).nothing_lost
+
+
+@pytest.mark.parametrize(("edges_a_second", "full_line"), [(1_333, True), (6_000, True), (9_000, False)])
+def test_a_pass_is_knitted_right_at_several_times_a_hand_s_speed(edges_a_second: int, full_line: bool) -> None:
+    assert measure.pass_rate(edges_a_second, full_line) == measure.PassRate(0, True, True)
 
 
 @pytest.mark.parametrize("edges_a_second", [4_000, 8_000, 15_000, 30_000, 60_000, 90_000])
@@ -286,6 +295,27 @@ def test_a_power_cut_at_any_step_of_writing_leaves_the_last_whole_checkpoint() -
 
 
 # ---- building -----------------------------------------------------------------------------------------------
+
+
+def test_the_edge_interrupt_in_c_does_what_the_one_by_hand_does() -> None:
+    """The C path is the rule, the assembly an optimisation; the image with the former knits the same pass."""
+    by_hand, in_c = (measure.knitted_by(image) for image in ("latchline.elf", "edges-in-c.elf"))
+    assert in_c.digest == by_hand.digest
+    assert in_c.registers == by_hand.registers
+    assert in_c.edges == by_hand.edges
+
+
+@pytest.mark.parametrize("chip_name", ["atmega2560", "atmega32u4"])
+def test_building_for_another_chip_stops_with_one_plain_sentence(chip_name: str) -> None:
+    for source in sorted((FIRMWARE / "latchline" / "src").rglob("*.c")):
+        switches = ["-c", "-Os", "-w", "-std=gnu11", f"-mmcu={chip_name}", "-DF_CPU=16000000L", "-o", "/dev/null"]
+        done = subprocess.run(["avr-gcc", *switches, str(source)], capture_output=True, text=True, check=False)
+        errors = [line for line in done.stderr.splitlines() if "error:" in line]
+        if source.parent.name == "core":
+            assert errors == []
+        else:
+            assert len(errors) == 1
+            assert "This firmware is for the ATmega328P alone" in errors[0]
 
 
 def test_the_sketch_builds_by_the_usual_recipe_of_a_hobby_ide_too(tmp_path: Path) -> None:

@@ -2,16 +2,17 @@
 #ifndef LATCHLINE_CHIP_H
 #define LATCHLINE_CHIP_H
 
+#if !defined(__AVR_ATmega328P__)
+#error "This firmware is for the ATmega328P alone: choose that chip, or read docs/how-to/port-the-firmware.md."
+#else
+#define CHIP_FITS /* else the sources are empty, so that this sentence is all that is said */
+
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
 #include "../core/link.h"
 #include "../core/lock.h"
 #include "board_pins.h"
-
-#if !defined(__AVR_ATmega328P__)
-#error "This firmware is for the ATmega328P alone: choose that chip, or read docs/how-to/port-the-firmware.md."
-#else
 
 #ifndef F_CPU
 #define F_CPU 16000000UL

@@ -1,6 +1,8 @@
 /* TIMER1 runs free and is the tick of 4 us; TIMER0 beats every millisecond. */
 #include "chip.h"
 
+#ifdef CHIP_FITS
+
 #define TICKS_A_BEAT 250
 
 static volatile uint8_t beats;
@@ -54,3 +56,5 @@ bool clock_beat(void)
     clock_ticks(); /* at least once in the 262 ms after which the timer cannot tell how long it was */
     return true;
 }
+
+#endif

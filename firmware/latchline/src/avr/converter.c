@@ -1,6 +1,8 @@
 /* The converter: coil supply and coil current, one reading of each in every millisecond. */
 #include "chip.h"
 
+#ifdef CHIP_FITS
+
 #define REFERENCE _BV(REFS0) /* the 5 V supply */
 #define CLOCK_BY_128 (_BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0))
 #define UNUSED_CHANNEL 3
@@ -77,3 +79,5 @@ uint32_t converter_chance(void)
     ADCSRA = _BV(ADEN) | _BV(ADIE) | CLOCK_BY_128;
     return mixed;
 }
+
+#endif

@@ -1,6 +1,8 @@
 /* INT0 and INT1: every change of encoder A or B. */
 #include "chip.h"
 
+#ifdef CHIP_FITS
+
 #define PINS_ALL (_BV(PIN_ENCODER_A) | _BV(PIN_ENCODER_B) | _BV(PIN_SENSOR_LEFT) | _BV(PIN_SENSOR_RIGHT))
 #define PINS_SHIFT PIN_ENCODER_A
 
@@ -75,3 +77,5 @@ ISR(INT0_vect, ISR_NAKED)
 #endif
 
 ISR(INT1_vect, ISR_ALIASOF(INT0_vect));
+
+#endif

@@ -1,6 +1,8 @@
 /* USART0: 250000 baud, both ways through interrupts. */
 #include "chip.h"
 
+#ifdef CHIP_FITS
+
 #define HEARD 64 /* bytes that may wait for the main loop; a power of two */
 
 static volatile uint8_t heard[HEARD];
@@ -80,3 +82,5 @@ void line_send(const uint8_t *bytes, uint8_t length)
     sending_left = length;
     UCSR0B |= _BV(UDRIE0);
 }
+
+#endif

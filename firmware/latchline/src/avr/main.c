@@ -2,13 +2,13 @@
  *
  * Only the interrupts of edges.c, clock.c, line.c and converter.c run beside this loop, and each of
  * them touches only what its own file, edges.h and drive.h declare volatile. */
-#ifdef __AVR__
+#include "chip.h"
+
+#ifdef CHIP_FITS
 
 #include <avr/eeprom.h>
 #include <avr/sleep.h>
 #include <avr/wdt.h>
-
-#include "chip.h"
 
 #define BYTES_AT_ONCE 8
 
@@ -180,7 +180,7 @@ static inline bool take_bytes(void)
     uint8_t byte = 1;
     uint8_t left = BYTES_AT_ONCE;
     while (left != 0 && byte != 0 && !edges_waiting(&board.drive.edges) && line_byte(&byte)) {
-        link_byte(&host, byte);
+        link_byte(&host, &board, byte);
         left--;
     }
     return left != BYTES_AT_ONCE;
@@ -196,12 +196,12 @@ int main(void)
         if (clock_beat()) {
             for (uint8_t lost = line_lost(); lost != 0; lost--)
                 link_bytes_lost(&host);
-            link_beat(&host);
+            link_beat(&host, &board);
             converter_begin();
             more = true;
         }
         take_edges();
-        more = link_work(&host) || more;
+        more = link_work(&host, &board) || more;
         if (!more)
             rest();
     }

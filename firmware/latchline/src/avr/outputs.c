@@ -1,6 +1,8 @@
 /* The power shift register, lamp and buzzer. */
 #include "chip.h"
 
+#ifdef CHIP_FITS
+
 #define BYTE_CYCLES 32 /* eight bits at a quarter of the clock */
 
 static volatile uint8_t shifting;
@@ -43,3 +45,5 @@ void outputs_enable(bool on)
     else
         PORTB |= _BV(PIN_DISABLE);
 }
+
+#endif

@@ -48,6 +48,7 @@ static void pass_abandon(struct board *board)
 static void raise_fault(struct board *board, struct verdict verdict)
 {
     struct fault *fault = &board->fault;
+    board_take_run(board); /* so that the place is that of the moment */
     if (fault->number == FAULT_NONE) {
         fault->number = verdict.fault;
         fault->needle = verdict.needle == NO_NEEDLE ? pass_needle(&board->pass, board->track.count) : verdict.needle;
@@ -345,8 +346,13 @@ static void take_one_edge(struct board *board)
 void board_edges(struct board *board)
 {
     struct edges *edges = &board->drive.edges;
-    while (!edges_resume_run(edges, board->notes, run_next(edges, &board->track)) && edges_waiting(edges))
+    for (;;) {
+        if (edges->room != 0 && edges_resume_run(edges, board->notes, run_next(edges, &board->track)))
+            break;
+        if (!edges_waiting(edges))
+            break;
         take_one_edge(board);
+    }
     if (edges->overrun) {
         edges->overrun = 0;
         edges_lost(board);

@@ -8,6 +8,8 @@
 void receiver_start(struct receiver *receiver)
 {
     receiver->length = 0;
+    receiver->out = 0;
+    receiver->left = 0;
     receiver->too_long = false;
     receiver->crc = CRC_START;
 }
@@ -18,37 +20,28 @@ static bool check_fits(const uint8_t *check, uint16_t crc)
            check[2] == (uint8_t)(0x80 | (crc & 0x7F));
 }
 
-/* In place: what is read always lies ahead of what is written. There are no zeros within a frame. */
-static int8_t unstuff(uint8_t *bytes, uint8_t length)
+/* One stuffed byte: a code, which says how many bytes follow to the next one, or one of those. */
+static inline void unstuff(struct receiver *receiver, uint8_t byte)
 {
-    uint8_t in = 0;
-    uint8_t out = 0;
-    while (in < length) {
-        uint8_t left = (uint8_t)(bytes[in] - 1);
-        in++;
-        if (left > (uint8_t)(length - in))
-            return FRAME_BAD;
-        for (; left != 0; left--)
-            bytes[out++] = bytes[in++];
-        if (in < length)
-            bytes[out++] = 0;
+    if (receiver->left == 0) {
+        receiver->left = (uint8_t)(byte - 1);
+        if (receiver->length == CHECK_BYTES)
+            return; /* the first one stands for no zero */
+        byte = 0;
+    } else {
+        receiver->left--;
     }
-    return out == 0 ? FRAME_BAD : (int8_t)out;
+    receiver->bytes[receiver->out++] = byte;
 }
 
-static int8_t finish(struct receiver *receiver)
+static int8_t finish(const struct receiver *receiver)
 {
-    uint8_t length = receiver->length;
-    if (receiver->too_long)
-        return FRAME_BAD;
-    if (length == 0)
+    if (receiver->length == 0 && !receiver->too_long)
         return FRAME_NONE;
-    if (length <= CHECK_BYTES)
+    if (receiver->too_long || receiver->left != 0 || receiver->out == 0 ||
+        !check_fits(receiver->bytes + receiver->length - CHECK_BYTES, receiver->crc))
         return FRAME_BAD;
-    length = (uint8_t)(length - CHECK_BYTES);
-    if (!check_fits(receiver->bytes + length, receiver->crc))
-        return FRAME_BAD;
-    return unstuff(receiver->bytes, length);
+    return (int8_t)receiver->out;
 }
 
 int8_t receiver_byte(struct receiver *receiver, uint8_t byte)
@@ -61,9 +54,12 @@ int8_t receiver_byte(struct receiver *receiver, uint8_t byte)
             return FRAME_NONE;
         }
         receiver->bytes[length] = byte;
+        if (length >= CHECK_BYTES) {
+            uint8_t stuffed = receiver->bytes[length - CHECK_BYTES];
+            receiver->crc = crc_step(receiver->crc, stuffed);
+            unstuff(receiver, stuffed);
+        }
         receiver->length = (uint8_t)(length + 1);
-        if (length >= CHECK_BYTES)
-            receiver->crc = crc_step(receiver->crc, receiver->bytes[length - CHECK_BYTES]);
         return FRAME_NONE;
     }
     result = finish(receiver);

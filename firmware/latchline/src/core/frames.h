@@ -7,10 +7,12 @@
 
 #include "limits.h"
 
-/* Gathers one frame. The check is kept up three bytes behind, so that a byte costs the same wherever
- * it stands and the closing zero finds the sum ready. */
+/* Gathers one frame. Check and unstuffing are kept up three bytes behind, so that a byte costs the same wherever
+ * it stands and the closing zero finds all ready. What is unstuffed takes the place of what has been read. */
 struct receiver {
-    uint8_t length;
+    uint8_t length; /* bytes heard */
+    uint8_t out;    /* bytes of the payload so far */
+    uint8_t left;   /* bytes to the next stuffing code */
     bool too_long;
     uint16_t crc;
     uint8_t bytes[FRAME_MAX];

@@ -28,26 +28,25 @@ static const uint8_t lengths[MESSAGE_END] = {0, 6, 30, 19, 42, 9, 2, 2, 1, 2, 3,
 void link_start(struct link *link, struct board *board)
 {
     memset(link, 0, sizeof *link);
-    link->board = board;
     receiver_start(&link->receiver);
     board->due = DUE_BOARD;
     link->status_age_ms = UINT16_MAX; /* none was ever sent */
     replies_told(board, &link->replies.told);
 }
 
-static void refuse(struct link *link, uint8_t type, enum reason reason)
+static void refuse(struct link *link, struct board *board, uint8_t type, enum reason reason)
 {
     link->replies.refused_type = type;
     link->replies.refused_reason = (uint8_t)reason;
-    link->board->due |= DUE_REFUSED;
+    board->due |= DUE_REFUSED;
 }
 
-static void take_greet(struct link *link, const uint8_t *fields)
+static void take_greet(struct link *link, struct board *board, const uint8_t *fields)
 {
     link->greeted = true;
     link->wrong_version = fields[0] != PROTOCOL_VERSION;
     link->replies.nonce = get_u32(fields + 1);
-    link->board->due |= DUE_BOARD;
+    board->due |= DUE_BOARD;
 }
 
 static void take_ask(struct board *board, uint8_t what)
@@ -57,18 +56,17 @@ static void take_ask(struct board *board, uint8_t what)
         board->due |= answers[what];
 }
 
-static void take(struct link *link, uint8_t type, const uint8_t *fields)
+static void take(struct link *link, struct board *board, uint8_t type, const uint8_t *fields)
 {
-    struct board *board = link->board;
     board_ask(board);
     switch (type) {
     case BED:
         if (!board_take_bed(board, fields))
-            refuse(link, type, REASON_BED);
+            refuse(link, board, type, REASON_BED);
         break;
     case PLAN:
         if (!board_take_plan(board, fields))
-            refuse(link, type, REASON_PLAN);
+            refuse(link, board, type, REASON_PLAN);
         break;
     case PASS:
         if (!board_take_pass(board, fields))
@@ -91,7 +89,7 @@ static void take(struct link *link, uint8_t type, const uint8_t *fields)
         break;
     case PROBE:
         if (!board_take_probe(board, fields[0], fields[1]))
-            refuse(link, type, REASON_PROBE);
+            refuse(link, board, type, REASON_PROBE);
         break;
     default:
         board->watch.buzz_ms = (uint16_t)(fields[0] * 10);
@@ -102,7 +100,7 @@ static void take(struct link *link, uint8_t type, const uint8_t *fields)
     board_told(board);
 }
 
-void link_byte(struct link *link, uint8_t byte)
+void link_byte(struct link *link, struct board *board, uint8_t byte)
 {
     const uint8_t *payload = link->receiver.bytes;
     int8_t length = receiver_byte(&link->receiver, byte);
@@ -113,13 +111,13 @@ void link_byte(struct link *link, uint8_t byte)
         count_up(&link->replies.bad_frames);
         return;
     }
-    board_heard(link->board);
+    board_heard(board);
     if (payload[0] == GREET)
-        take_greet(link, payload + 1);
+        take_greet(link, board, payload + 1);
     else if (link->wrong_version)
-        refuse(link, payload[0], REASON_VERSION);
+        refuse(link, board, payload[0], REASON_VERSION);
     else
-        take(link, payload[0], payload + 1);
+        take(link, board, payload[0], payload + 1);
 }
 
 void link_bytes_lost(struct link *link)
@@ -127,9 +125,8 @@ void link_bytes_lost(struct link *link)
     count_up(&link->replies.overruns);
 }
 
-void link_beat(struct link *link)
+void link_beat(struct link *link, struct board *board)
 {
-    struct board *board = link->board;
     const struct plan *plan = &board->plan;
     board_beat(board);
     count_up(&link->status_age_ms);
@@ -148,10 +145,10 @@ void link_beat(struct link *link)
 }
 
 /* The next frame's payload; waits that are counted from it begin anew. */
-static void compose(struct link *link)
+static void compose(struct link *link, struct board *board)
 {
     uint8_t length;
-    uint16_t kind = replies_compose(&link->replies, link->board, link->sender.bytes + 1, &length);
+    uint16_t kind = replies_compose(&link->replies, board, link->sender.bytes + 1, &length);
     if (kind == DUE_STATUS)
         link->status_age_ms = 0;
     else if (kind == DUE_DONE)
@@ -162,13 +159,13 @@ static void compose(struct link *link)
 }
 
 /* One small step towards the next frame; true while there is more to do at once. */
-static bool send_work(struct link *link)
+static bool send_work(struct link *link, struct board *board)
 {
-    const struct ports *ports = link->board->ports;
+    const struct ports *ports = board->ports;
     if (link->sender.length == 0) {
-        if (link->board->due == 0 || !ports->line_idle(ports->world))
+        if (board->due == 0 || !ports->line_idle(ports->world))
             return false;
-        compose(link);
+        compose(link, board);
         return true;
     }
     if (!link->sender.stuffed) {
@@ -182,8 +179,8 @@ static bool send_work(struct link *link)
     return true;
 }
 
-bool link_work(struct link *link)
+bool link_work(struct link *link, struct board *board)
 {
-    bool more = board_work(link->board);
-    return send_work(link) || more;
+    bool more = board_work(board);
+    return send_work(link, board) || more;
 }

@@ -11,7 +11,6 @@
 #include "replies.h"
 
 struct link {
-    struct board *board;
     struct receiver receiver;
     struct sender sender;
     struct replies replies;
@@ -25,13 +24,13 @@ struct link {
 /* After board_start. */
 void link_start(struct link *link, struct board *board);
 
-void link_byte(struct link *link, uint8_t byte);
+void link_byte(struct link *link, struct board *board, uint8_t byte);
 void link_bytes_lost(struct link *link);
 
 /* Once a millisecond: the board's beat, then the line's. */
-void link_beat(struct link *link);
+void link_beat(struct link *link, struct board *board);
 
 /* One small step of what may wait (sending, memory); true while there is more to do at once. */
-bool link_work(struct link *link);
+bool link_work(struct link *link, struct board *board);
 
 #endif
