@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 import strategies
 from latchline.chart.model import Chart, Colour
+from latchline.fabric.structure import floats
 from latchline.fabric.yarn_need import TUCK_PER_KNIT, Margin, loop_length_of, yarn_need
 from latchline.machine.profile import load_profile
 from latchline.piece.measure import Swatch, gauge_of
@@ -29,6 +30,7 @@ PITCH_MM = 4.5
 def counted(plan: Plan) -> dict[str, tuple[int, int, int]]:
     """Knit loops, tuck loops and needles passed of each yarn, one needle after another."""
     found: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
+    left: dict[tuple[str, int], int] = {}
     for number in range(1, plan.passes + 1):
         band, yarns = plan.band_of(number), plan.yarns_of(number)
         mask = plan.acting_masks(number, number)[0]
@@ -40,6 +42,10 @@ def counted(plan: Plan) -> dict[str, tuple[int, int, int]]:
             tucks = [needle for needle in made if acts[needle] == "TUCK"]
             laid = sum(act.startswith("LAID") for act in acts) if place == 1 else 0
             passed = made[-1] - made[0] + 1 - len(made) if made else 0
+            if made:
+                ends = (made[0], made[-1]) if plan.direction(number) == "rightward" else (made[-1], made[0])
+                passed += max(abs(left.get((yarn.name, place), ends[0]) - ends[0]) - 1, 0)
+                left[yarn.name, place] = ends[1]
             for at, more in enumerate((len(made) - len(tucks), len(tucks), passed + laid)):
                 found[yarn.name][at] += more
     return {name: (knit, tuck, passed) for name, (knit, tuck, passed) in found.items()}
@@ -71,6 +77,32 @@ def test_a_float_takes_one_pitch_for_each_needle_that_it_passes() -> None:
     assert main.metres == pytest.approx(3 * 0.010)
     assert contrast.metres == pytest.approx(2 * 0.012 + 3 * 0.0045)
     assert contrast.grams == pytest.approx(contrast.metres * 0.1)
+
+
+def test_yarn_that_lies_over_a_turn_and_an_empty_way_back_is_counted() -> None:
+    """Two rows: the contrast leaves its last stitch at the right, and is taken again six needles to the left."""
+    rows = ["xx......", "......xx"]
+    plan = plan_of(
+        "slip-colours",
+        chart(rows),
+        yarns=(MAIN, CONTRAST),
+        separation="blank-return",
+        shown_side="purl",
+        changer="left",
+    )
+    contrast = next(use for use in yarn_need(plan, margin=NOTHING).by_band if use.yarn == CONTRAST)
+    assert (contrast.knit_loops, contrast.passed_needles) == (4, 6)
+
+
+@given(plan=strategies.plans())
+def test_needles_passed_are_those_of_all_floats_of_a_single_bed(plan: Plan) -> None:
+    """Each float as the external test of floats follows it, needle by needle; laid-in yarn lies along every needle."""
+    band = plan.bands[0]
+    if len(plan.bands) > 1 or band.technique.double_bed:
+        return
+    laid = plan.passes * plan.span.width if band.technique.name == "inlay" else 0
+    passed = sum(use.passed_needles for use in yarn_need(plan, margin=NOTHING).by_band)
+    assert passed == int(np.maximum(floats(plan).needles(), 0).sum()) + laid
 
 
 @pytest.mark.parametrize(("backing", "back_loops"), [("full", 10), ("alternate", 5)])

@@ -2,7 +2,8 @@
 
 A plain stitch takes the yarn's loop length. A needle that a yarn passes between two of its stitches
 takes one needle pitch, because that is how far the yarn is laid across the bed; so a float past n
-needles spans (n + 1) pitches from stitch to stitch. Weight is length × tex / 1000 (ISO 1144).
+needles spans (n + 1) pitches from stitch to stitch, in one pass or from one pass to a later one.
+Weight is length × tex / 1000 (ISO 1144).
 """
 
 from __future__ import annotations
@@ -134,20 +135,29 @@ def yarn_need(plan: Plan, swatch: Swatch | None = None, margin: Margin | None = 
 def _band_use(plan: Plan, band: Band, carried: PassYarns, lengths: Sequence[LoopLength]) -> list[YarnUse]:
     counts = np.zeros((len(lengths), 3), dtype=np.int64)  # knit loops, tuck loops, needles passed
     places: set[int] = set()
+    left_at: dict[tuple[int, bool], int] = {}  # yarn, and whether as second → the needle that took it last
     for start in range(band.first, band.last + 1, CHUNK_PASSES):
         last = min(start + CHUNK_PASSES - 1, band.last)
         acts = does(plan, start, last)
         nothing = np.zeros_like(acts, dtype=np.bool_)
         behind = second_needles(plan.second_bed[start - 1 : last], plan.span.width)
         knit, tuck, laid = takes_first(acts), acts == Does.TUCK, _laid_in(acts)
-        for yarn_of, knits, tucks, lies in (
-            (carried.first[start - 1 : last], knit & ~tuck, tuck, nothing),
-            (carried.second[start - 1 : last], takes_second(acts), nothing, laid),
+        rightward = plan.rightward[start - 1 : last]
+        for is_second, (yarn_of, knits, tucks, lies) in enumerate(
+            (
+                (carried.first[start - 1 : last], knit & ~tuck, tuck, nothing),
+                (carried.second[start - 1 : last], takes_second(acts), nothing, laid),
+            )
         ):
             for place in np.unique(yarn_of[yarn_of != NO_YARN]).tolist():
                 places.add(place)
                 mine = yarn_of == place
                 counts[place] += _count(knits[mine], tucks[mine], lies[mine], behind[mine])
+                formed, key = (knits | tucks | behind)[mine], (place, bool(is_second))
+                over, left = _passed_over_turns(formed, rightward[mine], left_at.get(key))
+                counts[place, 2] += over
+                if left is not None:
+                    left_at[key] = left
     return [_use(plan, band, carried.yarns[place], counts[place], lengths[place]) for place in sorted(places)]
 
 
@@ -155,6 +165,22 @@ def _use(plan: Plan, band: Band, yarn: Yarn, counts: npt.NDArray[np.int64], leng
     knit, tuck, passed = (int(count) for count in counts)
     mm = (knit + TUCK_PER_KNIT * tuck) * length.mm + passed * plan.profile.pitch_mm
     return YarnUse(band.name, band.first, yarn, knit, tuck, passed, mm / 1000)
+
+
+def _passed_over_turns(formed: Bools, rightward: Bools, left: int | None) -> tuple[int, int | None]:
+    """Needles that a yarn passes from the last one that takes it in a pass to the first one in its next such pass.
+
+    left: the needle that took it last before these passes. Returns that after them, too.
+    """
+    there = formed.any(axis=1)
+    if not there.any():
+        return 0, left
+    low = formed[there].argmax(axis=1)
+    high = formed.shape[1] - 1 - formed[there][:, ::-1].argmax(axis=1)
+    begins, ends = np.where(rightward[there], low, high), np.where(rightward[there], high, low)
+    before = ends[:-1] if left is None else np.concatenate([[left], ends[:-1]])
+    between = np.abs(begins[len(begins) - len(before) :] - before) - 1
+    return int(np.maximum(between, 0).sum()), int(ends[-1])
 
 
 def _laid_in(acts: Codes) -> Bools:
