@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from latchline.chart.read import read_chart
 from latchline.errors import LatchlineError, PieceError
 from latchline.piece.file import load_piece
 
@@ -144,3 +145,23 @@ def test_without_needles_and_without_a_chart_the_needles_are_asked_for(tmp_path:
     path = write(tmp_path, '[[bands]]\ntechnique = "stocking"\nrows = 3\n')
     with pytest.raises(PieceError, match="without a chart the needles must be named"):
         load_piece(path)
+
+
+def test_a_chart_that_many_bands_name_is_read_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "waves.txt").write_text("#.#.\n.#.#\n")
+    band = '[[bands]]\ntechnique = "fair-isle"\nchart = "waves.txt"\n'
+    (tmp_path / "piece.toml").write_text(band * 30 + band + "mirror = true\n")
+    read: list[Path] = []
+    monkeypatch.setattr("latchline.piece.file.read_chart", lambda path, **_: read.append(path) or read_chart(path))
+    bands = load_piece(tmp_path / "piece.toml").bands
+    assert len(read) == 2, "once as it is, once mirrored"
+    assert len({id(request.drawing) for request in bands}) == 2
+
+
+def test_bands_that_are_alike_are_compiled_once_and_keep_their_own_names(tmp_path: Path) -> None:
+    (tmp_path / "waves.txt").write_text("#.#.\n.#.#\n")
+    band = '[[bands]]\nname = "{}"\ntechnique = "fair-isle"\nchart = "waves.txt"\nrows = 3\n'
+    (tmp_path / "piece.toml").write_text("".join(band.format(name) for name in "abc"))
+    plan = load_piece(tmp_path / "piece.toml").plan()
+    assert [(band.name, band.first, band.last) for band in plan.bands] == [("a", 1, 3), ("b", 4, 6), ("c", 7, 9)]
+    assert (plan.acting_masks(1, 3) == plan.acting_masks(7, 9)).all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -50,12 +51,14 @@ def does(plan: Plan, first: int = 1, last: int | None = None) -> Codes:
 
 def _cams(plan: Plan, first: int, last: int | None) -> tuple[Codes, Codes]:
     """What selected and what unselected needles do, one code a pass."""
-    kinds = np.empty((2, 2, len(plan.bands)), dtype=np.uint8)
-    for index, band in enumerate(plan.bands):
+    bands, ways = plan.band[first - 1 : last], plan.rightward[first - 1 : last].view(np.uint8)
+    here = plan.bands[int(bands[0]) : int(bands[-1]) + 1]
+    kinds = np.empty((2, 2, len(here)), dtype=np.uint8)
+    for index, band in enumerate(here):
         for way, direction in enumerate(("leftward", "rightward")):
             cams = band.technique.cams_for(direction, band.way)
             kinds[:, way, index] = cams.selected, cams.unselected
-    bands, ways = plan.band[first - 1 : last], plan.rightward[first - 1 : last].view(np.uint8)
+    bands = bands - bands[0]
     return kinds[0, ways, bands], kinds[1, ways, bands]
 
 
@@ -82,6 +85,7 @@ def takes_second(codes: Codes) -> Bools:
     return taken
 
 
+@lru_cache(maxsize=2)
 def pass_yarns(plan: Plan) -> PassYarns:
     """The yarns of every pass as indices; the lookup costs one step a band, not one a pass."""
     yarns: dict[Yarn, int] = {}

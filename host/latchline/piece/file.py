@@ -43,14 +43,20 @@ class Beside:
     """Where a piece finds the charts and the profile that it names.
 
     folder: the names are relative to it. held: contents by name, looked through first; None as the
-        folder means that there is nothing else.
+        folder means that there is nothing else. A chart that several bands name alike is read once.
     """
 
     folder: Path | None = None
     held: Mapping[str, bytes | Chart] | None = None
+    _read: dict[tuple[str, DrawingOptions], Chart] = field(default_factory=dict, repr=False, compare=False)
 
     def chart(self, name: str, asked: DrawingOptions) -> Chart:
         """Raises ChartError."""
+        if (name, asked) not in self._read:
+            self._read[name, asked] = self._chart(name, asked)
+        return self._read[name, asked]
+
+    def _chart(self, name: str, asked: DrawingOptions) -> Chart:
         held = (self.held or {}).get(name)
         if isinstance(held, Chart):
             if asked.colours is not None or asked.background is not None:

@@ -6,6 +6,7 @@ import json
 import zlib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -85,8 +86,22 @@ def compile_plan(
     moving = (begun is not None and begun != span) or any(request.works for request in requests)
     parts: list[_Part] = []
     left = PASSES_MAX
+    alike: dict[tuple[Any, ...], _Part] = {}  # a long piece names the same band many times
     for request in requests:
-        parts.append(_compile_band(request, profile, span, left, moving=moving))
+        key = request.technique.name, request.options, id(request.drawing), request.yarns
+        known = alike.get(key)
+        if known is not None and not request.works and known.band.passes <= left:
+            band = replace(
+                known.band,
+                name=request.name,
+                part=request.part,
+                stitch_size=request.stitch_size,
+                tension=request.tension,
+            )
+            parts.append(replace(known, band=band, works=()))
+        else:
+            parts.append(_compile_band(request, profile, span, left, moving=moving))
+            alike[key] = parts[-1]
         left -= parts[-1].band.passes
     if profile.drive == "next-pass" and parts[0].band.technique.needs_chart:
         parts.insert(0, _set_up_pass(parts[0].band.yarns, span))

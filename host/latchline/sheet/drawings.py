@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from latchline.drawing.scene import Scene
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
@@ -73,6 +75,7 @@ def piece_drawing(plan: Plan) -> Scene:
     return scene
 
 
+@lru_cache(maxsize=64)
 def needle_drawing(selected: Does, unselected: Does, yarns: tuple[str, ...]) -> Scene:
     """What a selected and an unselected needle make of the yarn, as seen from the purl side.
 
