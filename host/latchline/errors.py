@@ -25,9 +25,11 @@ from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Callable
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Self
+
+from latchline.mend import PIECE_FILE, Mend, Tongue
 
 # what would break the line, colour the terminal or fail to print, as a file's name or a text in it may hold
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
@@ -39,27 +41,39 @@ class LatchlineError(Exception):
     what: the fault in one clause, without a full stop.
     where: file, row, column, key, needle or pass, as a reader would look for it.
     key: the option that it is about, as `plan/options.py` names it; empty where it is about none.
-    hint: what to do about it, one clause.
+    hint: what to do about it, one clause; mends: the same as data, for what is done with an option or a task.
+    name: which complaint it is, for programs that tell it from others of its class; most have none.
     """
 
     exit_status = 2
 
-    def __init__(self, what: str, *, where: str = "", key: str = "", hint: str = "") -> None:
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: str = "",
+        key: str = "",
+        hint: str = "",
+        mends: Sequence[Mend] = (),
+        name: str = "",
+    ) -> None:
         self.what = what
         self.where = where
         self.key = key
         self.hint = hint
+        self.mends = tuple(mends)
+        self.name = name
         super().__init__(self.sentence())
 
-    def sentence(self, called: Callable[[str], str] = str) -> str:
+    def sentence(self, tongue: Tongue = PIECE_FILE) -> str:
         """The whole complaint as one line: `where: what; hint.`
 
-        called: what the reader calls an option, which stands as the place where there is no better one.
+        tongue: how the reader writes options and tasks. An option is the place where there is no better one.
         """
-        where = self.where or called(self.key)
+        where = self.where or tongue.option(self.key)
         text = f"{where}: {self.what}" if where else self.what
-        if self.hint:
-            text = f"{text}; {self.hint}"
+        if hint := tongue.hint(self.hint, self.mends):
+            text = f"{text}; {hint}"
         text = _UNPRINTABLE.sub(" ", text)
         return text if text.endswith((".", "?", "!")) else text + "."
 
@@ -138,11 +152,13 @@ class BoardFault(LinkError):
         where: str = "",
         key: str = "",
         hint: str = "",
+        mends: Sequence[Mend] = (),
+        name: str = "",
     ) -> None:
         self.number = number
         self.needle = needle
         self.pass_number = pass_number
-        super().__init__(what, where=where, key=key, hint=hint)
+        super().__init__(what, where=where, key=key, hint=hint, mends=mends, name=name)
 
 
 class JournalError(LatchlineError):

@@ -15,6 +15,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from latchline.errors import InputError, file_trouble
+from latchline.mend import Mend
 
 FILE_BYTES_MAX = 1 << 20
 TOML_HINT = 'each line is a [table] or a key = value, with texts in quotes, as in name = "blanket"'
@@ -125,8 +126,8 @@ class Table:
         shown = ".".join(str(int(part) + 1) if part.isdigit() else part for part in path)
         return f'{text}, key "{shown}"' if shown else text
 
-    def complain(self, key: str, what: str, hint: str = "") -> InputError:
-        return self._kind(what, where=self.where(key), key=key, hint=hint)
+    def complain(self, key: str, what: str, hint: str = "", mends: Sequence[Mend] = ()) -> InputError:
+        return self._kind(what, where=self.where(key), key=key, hint=hint, mends=mends)
 
     def keyed(self, key: str, read: Callable[[], Value]) -> Value:
         """Run `read`; an InputError from deeper down gets this table's file, line and key."""

@@ -278,7 +278,7 @@ SEVENTEEN = grey_png(np.array([[*range(0, 160, 10), 155]], np.uint8))
 def test_seventeen_colours_are_counted_and_the_nearest_two_and_the_way_out_named(tmp_path: Path) -> None:
     assert complaint(tmp_path, "rainbow.png", SEVENTEEN) == (
         "rainbow.png: the drawing has 17 colours and a chart takes 16 at most; "
-        "the nearest two are #969696 and #9b9b9b; draw with fewer, or let --colours N (N from 2 to 16) reduce them."
+        "the nearest two are #969696 and #9b9b9b; draw with fewer, or reduce them with colours = 16."
     )
     assert read_chart(tmp_path / "rainbow.png", colours=16).colours <= 16
 

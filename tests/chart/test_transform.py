@@ -188,7 +188,7 @@ def test_too_many_colours_for_a_technique_are_counted_and_the_nearest_two_named(
         require_colours(chart, 2, "fair-isle")
     assert str(caught.value) == (
         "flag.png: the chart has 4 colours and fair-isle takes 2 at most; "
-        "the nearest two are navy (#000080) and #00008c; --colours 2 reduces them, or choose a technique that takes more."
+        "the nearest two are navy (#000080) and #00008c; choose a technique that takes more, or reduce them with colours = 2."
     )
 
 

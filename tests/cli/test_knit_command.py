@@ -132,7 +132,7 @@ def test_a_port_that_is_not_there_leaves_no_journal_behind(home: Path) -> None:
     assert ran.status == 2
     assert (
         ran.err
-        == "latchline: /dev/no-such-port: there is no such port; see `latchline ports`; is the cable plugged in?\n"
+        == "latchline: /dev/no-such-port: there is no such port; plug the cable in; see which there are with `latchline ports`.\n"
     )
     assert not list(home.glob("*.latchline"))
 

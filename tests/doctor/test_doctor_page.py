@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from latchline.cli.words import TYPED
 from latchline.doctor.ailments import AILMENTS
 from latchline.link.faults import FAULTS
 from latchline.timing.listing import COLUMNS
@@ -27,7 +28,7 @@ def test_each_diagnosis_has_a_section_headed_by_its_exact_message(name: str) -> 
     ailment = AILMENTS[name]
     text = sections()[ailment.says]
     assert f"**Likely:** {ailment.cause}." in text
-    assert f"**Do next:** {ailment.next_step}." in text
+    assert f"**Do next:** {ailment.next_step(TYPED)}." in text
 
 
 @pytest.mark.parametrize("number", FAULTS)
@@ -36,7 +37,7 @@ def test_each_fault_of_the_board_has_its_section(number: int) -> None:
     text = sections()[fault.name[0].upper() + fault.name[1:]]
     assert text.startswith(f"Fault {number}.")
     assert f"**Says:** {fault.says}." in text
-    assert f"**Do next:** {fault.hint}." in text
+    assert f"**Do next:** {TYPED.hint(fault.hint, fault.mends)}." in text
 
 
 def test_no_section_is_headed_by_a_message_that_nobody_says() -> None:

@@ -112,7 +112,7 @@ def test_a_chart_wider_than_the_bed_is_refused() -> None:
 
 def test_more_colours_than_the_technique_can_knit_are_refused_with_a_way_out() -> None:
     three = Chart(np.array([[0, 1, 2]], dtype=np.uint8), (*TWO, Colour(255, 0, 0)))
-    with pytest.raises(ChartError, match=r"--colours 2"):
+    with pytest.raises(ChartError, match="reduce them with colours = 2"):
         compiled(three)
 
 

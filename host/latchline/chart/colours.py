@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from latchline.chart.model import COLOURS_MAX, Cells, Chart, Colour
 from latchline.errors import ChartError
+from latchline.mend import Mend
 
 COLOURS_ASKED_MIN = 2
 COMPARED_MAX = 256
@@ -113,7 +114,7 @@ def nearest_pair(colours: Sequence[Colour]) -> tuple[Colour, Colour]:
 
 
 def check_asked(colours: int | None, where: str) -> None:
-    """Raises ChartError when `--colours` asks for a number that no chart can have."""
+    """Raises ChartError when `colours` asks for a number that no chart can have."""
     if colours is not None and not COLOURS_ASKED_MIN <= colours <= COLOURS_MAX:
         raise ChartError(
             f"a chart cannot be reduced to {colours} colours",
@@ -132,7 +133,8 @@ def require_few(codes: Codes, counts: npt.NDArray[np.int64], where: str) -> None
         f"the drawing has {len(codes)} colours and a chart takes {COLOURS_MAX} at most; "
         f"the nearest two are {label(one)} and {label(other)}",
         where=where,
-        hint=f"draw with fewer, or let --colours N (N from {COLOURS_ASKED_MIN} to {COLOURS_MAX}) reduce them",
+        hint="draw with fewer",
+        mends=[Mend("reduce them", "colours", COLOURS_MAX)],
     )
 
 

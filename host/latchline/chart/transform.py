@@ -14,6 +14,7 @@ from latchline.chart.bounds import require_size
 from latchline.chart.colours import COLOURS_ASKED_MIN, label, nearest_pair
 from latchline.chart.model import Cells, Chart
 from latchline.errors import ChartError
+from latchline.mend import Mend
 
 
 def _with_cells(chart: Chart, cells: Cells) -> Chart:
@@ -114,14 +115,11 @@ def require_colours(chart: Chart, most: int, technique_name: str) -> None:
         return
     used = [chart.palette[index] for index in np.unique(chart.cells)]
     one, other = nearest_pair(used)
-    hint = (
-        f"--colours {most} reduces them, or choose a technique that takes more"
-        if most >= COLOURS_ASKED_MIN
-        else "choose another technique"
-    )
+    few = most >= COLOURS_ASKED_MIN
     raise ChartError(
         f"the chart has {chart.colours} colours and {technique_name} takes {most} at most; "
         f"the nearest two are {label(one)} and {label(other)}",
         where=chart.name,
-        hint=hint,
+        hint="choose a technique that takes more" if few else "choose another technique",
+        mends=[Mend("reduce them", "colours", most)] if few else [],
     )

@@ -34,6 +34,9 @@ COMMANDS = {
 }
 
 
+IN_FILE = "latchline.in_file"  # whether the piece of this call is in a piece file, where options are keys
+
+
 class _Commands(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -44,6 +47,13 @@ class _Commands(click.Group):
         module = importlib.import_module(f"latchline.cli.{COMMANDS[name][0]}")
         command: click.Command = module.command
         return command
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except LatchlineError as error:
+            complain(error, in_file=ctx.meta.get(IN_FILE, False))
+            ctx.exit(error.exit_status)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
@@ -77,16 +87,16 @@ def caution(text: str) -> None:
     chatter(f"! {text}")
 
 
-def sentence(error: LatchlineError) -> str:
-    """An error as the command line says it, with options as they are typed."""
-    from latchline.cli.common import option_name
+def complain(error: LatchlineError, *, in_file: bool = False) -> None:
+    """An error as one line, with options and tasks as they are typed; of a piece file, options as its keys."""
+    from latchline.cli.words import Typed
 
-    return error.sentence(option_name)
+    chatter(f"latchline: {error.sentence(Typed(in_file=in_file))}")
 
 
 def _give_up(error: LatchlineError) -> NoReturn:
     """End after what no command could foresee; what is left of the output goes nowhere, or Python would complain."""
-    chatter(f"latchline: {sentence(error)}")
+    complain(error)
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     sys.exit(error.exit_status)
@@ -104,7 +114,7 @@ def main(arguments: list[str] | None = None) -> None:
         status = latchline.main(arguments, prog_name="latchline", standalone_mode=False)
         sys.stdout.flush()  # a full disk is found out here, not while Python ends
     except LatchlineError as error:
-        chatter(f"latchline: {sentence(error)}")
+        complain(error)
         sys.exit(error.exit_status)
     except (click.exceptions.Abort, KeyboardInterrupt):
         chatter("latchline: interrupted.")

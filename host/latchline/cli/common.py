@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 import latchline
+from latchline.cli import IN_FILE
+from latchline.cli.words import TYPED
 from latchline.errors import InputError
 from latchline.plan.options import DRAWING_OPTIONS, Choice, Flag, Option, Whole, spoken_options
 
@@ -21,15 +23,10 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 OPTIONS = {option.name: option for option in spoken_options()}
 
 
-def option_name(key: str) -> str:
-    """What the command line calls an option; a key that it has no option for stays as it is."""
-    return "--" + key.replace("_", "-") if key in OPTIONS else key
-
-
 def takes_chart(command: Command) -> Command:
     """Give a command the argument and the options from which `piece_from` makes a piece."""
     for option in reversed(OPTIONS.values()):
-        command = click.option(option_name(option.name), **_settings(option))(command)
+        command = click.option(TYPED.option(option.name), **_settings(option))(command)
     return click.argument("source", metavar="[PIECE.toml|CHART]", required=False, type=click.Path())(command)
 
 
@@ -73,10 +70,12 @@ def piece_from(source: str | None, given: Mapping[str, Any]) -> Piece:
     asked = asked_for(given)
     if source is not None and source.lower().endswith(".toml"):
         if asked:
-            first = option_name(next(iter(asked)))
+            first = TYPED.option(next(iter(asked)))
             raise InputError(
                 f"{first} goes with a chart, not with a piece file", where=source, hint="set it in the file"
             )
+        if (context := click.get_current_context(silent=True)) is not None:
+            context.meta[IN_FILE] = True
         return latchline.open_piece(source)
     alone = asked.get("alternate_needles") == "only" or not (
         "technique" not in asked or technique_named(asked["technique"]).needs_chart

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from latchline.cli import caution, chatter, print_json
+from latchline.cli.words import TYPED
 
 if TYPE_CHECKING:
     from latchline.doctor.diagnose import Diagnosis, Observed
@@ -63,14 +64,14 @@ def command(
     passes_csv = _passes_csv(journal) if journal is not None else ""
     done = _examine(port, profile, walks=not no_walk, coils=not no_coils)
     if as_json:
-        print_json(listing.as_values(done))
+        print_json(listing.as_values(done, TYPED))
     else:
-        for line in listing.as_text(done):
+        for line in listing.as_text(done, TYPED):
             click.echo(line)
     if bundle is not None:
         from latchline.files import write_whole
 
-        write_whole(bundle, listing.bundle(done, passes_csv))
+        write_whole(bundle, listing.bundle(done, passes_csv, TYPED))
         chatter(f"Wrote {bundle}.")
     return 1 if done.found else 0
 

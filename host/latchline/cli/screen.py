@@ -15,6 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from latchline.cli.keys import HELP
+from latchline.cli.words import TYPED
 from latchline.knit import candidates as picture
 from latchline.knit import events as told
 from latchline.knit import words
@@ -148,7 +149,7 @@ def sentence(event: Event, passes: int) -> str:
         case told.LinkLost(error):
             return f"The link is lost: {error.what}. Plug the cable in; the knitting goes on by itself."
         case told.Stopped(error):
-            return f"The board stopped: {error.sentence()}"
+            return f"The board stopped: {error.sentence(TYPED)}"
         case told.BoardRestarted():
             return "The board was restarted."
         case told.LinkQuiet(since_s):

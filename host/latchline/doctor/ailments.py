@@ -7,12 +7,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from latchline.mend import PIECE_FILE, Mend, Tongue
+
 
 @dataclass(frozen=True)
 class Ailment:
     says: str
     cause: str
-    next_step: str
+    do_next: str
+    mends: tuple[Mend, ...] = ()
+
+    def next_step(self, tongue: Tongue = PIECE_FILE) -> str:
+        """What to do, one clause, in the reader's words."""
+        return tongue.hint(self.do_next, self.mends)
+
+
+_LISTED = (Mend("see whether it is listed", task="ports"),)
+_PICKED = (Mend("see which there are", task="ports"),)
 
 
 AILMENTS: dict[str, Ailment] = {
@@ -20,17 +31,20 @@ AILMENTS: dict[str, Ailment] = {
     "no-port": Ailment(
         "No board was found on USB",
         "the board is not plugged in, its cable only charges, or the computer lacks the driver of its USB chip",
-        "plug the board in with a cable that carries data, then run `latchline ports`",
+        "plug the board in with a cable that carries data",
+        _LISTED,
     ),
     "several-ports": Ailment(
         "There is more than one serial port on USB",
         "more than one device is plugged in",
-        "name the board's with --port",
+        "take the others off",
+        (Mend("name the board's", "port"),),
     ),
     "port-missing": Ailment(
         "There is no such port",
         "the name is mistyped, or the board is unplugged or has got another name since",
-        "run `latchline ports` and use a name from its list",
+        "use a name from the list of ports",
+        _PICKED,
     ),
     "port-in-use": Ailment(
         "The port is in use by another program",
@@ -45,12 +59,14 @@ AILMENTS: dict[str, Ailment] = {
     "no-serial-port": Ailment(
         "This is no serial port",
         "the name is that of something else on this computer",
-        "run `latchline ports` and use a name from its list",
+        "use a name from the list of ports",
+        _PICKED,
     ),
     "port-closed": Ailment(
         "This port cannot be opened",
         "the system gave another reason than the usual ones, named above",
-        "plug the board out and in again, then run `latchline ports`",
+        "plug the board out and in again",
+        _LISTED,
     ),
     "port-fails": Ailment(
         "The port does not work any more",
@@ -168,7 +184,8 @@ AILMENTS: dict[str, Ailment] = {
     "other-profile": Ailment(
         "The bed is as long as that of another profile",
         "the doctor was started with the wrong profile",
-        "start again with --machine and the profile found",
+        "",
+        (Mend("name the profile found", "machine"),),
     ),
     # end sensors
     "left-stuck": Ailment(
@@ -215,7 +232,8 @@ AILMENTS: dict[str, Ailment] = {
     "supply-sags": Ailment(
         "The coil supply sags",
         "the supply is too weak, or a plug, a fuse holder or a thin wire has too much resistance",
-        "let `latchline budget` say what the coils need; check plugs and wires with the supply off",
+        "check plugs and wires with the supply off",
+        (Mend("see what the coils need", task="budget"),),
     ),
     "coil-open": Ailment(
         "A coil draws no current",

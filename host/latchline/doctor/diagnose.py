@@ -156,13 +156,12 @@ def diagnose(seen: Observed, profile: Profile, others: Sequence[Profile] = ()) -
 def of_error(error: LatchlineError, info: BoardInfo | None = None) -> Diagnosis | None:
     """What an error of opening, greeting or setting up means, or None when it is none of the doctor's.
 
-    The complaint begins with the ailment's own sentence. info: what a board of another version answered.
+    info: what a board of another version answered.
     """
     if isinstance(error, WrongVersion) and info is not None:
         return Diagnosis("old-firmware" if info.protocol < PROTOCOL else "new-firmware", error.what)
-    for name, ailment in AILMENTS.items():
-        if error.what.lower().startswith(ailment.says.lower()):
-            return Diagnosis(name, error.sentence())
+    if error.name in AILMENTS:
+        return Diagnosis(error.name, error.sentence())
     return Diagnosis("silent", error.what) if isinstance(error, Silent) else None
 
 

@@ -16,9 +16,13 @@ from latchline.doctor.diagnose import REST, Diagnosis, Observed, Stretch
 from latchline.link.messages import BoardInfo
 from latchline.machine import sense
 from latchline.machine.profile import Profile, shipped_profiles
+from latchline.mend import PIECE_FILE, Mend, Tongue
 
 _KIND = re.compile(r"^(tty[A-Za-z]+|COM|cu\.[a-z]+)", re.IGNORECASE)
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time that a zip can carry
+
+
+GO_ON = Mend("go on with it", task="resume")
 
 
 @dataclass(frozen=True)
@@ -46,20 +50,22 @@ class Examination:
     seen: Observed | None = None
 
 
-def as_text(done: Examination) -> Iterator[str]:
+def as_text(done: Examination, tongue: Tongue = PIECE_FILE) -> Iterator[str]:
     """The findings with cause and next step, then the figures."""
     for one in done.found:
         yield f"{one.ailment.says}."
         if one.detail:
             yield f"  seen:    {one.detail}"
         yield f"  likely:  {one.ailment.cause}"
-        yield f"  do next: {one.ailment.next_step}"
+        yield f"  do next: {one.ailment.next_step(tongue)}"
         yield ""
     if done.seen is None:
         return
     if not done.found:
         yield "Nothing wrong was found."
     yield from _figures(done.seen, done.profile)
+    if done.seen.was_knitting:
+        yield f"A piece was under way on the board: {tongue.mend(GO_ON)}."
 
 
 def _figures(seen: Observed, profile: Profile) -> Iterator[str]:
@@ -85,29 +91,27 @@ def _figures(seen: Observed, profile: Profile) -> Iterator[str]:
             f"Selectors: {len(tried)} of {len(seen.tries)} tried, {min(drawn):.2f} to {max(drawn):.2f} A each; "
             f"supply {supply:.1f} V, {lowest:.1f} V at the least with one on."
         )
-    if seen.was_knitting:
-        yield "A piece was under way on the board: `latchline resume` goes on with it."
 
 
-def as_values(done: Examination) -> dict[str, Any]:
+def as_values(done: Examination, tongue: Tongue = PIECE_FILE) -> dict[str, Any]:
     """For JSON; docs/how-to/doctor.md lists the keys."""
     return {
         "healthy": not done.found,
         "port": done.port,
         "ports": [asdict(one) for one in done.usb],
         "machine": done.profile.name,
-        "found": [_diagnosis(one) for one in done.found],
+        "found": [_diagnosis(one, tongue) for one in done.found],
         "seen": None if done.seen is None else _seen(done.seen),
     }
 
 
-def _diagnosis(one: Diagnosis) -> dict[str, Any]:
+def _diagnosis(one: Diagnosis, tongue: Tongue) -> dict[str, Any]:
     return {
         "name": one.name,
         "says": one.ailment.says,
         "seen": one.detail,
         "likely": one.ailment.cause,
-        "do_next": one.ailment.next_step,
+        "do_next": one.ailment.next_step(tongue),
         "figures": dict(one.figures),
     }
 
@@ -163,13 +167,13 @@ def _stretch(stretch: Stretch) -> dict[str, Any]:
 # ---- the bundle -------------------------------------------------------------------------------
 
 
-def bundle(done: Examination, passes_csv: str = "") -> bytes:
+def bundle(done: Examination, passes_csv: str = "", tongue: Tongue = PIECE_FILE) -> bytes:
     """One zip to attach to a question.
 
     It names no folder, user, computer, piece, board or USB serial number: a port is told by its kind
     alone, a profile of the user's by its figures, and times count from the first pass.
     """
-    report = as_values(done)
+    report = as_values(done, tongue)
     report["port"] = port_kind(done.port)
     report["ports"] = [
         {"kind": port_kind(one.name), "vendor_id": one.vendor_id, "product_id": one.product_id} for one in done.usb
@@ -182,7 +186,7 @@ def bundle(done: Examination, passes_csv: str = "") -> bytes:
         one["figures"].pop("profile", None)
     files: Mapping[str, str] = {
         "report.json": json.dumps(report, indent=1, ensure_ascii=False),
-        "report.txt": "\n".join(_bundled_text(done)),
+        "report.txt": "\n".join(_bundled_text(done, tongue)),
         "versions.json": json.dumps(_versions(), indent=1),
         **({"passes.csv": passes_csv} if passes_csv else {}),
     }
@@ -193,10 +197,10 @@ def bundle(done: Examination, passes_csv: str = "") -> bytes:
     return out.getvalue()
 
 
-def _bundled_text(done: Examination) -> Sequence[str]:
+def _bundled_text(done: Examination, tongue: Tongue) -> Sequence[str]:
     if done.seen is None:
         return [f"{one.ailment.says}." for one in done.found]
-    return list(as_text(done))
+    return list(as_text(done, tongue))
 
 
 def port_kind(name: str) -> str:

@@ -13,6 +13,7 @@ from html import escape
 from typing import Any
 
 from latchline.errors import InputError
+from latchline.mend import Mend
 
 MM_PER_INCH = 25.4
 POINTS_PER_MM = 72 / MM_PER_INCH
@@ -149,7 +150,8 @@ def scene_png(scene: Scene, dots_per_inch: float = PNG_DOTS_PER_INCH) -> bytes:
     if size[0] * size[1] > PNG_PIXELS_MAX * PNG_FINE**2:
         raise InputError(
             f"a picture of {size[0] // PNG_FINE} × {size[1] // PNG_FINE} pixels is too large",
-            hint="draw fewer passes with --passes FIRST-LAST, or write a .pdf",
+            hint="write a .pdf",
+            mends=[Mend("draw fewer passes", "passes")],
         )
     picture = Image.new("RGB", size, "#ffffff")
     draw = ImageDraw.Draw(picture)

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from latchline.errors import InputError
 from latchline.fabric.loops import NO_YARN, Bools, Codes, does, knits, pass_yarns
 from latchline.fabric.structure import Structure, begun, steps_within, structure_of
+from latchline.mend import Mend
 from latchline.plan.hand import HandStep, Position
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.technique.model import Does, SecondBed
@@ -90,7 +91,7 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
     if last - first + 1 > DRAWN_PASSES_MAX:
         raise InputError(
             f"a picture of {last - first + 1} passes is too tall",
-            hint=f"draw at most {DRAWN_PASSES_MAX} with --passes FIRST-LAST",
+            mends=[Mend(f"draw at most {DRAWN_PASSES_MAX}", "passes")],
         )
     acts = does(plan, first, last)
     positions = plan.positions_of(first, last)

@@ -34,7 +34,7 @@ from latchline.timing.passes import PassRecord
 SUFFIX = ".latchline"
 APPLICATION = 0x4C61_7463
 FORM = 1
-IN_USE = "another run is using this journal"
+IN_USE = "journal-in-use"
 
 _TABLES = """
 CREATE TABLE piece (
@@ -327,6 +327,7 @@ def _complaints(path: Path) -> Iterator[None]:
                 "another run is using this journal",
                 where=str(path),
                 hint="end that one first, or choose another journal",
+                name=IN_USE,
             ) from None
         raise JournalError(
             f"the journal cannot be used ({error})", where=str(path), hint="is the disk full, or not to be written to?"
@@ -376,7 +377,7 @@ def unfinished(folder: Path, fingerprint: int | None = None) -> list[Path]:
                 if not journal.finished and fingerprint in (None, journal.fingerprint):
                     found.append((journal.last_s(), path))
         except JournalError as error:
-            used = error if error.what == IN_USE else used
+            used = error if error.name == IN_USE else used
     if not found and used is not None:
         raise used
     return [path for _, path in sorted(found, reverse=True)]

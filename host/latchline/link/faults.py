@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from latchline.errors import BoardFault
 from latchline.link.messages import NO_NEEDLE, Fault
 from latchline.machine.profile import Profile
+from latchline.mend import Mend
 
 LOSES_POSITION = frozenset((1, 2, 3, 13, 14))
 
@@ -16,11 +17,12 @@ _AGAIN = "undo this row, take the carriage back to the side where it started, th
 
 @dataclass(frozen=True)
 class FaultText:
-    """name: a few words, also the heading of its page; says: the whole clause; hint: what to do."""
+    """name: a few words, also the heading of its page; says: the whole clause; hint, mends: what to do."""
 
     name: str
     says: str
     hint: str
+    mends: tuple[Mend, ...] = ()
 
 
 FAULTS: dict[int, FaultText] = {
@@ -63,7 +65,8 @@ FAULTS: dict[int, FaultText] = {
     8: FaultText(
         "needle not as planned",
         "a selector was not as the plan has it",
-        f"{_AGAIN}; if it comes back, report it with `latchline doctor --bundle`",
+        _AGAIN,
+        (Mend("if it comes back, report it", "bundle", task="doctor"),),
     ),
     9: FaultText(
         "host silent",
@@ -122,4 +125,5 @@ def board_fault(fault: Fault, profile: Profile) -> BoardFault:
         pass_number=fault.pass_number,
         where=", ".join(places),
         hint=text.hint,
+        mends=text.mends,
     )

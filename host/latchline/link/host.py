@@ -208,6 +208,7 @@ class Host:
             raise NotABoard(
                 "something answers on this port, but not a Latchline board",
                 hint="choose another port, or flash the firmware",
+                name="wrong-device",
             )
         raise Silent("nothing answers on this port", hint="check the cable, the port and that the board has power")
 
@@ -220,7 +221,11 @@ class Host:
             return
         answer = yield from self.asking(bed, lambda m: isinstance(m, BedTaken | Refused))
         if isinstance(answer, Refused) or (isinstance(answer, BedTaken) and answer.bed_check != bed.check()):
-            raise LinkError("the board does not take this machine profile", hint="check the profile's [selectors]")
+            raise LinkError(
+                "the board does not take this machine profile",
+                hint="check the profile's [selectors]",
+                name="profile-refused",
+            )
 
     def ask(self, message: Message, wanted: Callable[[Message], bool], tries: int = 6) -> Message:
         return finish(self.asking(message, wanted, tries))
@@ -477,4 +482,8 @@ def _told(status: Status) -> tuple[int, ...]:
 
 
 def _port_gone(error: Exception) -> PortError:
-    return PortError(f"the port does not work any more ({error})", hint="check the cable, then start again to go on")
+    return PortError(
+        f"the port does not work any more ({error})",
+        hint="check the cable, then start again to go on",
+        name="port-fails",
+    )

@@ -24,9 +24,11 @@ from serial.tools import list_ports
 
 from latchline.errors import PortError
 from latchline.link.host import Transport
+from latchline.mend import Mend
 
 BAUD = 250_000
 WRITE_TIMEOUT_S = 2.0
+_LISTED = (Mend("see which there are", task="ports"),)
 
 
 class Port(Transport, Protocol):
@@ -73,20 +75,26 @@ def cannot_open(name: str, error: Exception) -> PortError:
             return PortError(
                 "there is no such kind of port", where=name, hint="as in /dev/ttyUSB0, or sim://standard-200"
             )
-        return PortError(f"this port cannot be opened ({_plain(text)})", where=name, hint="is the other end running?")
+        what = f"this port cannot be opened ({_plain(text)})"
+        return PortError(what, where=name, hint="is the other end running?", name="port-closed")
     if number == errno.ENOENT or isinstance(error, FileNotFoundError):
-        return PortError("there is no such port", where=name, hint="see `latchline ports`; is the cable plugged in?")
+        return PortError(
+            "there is no such port", where=name, hint="plug the cable in", mends=_LISTED, name="port-missing"
+        )
     if number in (errno.EACCES, errno.EPERM) or "ermission" in text or "denied" in text:
         return PortError(
             "you may not open this port",
             where=name,
             hint="on Linux: add yourself to its group, as in `sudo usermod -aG dialout $USER`, then log in again",
+            name="no-permission",
         )
     if number == errno.EBUSY or "exclusively lock" in text:
-        return PortError("the port is in use by another program", where=name, hint="end that one first")
+        return PortError(
+            "the port is in use by another program", where=name, hint="end that one first", name="port-in-use"
+        )
     if "Could not configure port" in text or number in (errno.EISDIR, errno.ENXIO, errno.ENODEV):
-        return PortError("this is no serial port", where=name, hint="see `latchline ports`")
-    return PortError(f"this port cannot be opened ({_plain(text)})", where=name, hint="see `latchline ports`")
+        return PortError("this is no serial port", where=name, mends=_LISTED, name="no-serial-port")
+    return PortError(f"this port cannot be opened ({_plain(text)})", where=name, mends=_LISTED, name="port-closed")
 
 
 def find_port() -> str:
@@ -96,9 +104,15 @@ def find_port() -> str:
 
 def the_one(names: Sequence[str]) -> str:
     if not names:
-        raise PortError("no board was found on USB", hint="plug it in with a cable that carries data, or name the port")
+        raise PortError(
+            "no board was found on USB",
+            hint="plug it in with a cable that carries data, or name the port",
+            name="no-port",
+        )
     if len(names) > 1:
-        raise PortError("there is more than one serial port on USB", hint="name one: " + ", ".join(names))
+        raise PortError(
+            "there is more than one serial port on USB", hint="name one: " + ", ".join(names), name="several-ports"
+        )
     return names[0]
 
 

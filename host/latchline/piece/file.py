@@ -13,6 +13,7 @@ from latchline.chart.read import parse_chart, read_chart
 from latchline.errors import ChartError, InputError, PieceError, ProfileError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, shipped_profiles
+from latchline.mend import Mend
 from latchline.piece.ends import kind_of_band, read_special
 from latchline.piece.measure import Measure, Swatch, gauge_of, swatch_for
 from latchline.piece.model import Piece
@@ -170,7 +171,9 @@ def _text(table: Table, option: Option) -> Any:
 def _widest(profile: Profile, bands: list[BandRequest], table: Table) -> Span:
     widest = max((band.drawing for band in bands if band.drawing is not None), key=_stitches, default=None)
     if widest is None:
-        raise table.complain("needles", "without a chart the needles must be named", 'add needles = "L20-R20"')
+        raise table.complain(
+            "needles", "without a chart the needles must be named", mends=[Mend("name them", "needles", "L20-R20")]
+        )
     try:
         return profile.centred(widest.stitches)
     except InputError as error:

@@ -16,6 +16,7 @@ from latchline.chart.transform import mirror, place, require_colours, tile
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
+from latchline.mend import Mend
 from latchline.plan.by_hand import catch_steps
 from latchline.plan.model import Band, Bools, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
@@ -282,7 +283,8 @@ def _colours(request: BandRequest, chart: Chart | None, rows: int) -> tuple[int,
         raise InputError(
             "reversal, alternate needles and broken floats need a chart of two colours",
             where=request.name,
-            hint=f"this one has {len(used)}; reduce it with --colours 2",
+            hint=f"this one has {len(used)}",
+            mends=[Mend("reduce it", "colours", 2)],
         )
     if technique.separations and not exchanged:
         return tuple(sorted({0, *used}))  # the ends may be made to knit the main yarn

@@ -16,6 +16,7 @@ from PIL import Image
 
 from latchline.errors import InputError
 from latchline.fabric.layout import Heights, Layout
+from latchline.mend import Mend
 from latchline.preview.stitches import Strand, Tile, draw_tile, outline
 from latchline.shaping.gauge import Gauge
 
@@ -103,7 +104,7 @@ class Bitmap(Canvas):
         if self.tall * self.wide > PIXELS_MAX:
             raise InputError(
                 f"a picture of {self.wide} × {self.tall} pixels is too large",
-                hint="draw fewer passes with --passes FIRST-LAST, or smaller stitches with --stitch-px",
+                mends=[Mend("draw fewer passes", "passes"), Mend("smaller stitches", "stitch_px")],
             )
         self.pixels = np.zeros((self.tall, self.wide), dtype=np.uint8)
         self._tiles: dict[tuple[object, ...], Tile] = {}
@@ -166,7 +167,8 @@ class LineDrawing(Canvas):
         if len(self._uses) + len(places) > STAMPS_MAX:
             raise InputError(
                 "a line drawing of so many stitches is too large",
-                hint="draw fewer passes with --passes FIRST-LAST, or write a .png",
+                hint="write a .png",
+                mends=[Mend("draw fewer passes", "passes")],
             )
         key = (shape, *sizes)
         if key not in self._names:

@@ -18,6 +18,7 @@ from latchline.errors import InputError
 from latchline.fabric.layout import second_needles
 from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
 from latchline.machine.needles import Span
+from latchline.mend import Mend
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.shaping.gauge import Gauge
 from latchline.technique.model import Does, SecondBed
@@ -68,7 +69,7 @@ def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
 
     Raises InputError for more than 4000 passes.
     """
-    lines = _checked_lines(plan, first, last, PAGES_PASSES_MAX, "draw a part with --passes FIRST-LAST")
+    lines = _checked_lines(plan, first, last, PAGES_PASSES_MAX)
     upright = plan.span.width * CELL_LEAST <= PAPER_MM[0] - 2 * MARGIN - LEFT - RIGHT
     width, height = PAPER_MM if upright else PAPER_MM[::-1]
     room = width - 2 * MARGIN - LEFT - RIGHT
@@ -88,18 +89,18 @@ def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
 
 def chart_scene(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> Scene:
     """The chart as one drawing, for the screen. Raises InputError for more than 1000 passes."""
-    hint = "write a .pdf, or draw a part with --passes FIRST-LAST"
-    lines = _checked_lines(plan, first, last, SCENE_PASSES_MAX, hint)
+    lines = _checked_lines(plan, first, last, SCENE_PASSES_MAX, "write a .pdf")
     row = max(CELL_LEAST, CELL_MOST / gauge.row_per_stitch)
     sheet = _Sheet(plan, pass_yarns(plan), lines, Span(0, plan.span.width - 1), CELL_MOST, row)
     width = max(175.0, sheet.grid_width + LEFT + RIGHT + 2 * MARGIN)
     return sheet.page(width, sheet.grid_height + HEAD + FOOT + 2 * MARGIN, "")
 
 
-def _checked_lines(plan: Plan, first: int, last: int | None, most: int, hint: str) -> list[Line]:
+def _checked_lines(plan: Plan, first: int, last: int | None, most: int, hint: str = "") -> list[Line]:
     lines = chart_lines(plan, first, plan.passes if last is None else last)
     if len(lines) > most:
-        raise InputError(f"a working chart of {len(lines)} lines is too long (at most {most})", hint=hint)
+        what = f"a working chart of {len(lines)} lines is too long (at most {most})"
+        raise InputError(what, hint=hint, mends=[Mend("draw a part", "passes")])
     return lines
 
 
