@@ -59,9 +59,9 @@ def test_a_chart_is_told_of_options_and_a_piece_file_of_keys(tmp_path: Path) -> 
 
 @pytest.mark.parametrize("path", ROOMS, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_no_room_tells_a_reader_what_to_type(path: Path) -> None:
-    """Texts other than docstrings; `checks` says its mends in both tongues itself."""
+    """In texts other than docstrings."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     texts = {node for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)}
     docs = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
     typed = [node.value for node in texts - docs if re.search(r"(?:^|\s)--[a-z]|`latchline ", node.value)]
-    assert typed == [] or path.parent.name == "checks"
+    assert typed == []

@@ -16,12 +16,14 @@ class Mend:
     key: the option that does it, as a piece file calls it, or one of the task's own; value: what to set
         it to, as a piece file has it; None: as suits.
     task: the task that does it, by its command's name.
+    changes: what that changes, where it has been tried.
     """
 
     what: str
     key: str = ""
     value: Any = None
     task: str = ""
+    changes: str = ""
 
 
 class Tongue:

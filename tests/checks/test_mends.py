@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 import strategies
 from latchline.chart.model import Chart
 from latchline.checks.find import findings
+from latchline.cli.words import TYPED
 from latchline.errors import InputError
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
@@ -36,14 +37,14 @@ LONG = ["1000000000001", "1100000000011", "1110000000111"]
 )
 def test_breaking_floats_leaves_none_that_is_too_long(technique: str, rule: str) -> None:
     (mend, *_) = found(rule, piece(band(technique, *LONG)))[0].mends
-    key, value = mend.key.split(" = ")
+    key, value = mend.key, mend.value
     assert key == "break_floats"
     assert not found(rule, piece(band(technique, *LONG, break_floats=int(value))))
 
 
 def test_the_ground_behind_the_chart_breaks_every_float_of_slip_and_tuck() -> None:
     for technique, rule in (("slip", "float-across"), ("tuck", "tucks-beside")):
-        offered = [mend.option for mend in found(rule, piece(band(technique, *LONG)))[0].mends]
+        offered = [TYPED.setting(mend.key, mend.value) for mend in found(rule, piece(band(technique, *LONG)))[0].mends]
         assert "--alternate-needles background" in offered
         assert not found(rule, piece(band(technique, *LONG, alternate_needles="background")))
 
@@ -52,7 +53,7 @@ def test_a_mend_is_offered_only_where_it_helps() -> None:
     """A stack of tucks in the middle of the row stands under its own mirror image."""
     lines = ["11011", *["11011"] * 6, "01111"]
     (finding,) = found("tucks-stacked", piece(band("tuck", *lines, edge_needles="as-chart")))
-    assert "--mirror-rows" not in [mend.option for mend in finding.mends]
+    assert "--mirror-rows" not in [TYPED.setting(mend.key, mend.value) for mend in finding.mends]
 
 
 @given(
@@ -65,15 +66,14 @@ def test_every_mend_that_is_offered_leaves_fewer_places(chart: Chart, technique:
     for finding in findings(piece(plain)):
         were = sum(item.places for item in found(finding.rule, piece(plain)))
         for mend in finding.mends:
-            key, value = mend.key.split(" = ")
-            value = {"true": True, '"every:2"': 2}.get(value, int(value) if value.isdigit() else value.strip('"'))
-            after = piece(replace(plain, options=replace(plain.options, **{key: value})))
+            value = 2 if mend.value == "every:2" else mend.value
+            after = piece(replace(plain, options=replace(plain.options, **{mend.key: value})))
             assert sum(item.places for item in found(finding.rule, after)) < were
 
 
 def test_a_mend_says_what_it_changes() -> None:
     (finding,) = found("float-across", piece(band("fair-isle", "10000001", "11111111")))
-    assert [(mend.option, mend.changes) for mend in finding.mends] == [
+    assert [(TYPED.setting(mend.key, mend.value), mend.changes) for mend in finding.mends] == [
         ("--break-floats 5", "changes 1 stitch; no place left"),
         ("--catch-floats 5", "changes no stitch, 1 to catch by hand; no place left"),
     ]
@@ -82,7 +82,7 @@ def test_a_mend_says_what_it_changes() -> None:
 def test_contrast_that_turns_far_from_the_edge_is_offered_the_edge() -> None:
     lines = ["00000000000110", "01100000000000"]
     (finding,) = found("float-over-turn", piece(band("fair-isle", *lines)))
-    assert finding.mends[0].option == "--edge-needles contrast"
+    assert (finding.mends[0].key, finding.mends[0].value) == ("edge_needles", "contrast")
     assert finding.mends[0].changes == "changes 4 stitches; no place left, 2 more of float-across"
     plan = piece(band("fair-isle", *lines, edge_needles="contrast"))
     assert plan.acting_masks()[:, [0, -1]].all()
@@ -95,7 +95,7 @@ def test_a_pattern_shifted_as_it_was_told_is_cut_alike_and_no_more_is_said(width
     line = "1" + "0" * (stitches - 1)
     (finding,) = found("chart-cut", piece(band("fair-isle", line), width=width))
     (mend,) = finding.mends
-    assert not found("chart-cut", piece(band("fair-isle", line, shift=int(mend.option.split()[1])), width=width))
+    assert not found("chart-cut", piece(band("fair-isle", line, shift=mend.value), width=width))
 
 
 def test_a_motif_that_stands_alone_gets_advice_for_the_gap_beside_it() -> None:
@@ -114,19 +114,19 @@ def test_edge_stitches_mend_the_edge() -> None:
 def test_a_mirrored_row_breaks_a_stack_of_tucks() -> None:
     lines = ["1011111", *["1011111"] * 6, "1111111"]
     (finding,) = found("tucks-stacked", piece(band("tuck", *lines)))
-    assert "--mirror-rows" in [mend.option for mend in finding.mends]
+    assert "--mirror-rows" in [TYPED.setting(mend.key, mend.value) for mend in finding.mends]
     assert not found("tucks-stacked", piece(band("tuck", *lines, mirror_rows=True)))
 
 
 def test_no_mirror_image_is_offered_where_the_row_is_its_own() -> None:
     lines = ["1101011", *["1110111"] * 6, "1111111"]
     (finding,) = found("tucks-stacked", piece(band("tuck", *lines)))
-    assert "--mirror-rows" not in [mend.option for mend in finding.mends]
+    assert "--mirror-rows" not in [TYPED.setting(mend.key, mend.value) for mend in finding.mends]
 
 
 def test_exchanging_rows_lets_needles_knit_that_never_did() -> None:
     (finding,) = found("never-knits", piece(band("tuck", "1010101", rows=8)))
-    assert "--reversal every:2" in [mend.option for mend in finding.mends]
+    assert "--reversal every:2" in [TYPED.setting(mend.key, mend.value) for mend in finding.mends]
     assert not found("never-knits", piece(band("tuck", "1010101", rows=8, reversal=2)))
 
 

@@ -16,6 +16,7 @@ from latchline.checks.find import RULES, can_be_knitted, findings
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND
 from latchline.plan.limits import Limits
 from latchline.plan.model import Plan, Yarn
+from latchline.plan.options import BAND_OPTIONS
 
 
 def column(technique: str, idle: int) -> Plan:
@@ -182,7 +183,7 @@ def test_end_needles_that_do_not_knit_are_found_with_their_mend() -> None:
     plan = piece(band("tuck", "0110", "1110", edge_needles="as-chart"))
     right, left = found("edge-needle", plan)  # in the order of knitting
     assert (left.needles, left.places, right.needles, right.places) == ("L2", 1, "R2", 2)
-    assert [mend.option for mend in left.mends] == ["--edge-needles knit"]
+    assert [(mend.key, mend.value) for mend in left.mends] == [("edge_needles", "knit")]
     assert not found("edge-needle", piece(band("tuck", "0110", "1110")))
 
 
@@ -199,7 +200,7 @@ def test_alternating_finds_stitches_whose_colour_their_row_does_not_carry() -> N
     assert not found("colour-not-carried", drawn_for_it)
     result = found("colour-not-carried", piece(band("slip-colours", "0000", "1100", "1100", separation="alternating")))
     assert [(finding.chart_row, finding.needles, finding.measured) for finding in result] == [(1, "L2-L1", 2)]
-    assert result[0].mends[0].option == "--separation doubled"
+    assert (result[0].mends[0].key, result[0].mends[0].value) == ("separation", "doubled")
 
 
 def test_alternating_wants_of_its_edges_what_the_edge_needles_are_made_to_be() -> None:
@@ -246,7 +247,7 @@ def test_a_chart_cut_by_the_span_or_the_rows(
 
 def test_the_shift_that_is_offered_cuts_both_ends_alike() -> None:
     (finding,) = found("chart-cut", piece(band("fair-isle", "10000"), width=9))
-    assert [mend.option for mend in finding.mends] == ["--shift 2"]
+    assert [(mend.key, mend.value) for mend in finding.mends] == [("shift", 2)]
     plan = piece(band("fair-isle", "10000", shift=2), width=9)
     assert plan.acting_masks()[0].tolist() == [x in (2, 7) for x in range(9)]
 
@@ -286,7 +287,7 @@ def test_chart_rows_that_fall_on_the_plain_way_back_are_found() -> None:
     lines = ["1010", "0101", "1100", "0011"]
     (finding,) = found("rows-not-shown", piece(band("tuck-one-way", *lines)))
     assert finding.what == "2 of 4 chart rows fall on the plain way back only"
-    assert finding.mends[0].option == "--row-repeat 2"
+    assert (finding.mends[0].key, finding.mends[0].value) == ("row_repeat", 2)
     assert not found("rows-not-shown", piece(band("tuck-one-way", *lines, row_repeat=2)))
 
 
@@ -377,8 +378,8 @@ def test_every_finding_says_why_and_what_to_do_in_one_sentence_each() -> None:
             assert not clause.endswith(".")
             assert "\n" not in clause
         for mend in finding.mends:
-            assert mend.option.startswith("--")
-            assert " = " in mend.key
+            assert mend.key in {option.name for option in BAND_OPTIONS}
+            assert mend.value is not None
 
 
 def test_limits_left_open_go_by_the_pitch_and_others_stay() -> None:

@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 
 from latchline.checks.look import Look, Rule
-from latchline.checks.model import GOOD_TO_KNOW, MUST_MEND, Finding, Mend
+from latchline.checks.model import GOOD_TO_KNOW, MUST_MEND, Finding
 from latchline.errors import LatchlineError
 from latchline.fabric.loops import does
+from latchline.mend import Mend
 from latchline.plan.compile import BandRequest, compile_plan, shown_rows
 from latchline.plan.model import Band, Plan, Yarn
 
@@ -205,7 +206,4 @@ def _changed(before: Plan, after: Plan) -> tuple[int, str]:
 
 def _mend(changes: dict[str, Any], what: str, told: str) -> Mend:
     ((name, value),) = changes.items()
-    word = f"every:{value}" if name == "reversal" else value
-    option = "--" + name.replace("_", "-") + ("" if value is True else f" {word}")
-    key = f"{name} = " + ("true" if value is True else f'"{word}"' if isinstance(word, str) else str(word))
-    return Mend(what, option, key, told)
+    return Mend(what, name, f"every:{value}" if name == "reversal" else value, changes=told)

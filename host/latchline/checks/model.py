@@ -5,24 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from latchline.mend import Mend
+
 MUST_MEND = "must mend"
 LOOK_AT = "look at"
 GOOD_TO_KNOW = "good to know"
 SEVERITIES = (MUST_MEND, LOOK_AT, GOOD_TO_KNOW)
-
-
-@dataclass(frozen=True)
-class Mend:
-    """A way out that the user may take, tried and found to help.
-
-    what: what it does. option, key: as an option of the commands, as a key of the piece file.
-    changes: what that changes, and how many places are left.
-    """
-
-    what: str
-    option: str
-    key: str
-    changes: str = ""
 
 
 @dataclass(frozen=True)
@@ -33,7 +21,8 @@ class Finding:
     one sentence each, without the full stop. chart_row: from 1, 0 where it belongs to none.
     pass_first, pass_last: where the worst of its places lies, from 1; 0 where it belongs to no
     pass. needles: span of the worst place, empty where it belongs to none. places: how many there
-    are in this chart row (or band). measured, limit: in the unit that `what` names.
+    are in this chart row (or band). measured, limit: in the unit that `what` names. mends: tried, the
+    best first.
     """
 
     rule: str

@@ -10,13 +10,14 @@ from typing import Any
 from latchline.chart.colours import said
 from latchline.checks.find import can_be_knitted
 from latchline.checks.model import SEVERITIES, Finding
+from latchline.mend import PIECE_FILE, Mend, Tongue
 from latchline.plan.model import Band, Plan
 
 KINDS_NAMED = 8  # kinds of bands that are listed
 ROWS_NAMED = 12  # chart rows that are listed before "and so on"
 
 
-def as_data(plan: Plan, found: Sequence[Finding]) -> dict[str, Any]:
+def as_data(plan: Plan, found: Sequence[Finding], tongue: Tongue = PIECE_FILE) -> dict[str, Any]:
     """All findings, worst first, with the plan that they are of."""
     return {
         "name": plan.name,
@@ -34,11 +35,16 @@ def as_data(plan: Plan, found: Sequence[Finding]) -> dict[str, Any]:
         ],
         "can_be_knitted": can_be_knitted(found),
         "counts": {severity: sum(item.severity == severity for item in found) for severity in SEVERITIES},
-        "findings": [asdict(item) for item in found],
+        "findings": [asdict(item) | {"mends": [_mend(mend, tongue) for mend in item.mends]} for item in found],
     }
 
 
-def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False) -> Iterator[str]:
+def _mend(mend: Mend, tongue: Tongue) -> dict[str, str]:
+    option, key = (words.setting(mend.key, mend.value) for words in (tongue, PIECE_FILE))
+    return {"what": mend.what, "option": option, "key": key, "changes": mend.changes}
+
+
+def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False, tongue: Tongue = PIECE_FILE) -> Iterator[str]:
     """Line by line: what was taken for granted, then each rule with its worst place; `every` lists all at length."""
     yield from assumed(plan)
     yield ""
@@ -56,7 +62,7 @@ def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False) -> Ite
             if not every and len(alike) > 1:
                 yield f"    The same in {_rows(alike[1:])}."
             for mend in alike[0].mends:
-                yield f"    {mend.option}: {mend.what} ({mend.changes})."
+                yield f"    {tongue.setting(mend.key, mend.value)}: {mend.what} ({mend.changes})."
         yield ""
     yield verdict(found)
 

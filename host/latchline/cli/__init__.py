@@ -13,6 +13,7 @@ import click
 
 from latchline import __version__
 from latchline.errors import LatchlineError, file_trouble
+from latchline.mend import Tongue
 
 # command → module under latchline.cli, one line of help. Kept as a table so that
 # `latchline --help` need not import the commands, numpy and Pillow among them.
@@ -52,7 +53,7 @@ class _Commands(click.Group):
         try:
             return super().invoke(ctx)
         except LatchlineError as error:
-            complain(error, in_file=ctx.meta.get(IN_FILE, False))
+            complain(error)
             ctx.exit(error.exit_status)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -87,11 +88,16 @@ def caution(text: str) -> None:
     chatter(f"! {text}")
 
 
-def complain(error: LatchlineError, *, in_file: bool = False) -> None:
-    """An error as one line, with options and tasks as they are typed; of a piece file, options as its keys."""
+def tongue() -> Tongue:
+    """How this call says options and tasks: as they are typed, but those of a piece file as its keys."""
     from latchline.cli.words import Typed
 
-    chatter(f"latchline: {error.sentence(Typed(in_file=in_file))}")
+    context = click.get_current_context(silent=True)
+    return Typed(in_file=context is not None and context.meta.get(IN_FILE, False))
+
+
+def complain(error: LatchlineError) -> None:
+    chatter(f"latchline: {error.sentence(tongue())}")
 
 
 def _give_up(error: LatchlineError) -> NoReturn:

@@ -8,8 +8,9 @@ from typing import Any
 import click
 
 import latchline
-from latchline.cli import print_json
+from latchline.cli import print_json, tongue
 from latchline.cli.common import piece_from, takes_chart
+from latchline.cli.words import TYPED
 
 
 @click.command("check")
@@ -33,9 +34,9 @@ def command(source: str | None, as_json: bool, every: bool, **given: Any) -> Non
     piece = piece_from(source, given)
     plan, found = piece.plan(), latchline.check(piece)
     if as_json:
-        print_json(report.as_data(plan, found))
+        print_json(report.as_data(plan, found, TYPED))
     else:
-        for line in report.as_text(plan, found, every=every):
+        for line in report.as_text(plan, found, every=every, tongue=tongue()):
             click.echo(line)
     if not can_be_knitted(found):
         sys.exit(1)

@@ -20,6 +20,7 @@ from latchline.errors import InputError
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import pass_yarns
 from latchline.fabric.yarn_need import yarn_need
+from latchline.mend import PIECE_FILE
 from latchline.piece.measure import gauge_of
 from latchline.piece.write import values_of
 from latchline.plan.model import Band, Plan
@@ -85,7 +86,10 @@ def _finding(places: _Places, item: Finding) -> dict[str, Any]:
         "passes": [item.pass_first, item.pass_last],
         "needles": item.needles,
         "places": item.places,
-        "mends": [{"what": mend.what, "key": mend.key, "band": places.number(item.band)} for mend in item.mends],
+        "mends": [
+            {"what": mend.what, "key": PIECE_FILE.setting(mend.key, mend.value), "band": places.number(item.band)}
+            for mend in item.mends
+        ],
         "chart": chart,
         "cells": cells,
     }

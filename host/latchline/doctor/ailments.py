@@ -254,7 +254,8 @@ AILMENTS: dict[str, Ailment] = {
     "other-coils": Ailment(
         "The coils are not those of the profile",
         "the profile's resistance_ohm is a guess, or another type of coil is fitted",
-        "measure a coil, correct the profile, and ask `latchline budget` before you go on",
+        "measure a coil and correct the profile before you go on",
+        (Mend("see what the coils need", task="budget"),),
     ),
     "current-when-off": Ailment(
         "Current flows while every coil is off",
