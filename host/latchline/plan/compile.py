@@ -485,13 +485,15 @@ def fingerprint(plan: Plan) -> int:
         ],
     }
     if plan.shaped:
-        head["hand"] = [asdict(step) for step in plan.hand]
+        head["hand"] = [
+            [step.before, step.kind, step.first, step.last, step.by, step.leaves, step.words] for step in plan.hand
+        ]
     parts = [[band.part, band.stitch_size, band.tension] for band in plan.bands]
     if any(part != ["fabric", None, ""] for part in parts):
         head["parts"] = parts
     value = zlib.crc32(json.dumps(head, sort_keys=True).encode())
     if plan.shaped:
-        for array in (plan.cast_on, plan.positions, plan.position.astype("<i4")):
+        for array in (plan.cast_on, plan.positions, plan.position.astype("<i4", copy=False)):
             value = zlib.crc32(array.tobytes(), value)
     for array in (plan.rightward, plan.colour.astype("<i2"), plan.second_bed):
         value = zlib.crc32(array.tobytes(), value)

@@ -32,6 +32,9 @@ class Position(IntEnum):
     HELD = 2  # holding position: keeps its loops, takes no yarn
 
 
+OUT, WORK, HELD = (int(position) for position in Position)  # to compare arrays with, many times quicker
+
+
 @dataclass(frozen=True)
 class HandStep:
     """One thing done by hand.
@@ -259,22 +262,22 @@ def positions_after(step: HandStep, positions: Bytes) -> Bytes:
     if step.first < 0 or step.last >= width or step.last < step.first:
         raise InputError("the needles lie outside those of the piece", hint="name more needles under `needles`")
     here = positions[step.first : step.last + 1]
-    if kind.fresh and (here != Position.OUT).any():
+    if kind.fresh and (here != OUT).any():
         raise InputError("a needle to be cast on is in work already", hint="name needles that are out of work")
-    if not kind.fresh and kind.sets != Position.WORK and kind.name not in _ANYWHERE and (here == Position.OUT).any():
+    if not kind.fresh and kind.sets != WORK and kind.name not in _ANYWHERE and (here == OUT).any():
         raise InputError(f"{kind.title}: a needle there is out of work", hint="name needles that have a loop")
     if kind.name == "cross" and not 0 < abs(step.by) < step.needles:
         raise InputError("a cable crosses two groups", hint="name more needles than the left group has")
     after = positions.copy()
     if kind.sets is not None:
-        after[step.first : step.last + 1 : 2 if kind.every_other else 1] = kind.sets
+        after[step.first : step.last + 1 : 2 if kind.every_other else 1] = int(kind.sets)
     if kind.goes is not None and kind.sets is None and not kind.makes:
         targets = kind.goes(step)
         if targets.min() < 0 or targets.max() >= width:
             raise InputError("the loops would leave the needles of the piece", hint="name more needles under `needles`")
-        emptied = np.setdiff1d(np.arange(step.first, step.last + 1), targets)
-        after[targets[after[targets] == Position.OUT]] = Position.WORK
-        after[emptied] = step.leaves
+        after[targets[after[targets] == OUT]] = WORK
+        emptied = set(range(step.first, step.last + 1)).difference(targets.tolist())
+        after[list(emptied)] = int(step.leaves)
     return after
 
 

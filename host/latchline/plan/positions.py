@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from latchline.errors import InputError
 from latchline.machine.needles import Span
-from latchline.plan.hand import HandStep, Position, positions_after
+from latchline.plan.hand import WORK, HandStep, Position, positions_after
 from latchline.plan.shape import CastOn, Here, Work, in_order
 
 Bools = npt.NDArray[np.bool_]
@@ -86,7 +86,7 @@ def lay_out(
 
 
 def _row(rows: dict[bytes, int], now: Bytes, name: str, row: int) -> int:
-    if not (now == Position.WORK).any():
+    if not (now == WORK).any():
         raise InputError(
             "no needle is in work any more", where=f"{name}, row {row}", hint="cast on first, or leave some stitches"
         )

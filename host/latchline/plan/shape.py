@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.errors import InputError
-from latchline.plan.hand import Bytes, HandStep, Position
+from latchline.plan.hand import WORK, Bytes, HandStep, Position
 from latchline.plan.signs import Signs
 from latchline.shaping.rates import spread
 from latchline.shaping.steps import half_the_difference, level_steps, round_neck
@@ -33,12 +33,13 @@ class Here:
     positions: Bytes
     carriage: str
 
-    def edges(self, least: Position = Position.WORK) -> tuple[int, int]:
-        """First and last needle that stand in working position (or in any but non-working)."""
-        there = np.flatnonzero(self.positions == Position.WORK if least else self.positions)
-        if not len(there):
+    def edges(self) -> tuple[int, int]:
+        """First and last needle that stand in working position."""
+        there = self.positions == WORK
+        first = int(there.argmax())
+        if not there[first]:
             raise InputError("no needle is in work", hint="leave some stitches")
-        return int(there[0]), int(there[-1])
+        return first, len(there) - 1 - int(there[::-1].argmax())
 
     def step(self, kind: str, first: int, last: int, by: int = 0, **more: Position | str) -> HandStep:
         return HandStep(self.before, kind, first, last, by, **more)  # type: ignore[arg-type]
