@@ -7,6 +7,7 @@ do; passes that share a row by colour lie side by side, so a later pass may lie 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -240,23 +241,30 @@ def courses_of(plan: Plan) -> float:
 
 def column_heights(plan: Plan) -> Heights:
     """The same for each needle of the span, float (width): equal where nothing is shaped."""
+    tall = np.zeros(plan.span.width)
+    for working, foot, lift in stretches(plan):
+        tall = np.where(working, foot + lift, foot)
+    return tall
+
+
+def stretches(plan: Plan) -> Iterator[tuple[Bools, Heights, float]]:
+    """Stretches of passes in which the same needles are in work, from the first on.
+
+    Each with those needles, bool (width), the height of every needle's fabric before it, and how far
+    it lifts those in work; 0 where it does not count.
+    """
     tall, before = np.zeros(plan.span.width), None
     for band in plan.bands:
-        foot = 0.0
         for low in range(band.first, band.last + 1, CHUNK_PASSES):
             high = min(low + CHUNK_PASSES - 1, band.last)
-            acts = does(plan, low, high)
-            if not plan.shaped:
-                foot += float(_heights(band, acts)[-1])
-                continue
-            positions = plan.positions_of(low, high)
-            lift = np.diff(_heights(band, acts, working=positions == Position.WORK)) * band.counts
-            changes = [0, *(np.flatnonzero(np.diff(plan.position[low - 1 : high])) + 1).tolist(), len(lift)]
-            for start, end in pairwise(changes):
+            acts, positions = does(plan, low, high), plan.positions_of(low, high)
+            working = positions == Position.WORK if plan.shaped else None
+            lift = np.diff(_heights(band, acts, working=working)) * band.counts
+            changes = np.flatnonzero(np.diff(plan.position[low - 1 : high])) + 1
+            for start, end in pairwise([0, *changes.tolist(), len(lift)]):
                 here = positions[start]
                 if before is not None:
                     tall = _caught_up(tall, here != Position.OUT, before != Position.OUT)
-                tall = tall + np.where(here == Position.WORK, lift[start:end].sum(), 0.0)
-                before = here
-        tall = tall + foot * band.counts
-    return tall
+                in_work, risen = here == Position.WORK, float(lift[start:end].sum())
+                yield in_work, tall, risen
+                tall, before = tall + np.where(in_work, risen, 0.0), here

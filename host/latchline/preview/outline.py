@@ -1,0 +1,102 @@
+"""The piece as it lies, drawn with its measures: the schematic of preview and sheet."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import hypot
+
+from latchline.drawing.scene import Scene
+from latchline.fabric.outline import Corner, outline
+from latchline.plan.hand import Position
+from latchline.plan.model import Plan
+from latchline.shaping.gauge import Gauge
+
+ROOM_MM = (132.0, 150.0)  # for the piece itself
+SIDE_MM, TOP_MM = 24.0, 10.0
+MEASURED_FROM_MM = 9.0  # an edge shorter than this on paper gets no measure of its own
+INK, GREY, PALE = "#000000", "#767676", "#efe9dc"
+
+
+def outline_scene(plan: Plan, gauge: Gauge) -> Scene:
+    """The outline with measures in cm, and rows and needles at each corner; as the operator sees it, purl side."""
+    shape = outline(plan, gauge)
+    wide, tall = gauge.finished_cm(max(shape.width, 1), max(shape.rows, 1))
+    scale = min(ROOM_MM[0] / wide, ROOM_MM[1] / tall)
+    low = min((x for edge in shape.edges for x, _ in edge), default=0.0)
+    height = tall * scale
+    scene = Scene(ROOM_MM[0] + 2 * SIDE_MM, height + 2 * TOP_MM + 14, f"outline of {plan.name}")
+    left = (scene.width_mm - wide * scale) / 2
+
+    def place(corner: Corner) -> tuple[float, float]:
+        across, up = gauge.finished_cm(corner[0] - low, corner[1])
+        return left + across * scale, TOP_MM + height - up * scale
+
+    for edge in shape.edges:
+        points = [place(corner) for corner in edge]
+        scene.area(points, PALE, INK)
+        scene.path([*points, points[0]], 0.5)
+    taken: list[tuple[float, float]] = []
+    for edge in shape.edges[:2]:
+        _measures(scene, gauge, edge, [place(corner) for corner in edge], taken)
+        for corner in edge:
+            _corner(scene, plan, corner, place(corner), taken, left + wide * scale / 2)
+    y = TOP_MM + height + 9
+    scene.line(left, y, left + wide * scale, y, 0.3)
+    for x in (left, left + wide * scale):
+        scene.line(x, y - 1.5, x, y + 1.5, 0.3)
+    whole = f"{wide:.1f} cm wide, {tall:.1f} cm tall: {shape.width:.0f} stitches, {shape.rows:.0f} rows"
+    scene.words(scene.width_mm / 2, y + 5, whole, 4.0, anchor="middle", bold=True)
+    return scene
+
+
+def outline_words(plan: Plan, gauge: Gauge) -> str:
+    """The same in words: what is folded, what is off, and how it lies."""
+    shape = outline(plan, gauge)
+    corners = "; ".join(_corner_words(plan, corner) for edge in shape.edges[:1] for corner in edge)
+    notes = ["the purl side, as it lies on the needles"]
+    if any(band.part == "waste" for band in plan.bands):
+        notes.append("waste yarn taken off")
+    if any(band.part == "hem inside" for band in plan.bands):
+        notes.append("the hem folded")
+    if plan.shaped and (plan.positions == Position.HELD).any():
+        notes.append("short rows drawn flat, each needle as many rows tall as it has knitted; the fabric itself curves")
+    return ", ".join(notes) + f". Corners: {corners}" if corners else "nothing that counts is knitted"
+
+
+def _measures(
+    scene: Scene, gauge: Gauge, edge: tuple[Corner, ...], points: list[Corner], taken: list[Corner]
+) -> None:  # fmt: skip
+    """The length of each longer side: its width, or its height where it rises."""
+    for (one, other), (a, b) in zip(pairwise([*edge, edge[0]]), pairwise([*points, points[0]]), strict=True):
+        if hypot(b[0] - a[0], b[1] - a[1]) < MEASURED_FROM_MM:
+            continue
+        across, up = gauge.finished_cm(abs(other[0] - one[0]), abs(other[1] - one[1]))
+        text = f"{across:.1f}" if up < 0.05 else f"{up:.1f}" if across < 0.05 else f"{across:.1f} × {up:.1f}"
+        # the fabric lies to the left of the walk: the words go inside it
+        length = hypot(b[0] - a[0], b[1] - a[1])
+        inward = ((b[1] - a[1]) / length, -(b[0] - a[0]) / length)
+        upright = abs(inward[0]) > 0.5
+        reach = 2.0 + 0.28 * 3.2 * len(text) if upright else 3.6
+        x, y = (a[0] + b[0]) / 2 + inward[0] * reach, (a[1] + b[1]) / 2 + inward[1] * reach + 1.1
+        if all(abs(x - there[0]) > 9 or abs(y - there[1]) > 3.6 for there in taken):
+            scene.words(x, y, text, 3.2, anchor="middle")
+            taken.append((x, y))
+
+
+def _corner(
+    scene: Scene, plan: Plan, corner: Corner, at: tuple[float, float], taken: list[tuple[float, float]], middle: float
+) -> None:
+    text = _corner_words(plan, corner)
+    outside = -1 if at[0] < middle else 1
+    x, y = at[0] + outside * 2, at[1] + (-1.2 if corner[1] else 4.2)
+    if all(abs(x - there[0]) > 20 or abs(y - there[1]) > 3.0 for there in taken):
+        scene.words(x, y, text, 2.7, anchor="end" if outside < 0 else "start", fill=GREY)
+        taken.append((x, y))
+
+
+def _corner_words(plan: Plan, corner: Corner) -> str:
+    """`row 110, L63`: the needle that lies inside the corner."""
+    place = min(max(round(corner[0]), 0), plan.span.width)
+    centre = plan.profile.centre - plan.span.first
+    needle = plan.span.first + (place if place < centre else place - 1)
+    return f"row {corner[1]:.0f}, {plan.profile.needle_name(needle)}"
