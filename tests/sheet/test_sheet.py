@@ -13,7 +13,7 @@ import pytest
 from fabric.charts_by_hand import chart
 
 from latchline.drawing.scene import Shape
-from latchline.knit.prompts import before
+from latchline.knit.prompts import What, before
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import Profile, load_profile
 from latchline.piece.file import load_piece
@@ -112,7 +112,11 @@ def test_sheet_and_knitting_move_the_edge_weights_before_the_same_passes() -> No
     made = piece(band("slip-colours", rows=12, separation="doubled"))
     told = [item for item in items(sheet_of(made).pages[1]) if "weights" in item]
     plan = made.plan()
-    marks = [number - 1 for number in range(1, plan.passes + 1) if "move the weights up" in before(plan, number)]
+    marks = [
+        number - 1
+        for number in range(1, plan.passes + 1)
+        if What.WEIGHTS in (prompt.what for prompt in before(plan, number))
+    ]
     assert told == [f"Move the edge weights up every 10 rows of fabric: at row counter {', '.join(map(str, marks))}."]
     assert marks == [20, 40]
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 SHOWN = {
     "knit-side": ("png", "svg"),
     "purl-side": ("png", "svg"),
+    "outline": ("svg", "png", "pdf"),
     "working-chart": ("pdf", "png", "svg"),
     "sized-chart": ("png",),
 }
@@ -47,7 +48,7 @@ def command(
     stitch_px: int | None,
     **given: Any,
 ) -> None:
-    """Draw the fabric from either side, a working chart to hang at the machine, or a chart brought to size.
+    """Draw the fabric from either side, its outline, a working chart to hang up, or a chart brought to size.
 
     A sized chart is a drawing of any size redrawn at one cell a stitch: for --size, or else on as many
     needles as it is wide, with as many rows as keep its proportions.
@@ -61,7 +62,7 @@ def command(
     if show == "sized-chart":
         _sized_chart(source, out, gauge_text, size, resample, given)
         return
-    from latchline.fabric.layout import courses_of
+    from latchline.fabric.outline import outline
     from latchline.plan.listing import range_of
     from latchline.shaping.gauge import parse_gauge
 
@@ -79,8 +80,11 @@ def command(
         drawn = latchline.draw_fabric(piece, form, side=side, passes=passes, gauge=gauge, stitch_px=stitch_px)
     write_whole(path, drawn)
     click.echo(str(path))
-    width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
+    shape = outline(plan, gauge)
+    width, height = gauge.finished_cm(shape.width, shape.rows)
     whole = "About" if passes == (1, plan.passes) else "The whole piece: about"
+    for line in piece.measured:
+        chatter(line)
     chatter(f"{whole} {width:.1f} × {height:.1f} cm at {_words(gauge)}.")
     if needed:
         chatter(needed)

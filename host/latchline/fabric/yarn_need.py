@@ -79,12 +79,16 @@ class YarnUse:
 
 @dataclass(frozen=True)
 class YarnTotal:
-    """One yarn over the whole piece: what is knitted, and what to have at hand with the margin."""
+    """One yarn over the whole piece: what is knitted, and what to have at hand with the margin.
+
+    waste: whether it only begins or ends the piece and is taken off again.
+    """
 
     yarn: Yarn
     loop_length: LoopLength
     metres: float
     metres_with_margin: float
+    waste: bool = False
 
     @property
     def grams(self) -> float | None:
@@ -123,12 +127,15 @@ def yarn_need(plan: Plan, swatch: Swatch | None = None, margin: Margin | None = 
     lengths = [loop_length_of(plan.profile, yarn, swatch) for yarn in carried.yarns]
     uses = tuple(use for band in plan.bands for use in _band_use(plan, band, carried, lengths))
     totals = []
-    for place, (yarn, length) in enumerate(zip(carried.yarns, lengths, strict=True)):
+    kept = {yarn for band in plan.bands if band.part != "waste" for yarn in band.yarns}
+    first = next((yarn for yarn in carried.yarns if yarn in kept), None)
+    for yarn, length in zip(carried.yarns, lengths, strict=True):
         metres = sum(use.metres for use in uses if use.yarn == yarn)
-        rows = margin.cast_rows if place == 0 else 0  # the first yarn casts on and off
-        loops = rows * plan.span.width + margin.swatch_stitches * margin.swatch_rows
+        rows = margin.cast_rows if yarn == first else 0  # the first yarn casts on and off
+        swatch_loops = margin.swatch_stitches * margin.swatch_rows if yarn in kept else 0
+        loops = rows * plan.span.width + swatch_loops
         more = (metres + loops * length.mm / 1000) * (1 + margin.waste_percent / 100)
-        totals.append(YarnTotal(yarn, length, metres, more if metres else 0.0))
+        totals.append(YarnTotal(yarn, length, metres, more if metres else 0.0, yarn not in kept))
     return YarnNeed(uses, tuple(totals))
 
 

@@ -23,7 +23,8 @@ ROWS_MOST = 10_000
 WASTE = Yarn("waste yarn", "#b9b4a7")
 RAVEL = Yarn("ravel cord", "#8f5b8a")
 
-KINDS = ("begin", "hem", "end")
+NAMES = {"begin": "beginning", "hem": "hem", "end": "end"}
+KINDS = tuple(NAMES)
 
 
 @dataclass(frozen=True)

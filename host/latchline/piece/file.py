@@ -14,7 +14,7 @@ from latchline.errors import ChartError, InputError, PieceError, ProfileError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, shipped_profiles
 from latchline.mend import Mend
-from latchline.piece.ends import kind_of_band, read_special
+from latchline.piece.ends import NAMES, kind_of_band, read_special
 from latchline.piece.measure import Measure, Swatch, gauge_of, swatch_for
 from latchline.piece.model import Piece
 from latchline.piece.shaping import read_works
@@ -255,8 +255,8 @@ def _bands(
     table: Table, number: int, known: _Known, span: Span | None, before: list[BandRequest]
 ) -> tuple[BandRequest, ...]:
     """The bands that one table of [[bands]] comes to: one, or several for a beginning or a hem."""
-    name = table.text("name", f"band {number}", longest=200)
     kind = kind_of_band(table)
+    name = table.text("name", NAMES.get(kind or "", f"band {number}"), longest=200)
     technique = STOCKING if kind else TECHNIQUE.read(table, known.profile)
     chosen = _yarns(table, known.yarns)
     stitch_size, tension = table.number("stitch_size", 0, 30, None), table.text("tension", "", longest=100)

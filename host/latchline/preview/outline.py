@@ -71,7 +71,7 @@ def _measures(
         if hypot(b[0] - a[0], b[1] - a[1]) < MEASURED_FROM_MM:
             continue
         across, up = gauge.finished_cm(abs(other[0] - one[0]), abs(other[1] - one[1]))
-        text = f"{across:.1f}" if up < 0.05 else f"{up:.1f}" if across < 0.05 else f"{across:.1f} × {up:.1f}"
+        text = f"{across:.1f}" if up < 0.05 else f"{up:.1f}" if across < 0.05 else f"{across:.1f} by {up:.1f}"
         # the fabric lies to the left of the walk: the words go inside it
         length = hypot(b[0] - a[0], b[1] - a[1])
         inward = ((b[1] - a[1]) / length, -(b[0] - a[0]) / length)

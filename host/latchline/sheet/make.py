@@ -9,21 +9,27 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+
 from latchline.drawing.scene import Scene
-from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import NO_YARN, pass_yarns
+from latchline.fabric.outline import outline
 from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class, yarn_class
 from latchline.fabric.yarn_need import YarnNeed, yarn_need
 from latchline.machine.cautions import SHORT_CAUTIONS
+from latchline.machine.needles import Span
 from latchline.machine.profile import DIRECTIONS, Profile
 from latchline.piece.measure import gauge_of
 from latchline.piece.model import Piece
+from latchline.plan.hand import Position, at_hand
 from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Plan, Yarn
+from latchline.preview.outline import outline_scene, outline_words
 from latchline.shaping.gauge import TIGHTNESS_MACHINE_MADE, Gauge, tightness
 from latchline.sheet.drawings import act_in_words, bed_drawing, needle_drawing, piece_drawing, turn_marks
 
 CHANGES_LISTED = 24
+HAND_LISTED = 60
 HANDS_CAUTION = "Stop the carriage beyond the turn mark before your hands go to the yarn or the needles."
 CARRIAGE_CAUTION = SHORT_CAUTIONS[4]
 
@@ -98,15 +104,16 @@ def make_sheet(piece: Piece, plan: Plan) -> Sheet:
     """The sheet of a piece and its plan."""
     gauge = gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
     need = yarn_need(plan, piece.swatch)
-    pages = [_piece_page(plan, gauge, need)]
+    pages = [_piece_page(plan, gauge, need, piece.measured)]
     every = piece.limits.weights_rows
     pages += [_band_page(plan, number, band, need, every) for number, band in enumerate(plan.bands, 1)]
     return Sheet(f"set-up sheet: {plan.name}", tuple(pages))
 
 
-def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed) -> Page:
-    courses = courses_of(plan)
-    width, height = gauge.finished_cm(plan.span.width, courses)
+def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, ...]) -> Page:
+    shape = outline(plan, gauge)
+    courses = shape.rows
+    width, height = gauge.finished_cm(shape.width, courses)
     how = "an estimate: knit and measure a swatch" if gauge.estimated else "from your swatch"
     facts: tuple[tuple[str, str], ...] = (
         ("machine", plan.profile.title),
@@ -125,6 +132,12 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed) -> Page:
         Figure("bands, the first one lowest", piece_drawing(plan), _bands_in_words(plan)),
         _yarn_grid(need),
     ]
+    if plan.shaped:
+        blocks.insert(1, Figure("the piece, in cm", outline_scene(plan, gauge), outline_words(plan, gauge)))
+    if measured:
+        blocks.insert(1, Listed("asked for in centimetres", measured))
+    if plan.hand:
+        blocks.append(Listed("have at hand", at_hand(plan.hand)))
     notes = _yarn_notes(need)
     if notes:
         blocks.append(Listed("to look at", notes))
@@ -144,7 +157,7 @@ def _yarn_grid(need: YarnNeed) -> Grid:
         length = total.loop_length
         rows.append(
             (
-                total.yarn.name,
+                f"{total.yarn.name}, taken off again" if total.waste else total.yarn.name,
                 _count(total.yarn),
                 f"{length.mm:.1f} mm {length.source}",
                 f"{total.metres:.0f} m{_grams(total.grams)}",
@@ -190,9 +203,10 @@ def _yarn_notes(need: YarnNeed) -> tuple[str, ...]:
 def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed, weights_every: int) -> Page:
     profile = plan.profile
     rightward = bool(plan.rightward[band.first - 1])
+    here = _span_at(plan, band.first)
     blocks: list[Block] = [
         Facts("set", _set_up(plan, band)),
-        Figure("needles in work and turn marks", bed_drawing(profile, plan.span, rightward=rightward), _turns(plan)),
+        Figure("needles in work and turn marks", bed_drawing(profile, here, rightward=rightward), _turns(plan, here)),
         Grid("carriage", ("", "setting"), _levers(profile, band)),
     ]
     cams = band.technique.cams
@@ -204,6 +218,9 @@ def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed, weights_ever
     watch = [*_rhythm(plan, band, weights_every), *_changes(plan, band), *_actions(band)]
     if watch:
         blocks.append(Listed("on the way", tuple(watch)))
+    by_hand = _by_hand(plan, band)
+    if by_hand:
+        blocks.append(Listed("by hand, in this order", by_hand))
     blocks.append(Listed("take care", _cautions(band), urgent=True))
     title = f"{number}  {band.name}"
     return Page(title, f"{band.technique.title} · passes {band.first} to {band.last} · {plan.name}", tuple(blocks))
@@ -212,10 +229,14 @@ def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed, weights_ever
 def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
     start = "left" if plan.rightward[band.first - 1] else "right"
     end = "right" if plan.rightward[band.last - 1] else "left"
+    here = _span_at(plan, band.first)
     rows = [
-        ("needles", f"{plan.profile.span_name(plan.span)} in work, {plan.span.width} of {plan.profile.needles}"),
+        (
+            "needles",
+            f"{plan.profile.span_name(here)} in work, {here.width} of {plan.profile.needles}{_later(plan, band)}",
+        ),
         ("first pass", f"{plan.direction(band.first)}, from the {start}; the band ends at the {end}"),
-        ("turn", _turns(plan)),
+        ("turn", _turns(plan, here)),
         ("row counter", f"{band.first - 1} when the band starts, {band.last} when it is done"),
     ]
     if plan.profile.drive == "next-pass" and band.technique.needs_chart:
@@ -226,15 +247,48 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
         settings = [setting for k in range(band.first, band.last + 1) if (setting := plan.second_setting(k))]
         by_hand = f"; then {len(settings) - 1} settings by hand, each named on the way" if settings[1:] else ""
         rows.append(("second bed", f"{settings[0]} knits{by_hand}"))
+    if band.stitch_size is not None:
+        rows.append(("stitch size", f"{band.stitch_size:g} for this band"))
+    if band.tension:
+        rows.append(("tension", band.tension))
+    if any(step.kind == "hold" for step in plan.hand if band.first <= step.before <= band.last):
+        rows.append(("held needles", f"set the carriage to hold: {_setting(plan.profile, 'hold')}"))
     if band.technique.accessories:
         rows.append(("accessories", "; ".join(band.technique.accessories)))
     return tuple(rows)
 
 
-def _turns(plan: Plan) -> str:
+def _span_at(plan: Plan, number: int) -> Span:
+    """From the first to the last needle that is in work or held in a pass."""
+    there = np.flatnonzero(plan.positions_of(number, number)[0] != Position.OUT)
+    return Span(plan.span.first + int(there[0]), plan.span.first + int(there[-1]))
+
+
+def _later(plan: Plan, band: Band) -> str:
+    last = _span_at(plan, band.last)
+    return "" if last == _span_at(plan, band.first) else f"; {plan.profile.span_name(last)} at its end"
+
+
+def _setting(profile: Profile, setting: str) -> str:
+    own = profile.levers.get(setting, {})
+    return " and ".join(f"{own[way]} {way}" for way in DIRECTIONS if own.get(way)) or PLAIN_WORDS[setting]
+
+
+def _by_hand(plan: Plan, band: Band) -> tuple[str, ...]:
+    """The hand steps of a band, one a line with the pass before which it is due; what follows the last pass, too."""
+    last = band.last + (band is plan.bands[-1])
+    lines = []
+    for number in range(band.first, last + 1):
+        when = f"before pass {number}" if number <= plan.passes else "after the last pass"
+        lines += [f"{when}: {line}" for line in plan.hand_words(number)]
+    more = len(lines) - HAND_LISTED
+    return tuple(lines[:HAND_LISTED]) + ((f"and {more} more on the working chart",) if more > 0 else ())
+
+
+def _turns(plan: Plan, span: Span) -> str:
     profile = plan.profile
     places = []
-    for needle, side in zip(turn_marks(profile, plan.span), ("left", "right"), strict=True):
+    for needle, side in zip(turn_marks(profile, span), ("left", "right"), strict=True):
         beyond = -needle if side == "left" else needle - (profile.needles - 1)
         places.append(
             profile.needle_name(needle)

@@ -1,0 +1,118 @@
+"""The sheet of a piece that is cast on, shaped and bound off."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from latchline.fabric.outline import outline, silhouette
+from latchline.fabric.yarn_need import yarn_need
+from latchline.piece.file import parse_piece
+from latchline.piece.model import Piece
+from latchline.preview.outline import outline_scene, outline_words
+from latchline.shaping.gauge import Gauge
+from latchline.sheet.make import Facts, Figure, Listed, Page, make_sheet
+
+GAUGE = Gauge(28, 40)
+TEXT = """
+name = "panel"
+needles = "L30-R30"
+[yarns.sand]
+count = "200 tex"
+[gauge]
+stitches = 28
+rows = 40
+width_mm = 100
+height_mm = 100
+[[bands]]
+begin = "waste"
+[[bands]]
+hem = 10
+yarns = ["sand"]
+[[bands]]
+name = "body"
+technique = "stocking"
+yarns = ["sand"]
+rows = "10 cm"
+stitch_size = 8
+tension = "a little looser"
+shape = [{ to = 40 }]
+[[bands]]
+end = "bound-off"
+"""
+
+
+@pytest.fixture(scope="module")
+def piece() -> Piece:
+    return parse_piece(TEXT)
+
+
+def listed(page: Page, title: str) -> tuple[str, ...]:
+    return next((block.items for block in page.blocks if isinstance(block, Listed) and block.title == title), ())
+
+
+def facts(page: Page) -> dict[str, str]:
+    return {label: text for block in page.blocks if isinstance(block, Facts) for label, text in block.rows}
+
+
+def test_a_hem_counts_once_and_waste_not_at_all(piece: Piece) -> None:
+    sheet = make_sheet(piece, piece.plan())
+    assert "21.4 × 12.5 cm, 50 rows tall" in facts(sheet.pages[0])["finished size"]
+    assert listed(sheet.pages[0], "asked for in centimetres") == ("rows = 10 cm: 40 rows, 10.0 cm",)
+
+
+def test_the_sheet_says_what_to_have_at_hand_and_what_to_do_in_order(piece: Piece) -> None:
+    sheet, plan = make_sheet(piece, piece.plan()), piece.plan()
+    assert listed(sheet.pages[0], "have at hand") == ("a cast-on comb and weights", "a transfer tool")
+    lines = [line for page in sheet.pages[1:] for line in listed(page, "by hand, in this order")]
+    assert [line.split(": ", 1)[1] for line in lines] == [
+        line for number in range(1, plan.passes + 2) for line in plan.hand_words(number)
+    ]
+    assert lines[-1].startswith("after the last pass: bind off the loops of L20-R20")
+
+
+def test_a_band_tells_its_own_stitch_size_and_tension(piece: Piece) -> None:
+    body = next(page for page in make_sheet(piece, piece.plan()).pages if page.title.endswith("body"))
+    assert facts(body)["stitch size"] == "8 for this band"
+    assert facts(body)["tension"] == "a little looser"
+    assert facts(body)["needles"].endswith("L20-R20 at its end")
+
+
+def test_waste_yarn_is_told_apart(piece: Piece) -> None:
+    need = yarn_need(piece.plan(), piece.swatch)
+    assert {total.yarn.name: total.waste for total in need.totals} == {
+        "waste yarn": True,
+        "ravel cord": True,
+        "sand": False,
+    }
+
+
+def test_the_outline_has_the_widths_and_rows_of_the_piece(piece: Piece) -> None:
+    shape = outline(piece.plan(), GAUGE)
+    (edge,) = shape.edges
+    assert (shape.width, shape.rows) == (60.0, 50.0)
+    assert edge[0] == (0.0, 0.0)
+    assert edge[1] == (60.0, 0.0)
+    assert max(y for _, y in edge) == 50.0
+    assert [corner for corner in edge if corner[1] > 45] == [(51.0, 49.0), (10.0, 50.0)]  # smoothed by one step
+    words = outline_words(piece.plan(), GAUGE)
+    assert "the hem folded" in words
+    assert "row 50, L20" in words
+    titles = [block.title for block in make_sheet(piece, piece.plan()).pages[0].blocks if isinstance(block, Figure)]
+    assert titles[0] == "the piece, in cm"
+
+
+def test_a_rectangle_has_four_corners() -> None:
+    plan = parse_piece('needles = "L10-R10"\n[[bands]]\ntechnique = "stocking"\nrows = 30\n').plan()
+    assert outline(plan, GAUGE).edges == (((0.0, 0.0), (20.0, 0.0), (20.0, 30.0), (0.0, 30.0)),)
+    assert outline_scene(plan, GAUGE).items
+
+
+def test_the_silhouette_has_a_cell_for_every_stitch_of_a_neck() -> None:
+    band = '[[bands]]\ntechnique = "stocking"\nrows = 40\nshape = [{ neck = 12 }]\n'
+    plan = parse_piece('needles = "L20-R20"\n' + band).plan()
+    fabric, row = silhouette(plan)
+    assert row == 1.0
+    working = np.count_nonzero(plan.positions_of() == 1)
+    assert np.count_nonzero(fabric) == working
+    assert fabric[0].sum() == 40 - 6  # all but the centre of the neck
