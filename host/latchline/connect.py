@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 from latchline.errors import InputError, file_trouble
-from latchline.knit.journal import journal_folder
+from latchline.knit.journals import journal_folder
 from latchline.link.messages import Bed
 from latchline.link.port import Port, find_port, open_port
 from latchline.link.setup import bed_message
@@ -17,14 +16,15 @@ from latchline.machine.sense import watch_limits
 from latchline.sim.port import SimPort, register
 
 AUTO = "auto"  # the one port on USB
+USED = "ports-used"  # one a line
 
 
-def connect(name: str, machine: Profile | None = None, *, caution: Callable[[str], None]) -> Port:
+def connect(name: str, machine: Profile | None = None, *, caution: Callable[[str], None] | None = None) -> Port:
     """An open port.
 
     name: as /dev/ttyUSB0 or sim://standard-200; `auto` for the one on USB.
     machine: what `sim://` simulates when it names none. caution: is told each caution, the first time
-        that a real port is used.
+        that a real port is used; None where a question is made of them (`cautions_for`, `cautioned`).
     Raises PortError, and InputError where the port simulates another machine.
     """
     register()
@@ -38,8 +38,10 @@ def connect(name: str, machine: Profile | None = None, *, caution: Callable[[str
     try:
         if machine is not None and isinstance(line, SimPort):
             _require_same(name, line.world.profile, machine)
-        for text in cautions_for(name):
-            caution(text)
+        if caution is not None:
+            for text in cautions_for(name):
+                caution(text)
+            cautioned(name)
     except BaseException:
         line.close()
         raise
@@ -62,22 +64,27 @@ def watched_bed(profile: Profile) -> Bed:
 
 
 def cautions_for(port: str) -> tuple[str, ...]:
-    """The cautions, the first time that a real port is used; remembered beside the journals."""
-    if port.startswith("sim://"):
-        return ()
-    path = journal_folder() / "ports-used"
+    """The cautions of a real port, until somebody has read them there."""
+    return () if port.startswith("sim://") or port in _used() else SHORT_CAUTIONS
+
+
+def cautioned(port: str) -> None:
+    """Remember, beside the journals, that the cautions were read for this port."""
+    if port.startswith("sim://") or port in (used := _used()):
+        return
+    path = journal_folder() / USED
+    part = path.with_name(path.name + ".part")
     try:
-        used = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
-        if port in used:
-            return ()
-        _remember(path, [*used, port])
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text("".join(f"{name}\n" for name in [*used, port]), encoding="utf-8")
+        part.replace(path)
     except OSError as error:
         raise file_trouble(path, error) from None
-    return SHORT_CAUTIONS
 
 
-def _remember(path: Path, ports: list[str]) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(path.name + ".part")
-    part.write_text("".join(f"{port}\n" for port in ports), encoding="utf-8")
-    part.replace(path)
+def _used() -> list[str]:
+    path = journal_folder() / USED
+    try:
+        return path.read_text(encoding="utf-8").splitlines() if path.exists() else []
+    except (OSError, UnicodeDecodeError) as error:
+        raise file_trouble(path, error) from None

@@ -14,7 +14,8 @@
     │   ├── WrongVersion           a board with another protocol version
     │   ├── Silent                 nothing answers in time
     │   └── BoardFault             the board named a fault; carries its number, needle and pass
-    └── JournalError               the journal cannot be read, written or is in use; exit status 1
+    └── JournalError               the journal cannot be read or written; exit status 1
+        └── JournalInUse           another run holds it
 
 Lower-layer exceptions (OSError, UnicodeDecodeError, serial.SerialException, tomllib's, PIL's, csv's,
 sqlite3's) are turned into one of these where they arise; `tests/test_errors.py` holds the list. Those
@@ -162,9 +163,13 @@ class BoardFault(LinkError):
 
 
 class JournalError(LatchlineError):
-    """The journal cannot be read or written, or another run holds it."""
+    """The journal cannot be read or written."""
 
     exit_status = 1
+
+
+class JournalInUse(JournalError):
+    """Another run holds the journal."""
 
 
 def file_trouble(

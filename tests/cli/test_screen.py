@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from knit.rig import small_plan
+from knit.test_session import Run
 from rich.console import Console
 
-from latchline.cli import screen
-from latchline.cli.keys import Typing, parse
+from latchline.cli import layout, screen
+from latchline.cli.keys import LONGEST_SEQUENCE, Typing, parse
+from latchline.cli.wording import STATES, TITLES, in_letters
 from latchline.errors import BoardFault
 from latchline.knit import candidates as picture
 from latchline.knit import events as told
@@ -19,6 +24,11 @@ from latchline.knit import view as seen
 from latchline.knit.events import Answer, Kind, Note, Pause, PlainRows, Question, Reply, State, StepBack, Stop, Wish
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.view import Coming, View
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.model import Plan
+from latchline.plan.options import Options
+from latchline.technique.table import technique_named
 from latchline.timing.statistics import TimeLeft
 
 PLAN = small_plan(24, bands=2)
@@ -47,53 +57,96 @@ VIEW = View(
 ROW = Question(Kind.ROW, 6, (), (6, 7), "the board was restarted", 5)
 
 
-def drawn(view: View = VIEW, question: Question | None = None, typed: str = "", width: int = 80) -> str:
-    console = Console(file=io.StringIO(), width=width, height=60)
+def drawn(
+    view: View = VIEW, question: Question | None = None, typed: str = "", width: int = 80, height: int = 60
+) -> str:
     view = replace(view, question=question)
-    with console.capture() as capture:
-        console.print(screen.render(PLAN, view, typed, ["Pass 8 of 24 done."], width))
-    return capture.get()
+    lines = layout.layout(PLAN, view, typed, ["Pass 8 of 24 done."], width, height)
+    return "\n".join(line.plain for line in lines)
 
 
 def test_the_screen_tells_everything_at_one_glance() -> None:
     text = drawn()
     for part in (
-        "PASS", "LEFTWARD", "STILL TO DO", "READY: GO", "main and contrast", "before pass 11, in 2: move the weights up",
+        "PASS", "LEFTWARD", "STILL TO DO", "READY: GO", "main", "contrast", "IN 2: WEIGHTS UP",
         "28 rows a minute, about 10 min left ± 65 s", "4 passes loaded ahead", "Pass 8 of 24 done.", "p pause",
     ):  # fmt: skip
         assert part in text
 
 
+def test_the_state_is_a_bar_across_the_whole_width_with_a_shape_of_its_own() -> None:
+    bars = set()
+    for state in State:
+        lines = layout.layout(PLAN, replace(VIEW, state=state), "", [], 80, 24)
+        assert len(lines[0].plain) == 80
+        assert "reverse" in str(lines[0].style)
+        bars.add(lines[0].plain.strip()[0])
+    assert len(bars) == len(State) - 1  # out of reach is out of reach, by cable or by silence
+
+
+def test_a_yarn_is_a_block_of_its_colour() -> None:
+    (line,) = [line for line in layout.layout(PLAN, VIEW, "", [], 80, 24) if "contrast" in line.plain]
+    assert line.plain.startswith("█")
+    assert PLAN.yarns_of(9)[1].colour in [str(span.style) for span in line.spans]
+
+
 def test_pass_and_passes_left_stand_in_figures_five_lines_high() -> None:
     lines = drawn().splitlines()
-    nine = ["█████", "█   █", "█████", "    █", "█████"]
-    sixteen = ["  █    █████", "███    █    ", "  █    █████", "  █    █   █", "█████  █████"]
     at = next(n for n, line in enumerate(lines) if "PASS" in line) + 1
-    for line, first, last in zip(lines[at : at + 5], nine, sixteen, strict=True):
-        assert line.strip().startswith(first.strip())
-        assert line.rstrip().endswith(last.rstrip())
+    for line, nine, sixteen in zip(lines[at : at + 5], layout.big(9), layout.big(16), strict=True):
+        assert line.strip().startswith(nine.strip())
+        assert line.rstrip().endswith(sixteen.rstrip())
+
+
+NUMBERS = (1, 9, 10, 99, 1865, 2000, 9999, 18656, 19999, 100000)
+
+
+@pytest.mark.parametrize("width", [20, 40, 60, 80, 200])
+@pytest.mark.parametrize("number", NUMBERS)
+def test_a_figure_is_never_cropped(number: int, width: int) -> None:
+    """Pass and passes still to do: in large figures where they fit, else in plain type, and always whole."""
+    view = replace(VIEW, number=number, passes=100000 + number - 1)
+    lines = layout.layout(PLAN, view, "", [], width, 24)
+    text = "\n".join(line.plain for line in lines)
+    assert all(len(line.plain) <= width for line in lines)
+    assert shows(text, number)
+    assert shows(text, 100000)
+
+
+def shows(text: str, number: int) -> bool:
+    """Whether a number stands there whole, large or plain, with no figure before or after it."""
+    if re.search(rf"(?<!\d){number}(?!\d)", text):
+        return True
+    lines, rows = text.splitlines(), layout.big(number)
+    for at, line in enumerate(lines):
+        for place in (match.start() for match in re.finditer(re.escape(rows[0].strip()), line)):
+            start = place - (len(rows[0]) - len(rows[0].lstrip()))
+            if all(
+                part.ljust(200)[start : start + len(row)] == row
+                for part, row in zip(lines[at : at + 5], rows, strict=False)
+            ):
+                return True
+    return False
 
 
 def test_the_arrow_points_the_way_of_the_carriage() -> None:
-    left, right = (screen.arrow(way).plain.split("\n") for way in ("leftward", "rightward"))
+    left, right = (layout.arrow(way) for way in ("leftward", "rightward"))
     assert [line[::-1] for line in left] == right
     heads = [line.index("█") for line in left]
     assert heads == [4, 2, 0, 2, 4]
-    lines = drawn().splitlines()
-    at = next(n for n, line in enumerate(lines) if "█████████████" in line)
-    assert [line[30:60].index("█") - lines[at][30:60].index("█") for line in lines[at - 2 : at + 3]] == heads
+    assert all(any(part in line for line in drawn().splitlines()) for part in left)
 
 
 @pytest.mark.parametrize("digit", range(10))
 def test_no_figure_looks_like_another(digit: int) -> None:
-    others = [screen.big(other).plain for other in range(10) if other != digit]
-    assert screen.big(digit).plain not in others
-    assert {len(line) for line in screen.big(digit).plain.split("\n")} == {5}
+    others = [layout.big(other) for other in range(10) if other != digit]
+    assert layout.big(digit) not in others
+    assert {len(line) for line in layout.big(digit)} == {5}
 
 
 @pytest.mark.parametrize("state", list(State))
 def test_every_state_of_the_session_has_words_of_its_own(state: State) -> None:
-    assert screen.STATES[state][0].upper() in drawn(replace(VIEW, state=state))
+    assert STATES[state][0].upper() in drawn(replace(VIEW, state=state))
 
 
 @pytest.mark.parametrize("width", [40, 80, 200])
@@ -102,8 +155,58 @@ def test_every_question_is_written_out_at_any_width(kind: Kind, width: int) -> N
     carriage = Question(kind, 9, (Prompt(What.CARRIAGE, 9, side="right"),))
     question = replace(ROW, kind=kind) if kind in (Kind.ROW, Kind.SURE) else carriage
     text = drawn(question=question, width=width)
-    assert screen.TITLES[kind].split()[0] in text
-    assert ("space bar" in text) == (kind is not Kind.ROW)
+    assert TITLES[kind].split()[0] in text
+    assert "space bar" in " ".join(text.split()) or kind is Kind.ROW
+
+
+WIDE = compile_plan(
+    "wide",
+    load_profile("standard-200"),
+    load_profile("standard-200").centred(200),
+    [BandRequest("part", technique_named("fair-isle"), Options(rows=400, alternate_needles="only"))],
+)
+
+
+@pytest.mark.parametrize("plan", [PLAN, WIDE], ids=["24 needles", "200 needles"])
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (40, 20), (200, 50)])
+@pytest.mark.parametrize("candidates", [(6, 7), (0, 1), (6, 8)])
+def test_every_candidate_row_and_what_is_typed_are_in_sight(
+    plan: Plan, width: int, height: int, candidates: tuple[int, int]
+) -> None:
+    view = replace(VIEW, question=replace(ROW, candidates=candidates))
+    lines = [line.plain for line in layout.layout(plan, view, "23", [], width, height)]
+    assert len(lines) <= height
+    assert all(len(line) <= width for line in lines)
+    assert lines[-1] == "> 23"
+    for number in candidates:
+        (at,) = [n for n, line in enumerate(lines) if line.startswith(f"{number:3}  ")]
+        assert not number or "■" in "".join(lines[at : at + 5])
+    assert "Enter" in "\n".join(lines)
+
+
+def test_where_there_is_little_room_the_rows_are_drawn_where_they_differ() -> None:
+    plan = small_plan(24, technique="stocking")
+    assert picture.candidates(plan, (6, 7), 40, 4)
+    marks = [line for line in picture.candidates(WIDE, (6, 7), 40, 6) if "■" in line or "·" in line]
+    assert len(set(marks)) == len(marks)
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (40, 20), (20, 10), (10, 6), (200, 60)])
+@pytest.mark.parametrize("kind", sorted(Kind, key=lambda kind: kind.name))
+def test_nothing_is_ever_wider_or_higher_than_the_terminal(kind: Kind, width: int, height: int) -> None:
+    long = tuple(Prompt(What.NOTE, 9, "a long sentence about levers and yarns " * 4) for _ in range(12))
+    question = replace(ROW, kind=kind, prompts=() if kind in (Kind.ROW, Kind.SURE) else long)
+    for asked in (question, None):
+        lines = layout.layout(PLAN, replace(VIEW, question=asked), "12", ["said " * 30] * 4, width, height)
+        assert len(lines) <= height
+        assert all(len(line.plain) <= width for line in lines)
+        assert lines[-1].plain == "> 12"
+
+
+def test_a_fault_is_one_word_and_one_action() -> None:
+    fault = BoardFault("the carriage turned back", number=6, where="pass 9", hint="undo this row")
+    text = drawn(replace(VIEW, fault=fault), Question(Kind.FAULT, 9, prompts.mend(fault, 8)))
+    assert "TURNED EARLY: undo this pass" in text
 
 
 def test_what_is_being_typed_takes_the_place_of_the_help() -> None:
@@ -182,8 +285,51 @@ def test_letters_that_need_no_more_count_at_once_and_others_wait_for_enter() -> 
     assert typing.so_far == "b 2"
     assert list(typing.feed("\n")) == ["b 2"]
     assert list(typing.feed("n prs\x7f and\n")) == ["n pr and"]
-    assert list(typing.feed("12\x1b7\n")) == ["7"]
     assert list(typing.feed("\r")) == [""]
+
+
+def test_escape_takes_back_what_was_typed() -> None:
+    typing = Typing()
+    assert list(typing.feed("12\x1b")) == []
+    assert list(typing.feed("7\n")) == ["7"]
+    list(typing.feed("12\x1b"))
+    list(typing.feed(""))
+    assert typing.so_far == ""
+
+
+# As terminals send them: function keys, arrows, Delete, Home and the like, with and without modifiers, pasting,
+# the mouse, focus, answers to what a program asked.
+SEQUENCES = (
+    "\x1bOP", "\x1bOQ", "\x1bOR", "\x1bOS", "\x1b[15~", "\x1b[17~", "\x1b[24~", "\x1b[[A", "\x1b[[B", "\x1b[1;2P",
+    "\x1b[1;5S", "\x1b[A", "\x1b[B", "\x1bOA", "\x1b[3~", "\x1b[2~", "\x1b[H", "\x1b[F", "\x1b[5~", "\x1b[3;5~", "\x1b[Z",
+    "\x1b[200~", "\x1b[201~", "\x1b[<0;10;10M", "\x1b[I", "\x1b[O", "\x1bp", "\x1bs", "\x1bR", "\x1b[24;80R",
+    "\x1bP1$r0m\x1b\\", "\x1b]11;rgb:ffff/ffff/ffff\x07", "\x9b3~", "\x8fP",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("sequence", SEQUENCES, ids=repr)
+@pytest.mark.parametrize("pieces", [False, True], ids=["at once", "letter by letter"])
+def test_a_key_without_a_letter_is_no_command_and_leaves_nothing_behind(sequence: str, pieces: bool) -> None:
+    if pieces and sequence[1:2] not in ("[", "O"):
+        return  # Escape, then a letter a while later: two keys
+    typing = Typing()
+    said = [entry for part in (sequence if pieces else [sequence]) for entry in typing.feed(part)]
+    assert said == []
+    assert typing.so_far == ""
+    assert list(typing.feed(" ")) == [" "]
+    assert list(typing.feed("b 2\n")) == ["b 2"]
+
+
+@given(st.text(st.sampled_from("\x1b[O3;~ABPp rs5\\]\x07\x9b"), max_size=40))
+def test_no_rubbish_ever_locks_the_space_bar(rubbish: str) -> None:
+    typing = Typing()
+    list(typing.feed(rubbish))
+    for _ in range(LONGEST_SEQUENCE + 5):
+        list(typing.feed("\x1b"))
+        list(typing.feed(""))
+        if list(typing.feed(" ")) == [" "]:
+            return
+    raise AssertionError("the space bar is lost")
 
 
 def test_a_fault_is_written_out_with_its_hint() -> None:
@@ -203,3 +349,29 @@ def test_what_must_not_be_missed_rings_the_bell() -> None:
     assert "\a" not in console.file.getvalue()  # type: ignore[attr-defined]
     shown.told(told.Due(11, WEIGHTS))
     assert "\a" in console.file.getvalue()  # type: ignore[attr-defined]
+
+
+def test_the_bell_rings_the_oftener_the_sooner_somebody_must_come() -> None:
+    now = [0.0]
+    console = Console(file=io.StringIO(), force_terminal=True)
+    shown = screen.Screen(PLAN, console, lambda: now[0])
+    shown.told(told.Stopped(BoardFault("x", number=6)))
+    for _ in range(20):
+        now[0] += 0.1
+        shown._ring()
+    assert console.file.getvalue().count("\a") == 4  # type: ignore[attr-defined]
+
+
+def test_what_was_said_does_not_stay_for_hours() -> None:
+    now = [0.0]
+    shown = screen.Screen(PLAN, Console(file=io.StringIO()), lambda: now[0])
+    shown.say("0 of 92 passes are knitted.")
+    now[0] += 61
+    shown.show(Run(PLAN).session, "")
+    assert shown._said == []
+
+
+def test_a_terminal_without_blocks_gets_letters() -> None:
+    stream = io.TextIOWrapper(io.BytesIO(), encoding="ascii")
+    assert in_letters(stream, "  L12 ·■·■ R12") == "  L12 .#.# R12"
+    assert in_letters(io.TextIOWrapper(io.BytesIO(), encoding="utf-8"), "·■") == "·■"

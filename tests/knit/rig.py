@@ -289,7 +289,17 @@ class Knitter:
         bench, kind = self.bench, question.kind
         if kind is Kind.PLAIN:
             self._plain = 2
-        if kind in (Kind.BAND, Kind.HAND, Kind.CHANGE, Kind.AFTER, Kind.WRONG, Kind.SURE):
+        if kind in (
+            Kind.CAUTION,
+            Kind.BEGUN,
+            Kind.OTHER,
+            Kind.BAND,
+            Kind.HAND,
+            Kind.CHANGE,
+            Kind.AFTER,
+            Kind.WRONG,
+            Kind.SURE,
+        ):
             return
         bench.halt()
         if kind is Kind.ROW:

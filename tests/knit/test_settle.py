@@ -22,10 +22,13 @@ def board(
     seen: int = 0,
     checkpoint: Checkpoint = NOTHING,
     writing: bool = False,
+    run: int = 0,
+    saved_run: int = 0,
 ) -> Found:
     flags = Status.WRITING if writing else 0
     credit = seen + SLOTS if plan else 0
-    return Found(number, boots, SLOTS, Status(boots, plan, done, 0, done, credit, 0, 0, flags, 0, 0, 0), checkpoint)
+    status = Status(boots, plan, done, 0, done, credit, 0, 0, flags, 0, 0, 0)
+    return Found(number, boots, SLOTS, status, checkpoint, run, saved_run)
 
 
 def saved(done: int, sequence: int = 50, plan: int = PIECE) -> Checkpoint:
@@ -36,6 +39,9 @@ NEW = Known()
 KNITTING = Known(done=40, resting=False, board=7, boots=3, sequence=10)
 RESTING = Known(done=40, resting=True, board=7, boots=3, sequence=10)
 LOST = Known(resting=False)
+RUN, LATER = 111, 222
+MINE = Known(done=8, resting=False, board=7, boots=3, sequence=10, run=RUN)
+MINE_RESTING = Known(done=8, resting=True, board=7, boots=3, sequence=10, run=RUN)
 
 CASES = {
     "a new piece on a board that knows nothing": (NEW, board(), Begin(0)),
@@ -81,6 +87,27 @@ CASES = {
     "stopped, yet the board is further": (RESTING, board(boots=9, checkpoint=saved(41)), (40, 41)),
     "stepped back, checkpoint from before": (RESTING, board(checkpoint=saved(45, sequence=10)), Begin(40)),
     "killed while stepping back": (Known(40, True, 7, 3, 10, back=37), board(boots=4), (37, 40)),
+    "killed, and the plan of this run is in force": (MINE, board(plan=PIECE, done=26, seen=8, run=RUN), Adopt(8)),
+    "killed, then the same piece was begun again": (MINE, board(plan=PIECE, done=3, seen=3, run=LATER), (8, 9)),
+    "killed, then the same piece was begun again and stopped": (
+        MINE,
+        board(checkpoint=saved(3), saved_run=LATER),
+        (8, 9),
+    ),
+    "killed, and the checkpoint is of this run": (MINE, board(checkpoint=saved(11), saved_run=RUN), Begin(11)),
+    "killed, then another piece was knitted": (MINE, board(checkpoint=saved(60, plan=OTHER)), (8, 9)),
+    "killed, and another piece is in force": (MINE, board(plan=OTHER, done=5, seen=5), (8, 9)),
+    "killed, another piece's checkpoint is older": (MINE, board(checkpoint=saved(60, 10, OTHER)), Begin(8)),
+    "stopped, then another piece was knitted": (
+        MINE_RESTING,
+        board(checkpoint=saved(60, plan=OTHER)),
+        Begin(8, since=True),
+    ),
+    "stopped, then the same piece was begun again": (
+        MINE_RESTING,
+        board(checkpoint=saved(12), saved_run=LATER),
+        Begin(8, since=True),
+    ),
     "told by the knitter, then restarted": (Known(12, True), board(boots=4), Begin(12)),
 }
 

@@ -16,6 +16,7 @@ from latchline.knit.events import Answer, Kind, Note, Pause, PlainRows, Question
 from latchline.knit.talk import ROW_KINDS
 
 AT_ONCE = "prs "  # these need no Enter
+LONGEST_SEQUENCE = 200  # a string that no terminal would send
 LINE_STARTS = "bn0123456789"
 HELP = "space go on · p pause · r plain rows · b 2 back two passes · n … note · s stop"
 
@@ -45,17 +46,29 @@ def parse(entry: str, question: Question | None) -> Wish | Reply | str:
 
 
 class Typing:
-    """Characters as they are typed, gathered into entries."""
+    """Characters as they are typed, gathered into entries.
+
+    A key that has no letter sends a control sequence (ECMA-48, section 5.4; function keys also SS3 and one
+    letter, and one terminal ESC [ [ and one letter): those are swallowed whole, so that none of their
+    letters is taken for a command. Escape alone takes back what was typed.
+    """
 
     def __init__(self) -> None:
         self.so_far = ""
+        self._sequence = ""  # of a control sequence, what has come of it; "" outside of one
+        self._alone = False  # whether that is an Escape after which nothing came at once
 
     def feed(self, characters: str) -> Iterator[str]:
+        if self._sequence == "\x1b":
+            self.so_far = ""
+            self._alone = True
         for character in characters:
+            if self._swallows(character):
+                continue
             if character in "\r\n":
                 yield self.so_far
                 self.so_far = ""
-            elif character in "\x1b\x15":  # Escape and Control-U take it back
+            elif character == "\x15":  # Control-U takes it back
                 self.so_far = ""
             elif character in "\x7f\b":
                 self.so_far = self.so_far[:-1]
@@ -65,6 +78,36 @@ class Typing:
                 yield character
             elif character.lower() in LINE_STARTS:
                 self.so_far = character
+
+    def _swallows(self, character: str) -> bool:
+        """Whether a character belongs to a control sequence."""
+        if character in "\x1b\x9b\x8f":
+            self._sequence = {"\x9b": "\x1b[", "\x8f": "\x1bO"}.get(character, "\x1b")
+            self._alone = False
+            return True
+        if not self._sequence:
+            return False
+        alone, self._alone = self._alone, False
+        if self._sequence == "\x1b" and alone and character not in "[O":
+            self._sequence = ""  # Escape was pressed by itself a while ago
+            return False
+        self._sequence += character
+        if _whole(self._sequence):
+            self._sequence = ""
+        return True
+
+
+def _whole(sequence: str) -> bool:
+    """Whether a control sequence has come to its end."""
+    kind, last = sequence[1], sequence[-1]
+    if kind == "[":
+        linux = sequence.startswith("\x1b[[")
+        return len(sequence) == 4 if linux else len(sequence) > 2 and "@" <= last <= "~"
+    if kind == "O":
+        return len(sequence) == 3
+    if kind in "PX]^_":
+        return last == "\x07" or last == "\\" or len(sequence) > LONGEST_SEQUENCE
+    return True  # Escape and one letter, as Alt sends it
 
 
 class Keys:
@@ -95,9 +138,11 @@ class Keys:
         if self._before is not None:
             import termios
 
+            before, self._before = self._before, None
+
             assert self._handle is not None
             with contextlib.suppress(termios.error):
-                termios.tcsetattr(self._handle, termios.TCSADRAIN, self._before)
+                termios.tcsetattr(self._handle, termios.TCSADRAIN, before)
 
     def entries(self) -> list[str]:
         """What has been typed or sent since the last call."""

@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 import latchline
-from latchline.cli import caution, chatter
 from latchline.cli.common import piece_from, takes_chart
 from latchline.cli.knitting import go_on, run, takes_session
 from latchline.errors import JournalError, NotKnittable
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
+    from latchline.knit.events import Question
     from latchline.piece.model import Piece
+    from latchline.plan.model import Plan
 
 
 @click.command("knit")
@@ -50,7 +51,8 @@ def command(
       latchline knit tide-lines.txt --port sim://standard-200 --yes
     """
     from latchline.connect import connect
-    from latchline.knit.journal import Journal, journal_folder, new_path, unfinished
+    from latchline.knit.journal import Journal
+    from latchline.knit.journals import journal_folder, new_path, remember
 
     if resumes:
         return go_on(source, None if port == "auto" else port, agrees, no_wait, as_json)
@@ -59,13 +61,27 @@ def command(
     if not regardless:
         _refuse_unknittable(piece)
     text = read_text(source) if source and source.lower().endswith(".toml") else ""
-    with closing(connect(port, plan.profile, caution=caution)) as line:
-        with suppress(JournalError):  # one that another run is using is no concern of ours
-            for path in unfinished(journal_folder(), plan.fingerprint)[:1]:
-                chatter(f"This piece was begun before ({path.name}); `latchline resume` would go on with it.")
+    begun = _begun_before(plan)
+    with closing(connect(port, plan.profile)) as line:
         path = journal_file or new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source or "", source=text, port=str(line.port)) as journal:
-            return run(line, journal, agrees, no_wait, as_json)
+            remember(path)
+            return run(line, journal, agrees, no_wait, as_json, begun)
+
+
+def _begun_before(plan: Plan) -> list[Question]:
+    """The question to be answered first where this piece was begun before and is not finished."""
+    from latchline.knit.events import Kind, Question
+    from latchline.knit.journal import Journal
+    from latchline.knit.journals import unfinished
+    from latchline.knit.prompts import Prompt, What
+
+    with suppress(JournalError):  # one that another run is using is no concern of ours
+        for path in unfinished(fingerprint=plan.fingerprint)[:1]:
+            with Journal.read(path) as journal:
+                done = journal.known.done
+            return [Question(Kind.BEGUN, 1, (Prompt(What.BEGUN, 1, path.name, count=done),))] if done else []
+    return []
 
 
 def _refuse_unknittable(piece: Piece) -> None:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Sequence
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from latchline.cli import caution, chatter, print_json
-from latchline.errors import JournalError, LatchlineError, LinkError
+from latchline.cli import chatter, print_json
+from latchline.errors import JournalError
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
-    from latchline.knit.events import Summary
+    from latchline.knit.events import Question, Summary
     from latchline.knit.journal import Journal
     from latchline.link.port import Port
 
@@ -45,8 +45,10 @@ def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_
     with Journal.open(path) as journal:
         if journal.finished:
             chatter(f"{journal.path}: all {journal.known.done} passes of this piece are knitted.")
+            if as_json:
+                print_json(_finished(journal))
             return 0
-        with closing(connect(port or journal.port or AUTO, journal.plan().profile, caution=caution)) as line:
+        with closing(connect(port or journal.port or AUTO, journal.plan().profile)) as line:
             if str(line.port) != journal.port:
                 journal.on_port(str(line.port))
             return run(line, journal, agrees, no_wait, as_json)
@@ -54,14 +56,14 @@ def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_
 
 def _begun(source: str | None) -> Path | None:
     """The journal to go on with; None where a piece file has none."""
-    from latchline.knit.journal import SUFFIX, journal_folder, unfinished
+    from latchline.knit.journals import SUFFIX, journal_folder, unfinished
     from latchline.piece.file import load_piece
 
     if source is not None and not source.lower().endswith(".toml"):
         return Path(source)
     if source is not None:
-        return next(iter(unfinished(journal_folder(), load_piece(source).plan().fingerprint)), None)
-    paths = unfinished(journal_folder())
+        return next(iter(unfinished(fingerprint=load_piece(source).plan().fingerprint)), None)
+    paths = unfinished()
     if not paths:
         raise JournalError(
             "there is no unfinished piece",
@@ -74,26 +76,32 @@ def _begun(source: str | None) -> Path | None:
 def _go_by_board(source: str, port: str, agrees: bool, no_wait: bool, as_json: bool) -> int:
     """Go on with a piece whose journal is lost. A new one is made only when the port is open."""
     from latchline.connect import connect
-    from latchline.knit.journal import Journal, journal_folder, new_path
+    from latchline.knit.journal import Journal
+    from latchline.knit.journals import journal_folder, new_path
     from latchline.piece.file import load_piece
 
     plan, text = load_piece(source).plan(), read_text(source)
     chatter("There is no journal of this piece as it is now; going by what the board remembers.")
-    with closing(connect(port, plan.profile, caution=caution)) as line:
+    with closing(connect(port, plan.profile)) as line:
         path = new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source, source=text, port=str(line.port), lost=True) as journal:
             return run(line, journal, agrees, no_wait, as_json)
 
 
-def run(line: Port, journal: Journal, agrees: bool, no_wait: bool, as_json: bool) -> int:
+def run(
+    line: Port, journal: Journal, agrees: bool, no_wait: bool, as_json: bool, begun: Sequence[Question] = ()
+) -> int:
     """Knit what the journal holds, print the summary, and tell the exit status."""
     from latchline.cli.terminal import knit
 
     try:
-        summary = knit(line, journal.plan(), journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait)
-    except LatchlineError as error:
-        if isinstance(error, LinkError) and journal.known.board is not None:
-            chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")
+        summary = knit(
+            line, journal.plan(), journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait, begun=begun
+        )
+    except BaseException:
+        if journal.known.board is not None:
+            with suppress(OSError):  # the terminal may be gone
+                chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")
         journal.discard_unused()
         raise
     if as_json:
@@ -101,7 +109,16 @@ def run(line: Port, journal: Journal, agrees: bool, no_wait: bool, as_json: bool
     else:
         for text in sentences(summary, journal):
             click.echo(text)
+    journal.discard_unused()
     return 1 if summary.wrong else 0
+
+
+def _finished(journal: Journal) -> dict[str, Any]:
+    """The summary of a session that had nothing to do."""
+    from latchline.knit.events import Summary
+
+    name, done = journal.plan().name, journal.known.done
+    return as_values(Summary(name, done, done, 0, True, (), (), 0, 0, 0, 0.0), journal)
 
 
 def as_values(summary: Summary, journal: Journal) -> dict[str, Any]:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
+
+import numpy as np
 
 from latchline.plan.model import Plan
 from latchline.technique.model import Does
@@ -20,26 +23,59 @@ _LOOKS = {
 }
 
 
-def candidates(plan: Plan, numbers: Sequence[int], width: int = 78) -> list[str]:
-    """One paragraph a candidate: what the needles look like when it is the last whole pass."""
+def candidates(plan: Plan, numbers: Sequence[int], width: int = 78, height: int | None = None) -> list[str]:
+    """One paragraph a candidate: what the needles look like when it is the last whole pass.
+
+    No line is longer than `width`, and there are no more than `height`: where that is little, every
+    candidate is still there, drawn where the rows differ.
+    """
     lines: list[str] = []
     for number in numbers:
-        lines += ["", *(_candidate(plan, number, width) if number else [_start(plan)])]
+        lines += ["", *(_candidate(plan, number, width) if number else _start(plan, width))]
+    if _alike(plan, numbers):
+        text = "These two look alike: go by the side at which the carriage is, if it has not been moved."
+        lines += ["", *wrap(text, width)]
+    return lines if height is None or len(lines) <= height else _in_short(plan, numbers, width, height)
+
+
+def _alike(plan: Plan, numbers: Sequence[int]) -> bool:
     masks = [plan.acting_masks(n, n)[0].tolist() if n else None for n in numbers]
-    if len(numbers) == 2 and masks[0] == masks[1]:
-        lines += ["", "These two look alike: go by the side at which the carriage is, if it has not been moved."]
-    return lines
+    return len(numbers) == 2 and masks[0] == masks[1]
 
 
-def _start(plan: Plan) -> str:
-    return f"  0  nothing of this piece is knitted; the carriage is at the {plan.start}"
+def _start(plan: Plan, width: int) -> list[str]:
+    return _numbered(0, f"nothing of this piece is knitted; the carriage is at the {plan.start}", width)
 
 
 def _candidate(plan: Plan, number: int, width: int) -> list[str]:
     side = "right" if plan.rightward[number - 1] else "left"
-    lines = [f"{number:3}  the last whole pass went {plan.direction(number)}, so the carriage is at the {side}"]
-    lines += [f"     {text}" for text in meaning(plan, number)]
-    return lines + [f"     {text}" for text in drawing(plan, number, width - 5)]
+    text = f"the last whole pass went {plan.direction(number)}, so the carriage is at the {side}"
+    looks = [f"     {line}" for text in meaning(plan, number) for line in wrap(text, width - 5)]
+    return [*_numbered(number, text, width), *looks, *(f"     {text}" for text in drawing(plan, number, width - 5))]
+
+
+def _in_short(plan: Plan, numbers: Sequence[int], width: int, height: int) -> list[str]:
+    """The same where there is little room: side and a stretch of the needles from where the rows differ."""
+    drawn = [plan.acting_masks(n, n)[0] for n in numbers if n]
+    different = np.flatnonzero(drawn[0] != drawn[-1]) if drawn else np.zeros(0, dtype=np.int64)
+    at = int(different[0]) if len(different) else 0
+    looks = list(dict.fromkeys(text for n in numbers if n for text in meaning(plan, n)))
+    legend = [line for text in looks for line in wrap(text, width)] if len(looks) == 1 else []
+    if len(legend) + 2 * len(numbers) > height:
+        legend = []
+    each = max(1, (height - len(legend)) // max(1, len(numbers)) - 1)
+    lines = list(legend)
+    for number in numbers:
+        side = ("right" if plan.rightward[number - 1] else "left") if number else plan.start
+        lines.append(f"{number:3}  carriage at the {side}" + ("" if number else ", nothing knitted"))
+        if number:
+            lines += [f"     {text}" for text in drawing(plan, number, width - 5, at)[:each]]
+    return [line[:width] for line in lines[:height]]
+
+
+def _numbered(number: int, text: str, width: int) -> list[str]:
+    first, *more = wrap(text, width - 5)
+    return [f"{number:3}  {first}", *(f"     {line}" for line in more)]
 
 
 def meaning(plan: Plan, number: int) -> list[str]:
@@ -58,13 +94,16 @@ def meaning(plan: Plan, number: int) -> list[str]:
     return [f"{SELECTED} {looks(cams.selected)}   {UNSELECTED} {looks(cams.unselected)}"]
 
 
-def drawing(plan: Plan, number: int, width: int) -> list[str]:
-    """The needles from the operator's left, in lines of at most `width`, each with its ends named."""
+def drawing(plan: Plan, number: int, width: int, start: int = 0) -> list[str]:
+    """The needles from the operator's left, in lines of at most `width`, each with its ends named.
+
+    start: the place in the span from which on they are drawn, rounded down to a whole line.
+    """
     mask = plan.acting_masks(number, number)[0]
     marks = "".join(SELECTED if selected else UNSELECTED for selected in mask)
     room = max(10, (width - 12) // 10 * 10)
     lines = []
-    for at in range(0, len(marks), room):
+    for at in range(start // room * room, len(marks), room):
         part = marks[at : at + room]
         first, last = (plan.profile.needle_name(plan.span.first + n) for n in (at, at + len(part) - 1))
         lines.append(f"{first:>4} {part} {last}")

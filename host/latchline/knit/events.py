@@ -14,6 +14,9 @@ from latchline.link.messages import BoardInfo, Done
 class Kind(Enum):
     """What a question is about."""
 
+    CAUTION = auto()  # what to heed before this port is used for the first time
+    BEGUN = auto()  # this piece was begun before: really begin anew?
+    OTHER = auto()  # the board is in the middle of another piece: end that one there?
     READY = auto()  # set the machine up, then go on
     BAND = auto()  # the coming pass begins a band: levers, yarn, needles
     HAND = auto()  # something is to be done by hand before the coming pass

@@ -32,7 +32,10 @@ class What(Enum):
     TROUBLE = auto()  # what is wrong, in `text`
     MEND = auto()  # what to do about it, in `text`
     PLAIN = auto()  # knit plain rows
-    CAUTION = auto()
+    CAUTION = auto()  # in `text`
+    BEGUN = auto()  # the piece was begun before: `count` passes are in the journal named in `text`
+    OTHER = auto()  # the board is in the middle of another piece, of which it has counted `count` passes
+    SINCE = auto()  # another piece was begun on this board since this one was knitted last
 
 
 _OF_ACT = {act: What[act.name] for act in Act}
@@ -106,13 +109,14 @@ def carriage(plan: Plan, done: int) -> tuple[Prompt, ...]:
     return (*last, Prompt(What.CARRIAGE, done + 1, side=side))
 
 
-def set_up(plan: Plan, done: int) -> tuple[Prompt, ...]:
+def set_up(plan: Plan, done: int, *, since: bool = False) -> tuple[Prompt, ...]:
     """What to do before going on with pass done + 1, with the carriage anywhere and a pass perhaps half knitted."""
     coming = done + 1
     first = plan.band_of(coming).first
     notes = tuple(Prompt(What.NOTE, coming, text) for text in plan.notes.get(first, ())) if coming != first else ()
     *undo, side = carriage(plan, done)
-    return (*undo, *notes, *before(plan, coming), side)
+    other = (Prompt(What.SINCE, coming),) if since else ()
+    return (*other, *undo, *notes, *before(plan, coming), side)
 
 
 def mend(error: BoardFault, done: int) -> tuple[Prompt, ...]:

@@ -40,7 +40,7 @@ class Unwritten:
     """A record in memory only, as a dry run needs it."""
 
     def __init__(self, done: int = 0) -> None:
-        self.known = Known(done)
+        self.known = Known(done, run=1)
 
     def begin(self, info: BoardInfo, sequence: int | None) -> None:
         self.known = replace(self.known, resting=False, board=info.board, boots=info.boots, sequence=sequence)

@@ -9,6 +9,7 @@ good, and only then acknowledged, which frees its slot on the board.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
@@ -21,7 +22,7 @@ from latchline.knit.events import Answer, Event, Kind, Numbered, Question, Reply
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.record import Record, Unwritten
 from latchline.knit.row_counter import RowCounter
-from latchline.knit.settle import Adopt, AskRow, Found, settle
+from latchline.knit.settle import Adopt, AskRow, Begin, Found, of_this_plan, settle
 from latchline.knit.talk import Operator, Talk
 from latchline.knit.view import View
 from latchline.link import host as line
@@ -37,6 +38,7 @@ BUZZ_S = 0.2
 PATIENCE_S = 15.0  # how long a board that must answer may be quiet
 ARRIVALS_KEPT = 100
 LOOK_S = 0.05  # how often the carriage's place is asked for while plain rows are counted
+ASKED_S = 0.02  # a step while the board is not spoken to
 REOPEN_S = 0.5  # how often a port that is gone is looked for
 
 Work = Generator[None, None, None]
@@ -54,11 +56,11 @@ class Session:
     """One run of knitting on one board.
 
     operator: answers without a face, None when faces do (`answer`). record: where passes are written
-    down; None keeps them in memory. waits_at_bands: whether the first pass of a band is held back until
-    somebody has said go on; waits_at_changes: the same where another
-    yarn is needed; None: only where it is changed by hand. wait_s: how
-    long a step waits for bytes. reopen: opens the port again after the cable was out; None: that ends
-    the session. sleep: waits while there is no port.
+    down; None keeps them in memory. waits_at_bands: whether the first pass of a band, and one before
+    which something is done by hand, is held back until somebody has said go on; waits_at_changes: the
+    same where another yarn is needed; None: only where it is changed by hand. wait_s: how long a step
+    waits for bytes. first: what is to be agreed to before the board is spoken to. reopen: opens the port
+    again after the cable was out; None: that ends the session. sleep: waits while there is no port.
     """
 
     def __init__(
@@ -73,6 +75,7 @@ class Session:
         waits_at_bands: bool = True,
         waits_at_changes: bool | None = None,
         wait_s: float = 0.05,
+        first: Sequence[Question] = (),
         reopen: Callable[[], Transport] | None = None,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
@@ -86,12 +89,13 @@ class Session:
         self._waits_at_bands = waits_at_bands
         self._waits_at_changes = waits_at_changes
         self._wait_s = wait_s
+        self._first = deque(first)
         self._reopen = reopen
         self._sleep = sleep
         host.wait_s = min(line.WAIT_S, wait_s)
         self._troubles: deque[Fault | int] = deque()  # a fault, or the number of a pass driven wrongly
         self._state = State.GREETING
-        self._greeted = self._ended = self._finished = False
+        self._greeted = self._foreign = self._ended = self._finished = False
         self._quiet = False
         self._lost: LinkError | None = None
         self._fault: BoardFault | None = None
@@ -119,6 +123,14 @@ class Session:
             self.over = True
         self._notice_state()
         return self._talk.take()
+
+    def close(self) -> None:
+        """Leave it, at whatever point: the board pauses after the pass under way. Does no harm when it is over."""
+        if not self.over and self._greeted and not self._foreign and self._lost is None:
+            with contextlib.suppress(LinkError):
+                self.host.send(PauseMessage(1))
+        self._work.close()
+        self.over = True
 
     def run(self) -> Iterator[Event]:
         """Step to the end."""
@@ -190,6 +202,8 @@ class Session:
     def _run(self) -> Work:
         while True:
             try:
+                while self._first:
+                    yield from self._ask(self._first.popleft())
                 if self._lost is not None:
                     yield from self._regain()
                 yield from self._open()
@@ -254,6 +268,8 @@ class Session:
         found = Found(info.board, info.boots, info.slots, status, checkpoint)
         decision = settle(self.plan.fingerprint, self.plan.passes, self._record.known, found)
         if not isinstance(decision, Adopt):
+            if status.fingerprint and not of_this_plan(self.plan.fingerprint, self._record.known, found):
+                yield from self._end_other(status.done)
             yield from self._stop_board()
         if isinstance(decision, AskRow):
             row = yield from self._ask_row(decision)
@@ -272,10 +288,18 @@ class Session:
             return
         self._tell(told.Greeted(info, self.done, False))
         if self.done < self.plan.passes:
-            ready = Question(Kind.READY, self.done + 1, prompts.set_up(self.plan, self.done))
+            since = isinstance(decision, Begin) and decision.since
+            ready = Question(Kind.READY, self.done + 1, prompts.set_up(self.plan, self.done, since=since))
             reply = yield from self._ask(ready)
             if not isinstance(reply, told.StepBack):  # which begins by itself
                 yield from self._begin()
+
+    def _end_other(self, done: int) -> Work:
+        """Ask before another piece is ended on the board; whoever stops here leaves it as it is."""
+        self._foreign = True
+        other = Prompt(What.OTHER, self.done + 1, count=done)
+        yield from self._ask(Question(Kind.OTHER, self.done + 1, (other,)))
+        self._foreign = False
 
     def _ask_row(self, decision: AskRow) -> Generator[None, None, int]:
         """The number of the last whole pass; one that is no candidate is asked about once more."""
@@ -324,7 +348,7 @@ class Session:
 
     def _leave(self) -> Work:
         """Stop on the way, so that a resume has nothing to ask."""
-        if self._lost is not None or self.host.info is None:
+        if self._lost is not None or self._foreign or self.host.info is None:
             return
         try:
             yield from self._rest()
@@ -390,7 +414,10 @@ class Session:
         talk.ask(question)
         try:
             while (reply := talk.reply()) is None:
-                self._pump()
+                if self.host.info is None and not self._greeted:
+                    self._sleep(min(self._wait_s, ASKED_S))  # the board is not spoken to yet
+                else:
+                    self._pump()
                 if self._stop_wished():
                     raise _StopAsked
                 if talk.wishes and isinstance(talk.wishes[0][1], told.PlainRows) and talk.plain_rows_first:

@@ -30,6 +30,7 @@ class Known:
     resting tells that the piece is new, not resting that its journal was lost).
     sequence: of the checkpoint that the board held when counting began, which is no news.
     back: where a step back that is under way will end; None when there is none.
+    run: the identity of this knitting of the piece; 0 in a journal of an old form.
     """
 
     done: int = 0
@@ -38,17 +39,23 @@ class Known:
     boots: int | None = None
     sequence: int | None = None
     back: int | None = None
+    run: int = 0
 
 
 @dataclass(frozen=True)
 class Found:
-    """What a board tells when it is greeted."""
+    """What a board tells when it is greeted.
+
+    run: of the plan in force; saved_run: of the checkpoint; 0 where the board tells none.
+    """
 
     board: int
     boots: int
     slots: int
     status: Status
     checkpoint: Checkpoint
+    run: int = 0
+    saved_run: int = 0
 
 
 @dataclass(frozen=True)
@@ -60,9 +67,13 @@ class Adopt:
 
 @dataclass(frozen=True)
 class Begin:
-    """`done` passes are knitted; the plan is to be put in force from the next one."""
+    """`done` passes are knitted; the plan is to be put in force from the next one.
+
+    since: whether the board has begun another piece since.
+    """
 
     done: int
+    since: bool = False
 
 
 @dataclass(frozen=True)
@@ -75,20 +86,27 @@ class AskRow:
 
 def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt | Begin | AskRow:
     """What to do with a plan of this fingerprint and so many passes."""
-    if found.status.fingerprint == fingerprint:
+    if of_this_plan(fingerprint, known, found):
         return _in_force(known, found)
     if known.back is not None:
         return AskRow((known.back, known.done), "a step back was under way")
     checkpoint = found.checkpoint
-    tells = bool(checkpoint.valid) and checkpoint.fingerprint == fingerprint
+    tells = bool(checkpoint.valid) and checkpoint.fingerprint == fingerprint and _of_this_run(known, found.saved_run)
     if known.board is None and not known.done:
         return _without_journal(checkpoint.done if tells else 0, passes, new=known.resting)
     news = tells and known.board == found.board and checkpoint.sequence != known.sequence
     furthest = max(known.done, checkpoint.done) if news else known.done
     if news and not known.done - LAG <= checkpoint.done <= known.done + (0 if known.resting else found.slots):
         return AskRow((known.done, checkpoint.done), "journal and board disagree")
+    # Another piece was begun on this board since, so its memory of this one is gone.
+    since = known.board == found.board and (
+        bool(found.status.fingerprint)
+        or (bool(checkpoint.valid) and not tells and checkpoint.sequence != known.sequence)
+    )
     if known.resting or furthest == passes:
-        return Begin(furthest)
+        return Begin(furthest, since)
+    if since:
+        return AskRow((furthest, furthest + 1), "another piece was knitted on this board since")
     if (known.board, known.boots) == (found.board, found.boots) and not found.status.flags & Status.WRITING:
         return Begin(furthest)
     why = "the board was restarted" if known.board == found.board else "this is another board"
@@ -113,3 +131,13 @@ def _in_force(known: Known, found: Found) -> Adopt | AskRow:
     if (known.board, known.boots) == (found.board, found.boots) and seen <= known.done <= status.done:
         return Adopt(known.done)
     return AskRow((known.done, status.done), "journal and board disagree")
+
+
+def of_this_plan(fingerprint: int, known: Known, found: Found) -> bool:
+    """Whether the plan in force on the board is this one, in this very run."""
+    return found.status.fingerprint == fingerprint and _of_this_run(known, found.run)
+
+
+def _of_this_run(known: Known, run: int) -> bool:
+    """Whether what the board tells is of the journal's own run. A journal that has no board yet cannot know."""
+    return known.board is None or not known.run or not run or known.run == run

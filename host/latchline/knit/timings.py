@@ -6,13 +6,14 @@ from contextlib import suppress
 from pathlib import Path
 
 from latchline.errors import JournalError
-from latchline.knit.journal import SUFFIX, Journal, journal_folder
+from latchline.knit.journal import Journal
+from latchline.knit.journals import journals
 from latchline.timing.passes import PassTiming, time_passes
 
 
 def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
     """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
-    with Journal.open(path) as journal:
+    with Journal.read(path) as journal:
         plan, records = journal.plan(), journal.pass_records()
     if not records:
         raise JournalError("no pass has been knitted yet", where=str(path), hint="knit a row first")
@@ -21,12 +22,12 @@ def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
 
 def newest_journal() -> Path:
     """The journal last written to that holds a pass, or else the last. Raises JournalError when there is none."""
-    paths = list(journal_folder().glob(f"*{SUFFIX}"))
+    paths = journals()
     if not paths:
         raise JournalError("there is no journal yet", hint="knit something first, or name a journal")
     paths.sort(key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
     for path in paths:
-        with suppress(JournalError), Journal.open(path) as journal:
+        with suppress(JournalError), Journal.read(path) as journal:
             if journal.pass_records():
                 return path
     return paths[0]

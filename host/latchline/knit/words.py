@@ -22,6 +22,16 @@ def line(prompt: Prompt) -> str:
             return f"pass {prompt.count} did not count: undo what is knitted of it"
         case What.UNKNIT:
             return f"un-knit {prompt.count} pass{'es' if prompt.count != 1 else ''}"
+        case What.BEGUN:
+            before = f"this piece was begun before, {prompt.count} passes of it are knitted ({prompt.text})"
+            return f"{before}: go on here only to begin it anew"
+        case What.OTHER:
+            return (
+                f"the board is in the middle of another piece and has counted {prompt.count} passes of it: "
+                "going on here ends that piece on the board; stop here to go on with that one first"
+            )
+        case What.SINCE:
+            return "another piece was begun on this board since: look whether the right fabric hangs on the needles"
         case What.LOOK:
             return f"pass {prompt.count} was not knitted as planned: look at it, step back if it is wrong"
     return prompt.text

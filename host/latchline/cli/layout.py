@@ -1,0 +1,175 @@
+"""How the screen is laid out: lines that fit the terminal, the most important first. Computed, not drawn.
+
+It is read at two metres, from the carriage: the state as a bar across the whole width with a shape of its
+own, then the pass in large figures, then the yarn as a block of its colour, then what comes next. A figure
+is never cropped: where the large ones do not fit, the number stands in plain type.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from textwrap import wrap
+
+from rich.text import Text
+
+from latchline.cli.keys import HELP
+from latchline.cli.wording import BLOCK, STATES, question_lines, title_of
+from latchline.knit import words
+from latchline.knit.events import Kind, Question, State
+from latchline.knit.talk import ROW_KINDS
+from latchline.knit.view import View
+from latchline.plan.model import Plan
+
+GAP = 3
+TALL = 30  # lines from which on the bar is three lines high
+SWATCH = 8
+
+# Figures five lines high and five wide, so that a row number reads across a room.
+_DIGITS = {
+    "0": "█████|█   █|█   █|█   █|█████",
+    "1": "  █  |███  |  █  |  █  |█████",
+    "2": "█████|    █|█████|█    |█████",
+    "3": "█████|    █| ████|    █|█████",
+    "4": "█   █|█   █|█████|    █|    █",
+    "5": "█████|█    |█████|    █|█████",
+    "6": "█████|█    |█████|█   █|█████",
+    "7": "█████|    █|   █ |  █  |  █  ",
+    "8": "█████|█   █|█████|█   █|█████",
+    "9": "█████|█   █|█████|    █|█████",
+}
+_ARROWS = {
+    "leftward": "    █        |  ███        |█████████████|  ███        |    █        ",
+    "rightward": "        █    |        ███  |█████████████|        ███  |        █    ",
+}
+
+
+def big(number: int) -> list[str]:
+    """A number in large figures, five lines of one width."""
+    rows = zip(*(_DIGITS[digit].split("|") for digit in str(number)), strict=True)
+    return ["  ".join(parts) for parts in rows]
+
+
+def arrow(direction: str) -> list[str]:
+    return _ARROWS[direction].split("|")
+
+
+def layout(plan: Plan, view: View, typed: str, said: Sequence[str], width: int = 80, height: int = 24) -> list[Text]:
+    """At most `height` lines of at most `width`; the last one is where the typing shows."""
+    bottom = _wrapped(f"> {typed}", width, "bold")[-1:] if typed else _wrapped(HELP, width, "dim")
+    top = _bar(view, width, 3 if height >= TALL else 1)
+    asked: list[Text] = []
+    if view.question is not None:
+        asked = _question(plan, view, view.question, width, height - len(top) - 1)
+    room = height - len(top) - len(asked) - 1
+    if len(bottom) > room + 1:
+        bottom = bottom[: max(1, room + 1)]
+    room -= len(bottom) - 1
+    parts: dict[str, list[Text]] = {}
+    for name, lines in (
+        ("figures", _figures(view, width)),
+        ("yarns", _yarns(view, width)),
+        ("next", _next(view, width) if view.question is None else []),
+        ("facts", _facts(view, width) if view.question is None else []),
+        ("said", [line for text in said for line in _wrapped(text, width, "dim")]),
+    ):
+        if name == "said":
+            lines = lines[-max(0, room - 1) :] if room > 1 else []
+        if lines and len(lines) + 1 <= room:
+            parts[name] = [Text(), *lines]
+            room -= len(lines) + 1
+    order = (*parts.get("figures", ()), *parts.get("yarns", ()), *parts.get("next", ()))
+    body = [*top, *order, *asked, *parts.get("facts", ()), *parts.get("said", ())]
+    filling = [Text()] * max(0, height - len(body) - len(bottom))
+    return [*body, *filling, *bottom][-height:]
+
+
+def _bar(view: View, width: int, lines: int) -> list[Text]:
+    says, colour, shape = STATES[view.state]
+    text = says.upper()
+    sides = min(width // 6, (width - len(text) - 2) // 2)
+    text = f"{shape * sides} {text} {shape * sides}" if sides > 0 else text
+    style = f"bold reverse {colour}"
+    if len(text) > width:
+        return [Text(line.center(width), style=style) for line in wrap(text, width)]
+    blank = [Text(" " * width, style=style)] * (lines // 2)
+    return [*blank, Text(text.center(width), style=style), *blank]
+
+
+def _figures(view: View, width: int) -> list[Text]:
+    """Pass, way and how many are still to do, as large as they fit."""
+    way = view.row.direction
+    left = view.passes - view.number + (view.state is not State.OVER)
+    pass_block = _column("PASS", big(view.number))
+    way_block = _column(way.upper(), arrow(way))
+    left_block = _column("STILL TO DO", big(left))
+    for blocks in ((pass_block, way_block, left_block), (pass_block, way_block), (pass_block,)):
+        used = sum(len(block[0]) for block in blocks) + GAP * (len(blocks) - 1)
+        if used <= width:
+            break
+    else:
+        return _wrapped(f"PASS {view.number} {way.upper()}, {left} STILL TO DO", width, "bold")
+    gap = " " * min(12, (width - used) // len(blocks) + GAP if len(blocks) > 1 else 0)
+    rows = [gap.join(parts) for parts in zip(*blocks, strict=True)]
+    lines = [Text(row.center(width).rstrip(), style="bold") for row in rows]
+    rest = ("" if way_block in blocks else f"{way.upper()}  ") + ("" if left_block in blocks else f"{left} STILL TO DO")
+    return lines + (_wrapped(rest.strip(), width, "bold") if rest.strip() else [])
+
+
+def _column(title: str, block: Sequence[str]) -> list[str]:
+    wide = max(len(title), len(block[0]))
+    return [title.center(wide), *(line.center(wide) for line in block)]
+
+
+def _yarns(view: View, width: int) -> list[Text]:
+    """Each yarn on a line of its own, behind a block of its colour."""
+    swatch = min(SWATCH, width // 4)
+    return [
+        Text.assemble((BLOCK * swatch, yarn.colour), ("  " + yarn.name)[: width - swatch], style="bold")
+        for yarn in view.row.yarns
+    ]
+
+
+def _next(view: View, width: int) -> list[Text]:
+    if view.coming is None:
+        return []
+    first, *more = view.coming.prompts
+    texts = [words.ahead(first, view.number), *(words.short(prompt) for prompt in more)]
+    return _wrapped("; ".join(texts).upper(), width, "bold yellow" if view.coming.ahead <= 1 else "bold")
+
+
+def _facts(view: View, width: int) -> list[Text]:
+    row = f", chart row {view.chart_row}" if view.chart_row else ""
+    facts = [f"{view.band}{row}"]
+    if view.rows_per_min is not None:
+        left = "" if view.left is None else f", about {_minutes(view.left.left_s)} left ± {_minutes(view.left.error_s)}"
+        facts.append(f"{view.rows_per_min:.0f} rows a minute{left}")
+    facts.append(f"{view.loaded} passes loaded ahead")
+    return [line for fact in facts for line in _wrapped(fact, width, "")]
+
+
+def _question(plan: Plan, view: View, question: Question, width: int, room: int) -> list[Text]:
+    title = [Text(line.ljust(width), style="bold reverse") for line in wrap(title_of(question, view), width)]
+    pictures = None
+    if question.kind in ROW_KINDS:
+        without = question_lines(plan, question, width, 0)
+        pictures = max(
+            2 * len(question.candidates), room - len(title) - sum(len(wrap(line, width)) for line in without)
+        )
+    lines = [
+        part
+        for line in question_lines(plan, question, width, pictures)
+        for part in ([line] if len(line) <= width else wrap(line, width))
+    ]
+    if question.kind is Kind.PLAIN:
+        lines += wrap(f"{view.plain_rows} plain rows so far, by the carriage's way.", width)
+    texts = [*title, *(Text(line) for line in lines)]
+    # What is to be answered stays in sight, whatever has no room.
+    return texts if len(texts) <= room else [*texts[: max(1, room - 1)], texts[-1]][:room]
+
+
+def _wrapped(text: str, width: int, style: str) -> list[Text]:
+    return [Text(line, style=style) for line in wrap(text, width) or [""]]
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds >= 90 else f"{seconds:.0f} s"
