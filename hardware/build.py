@@ -11,6 +11,7 @@ import io
 from collections import defaultdict
 from pathlib import Path
 
+import bring_up
 import draw
 import netlist
 from netlist import Netlist, Part
@@ -29,6 +30,11 @@ def outputs() -> dict[str, bytes]:
         files[f"{folder}/bill.csv"] = bill(circuit).encode()
         files[f"{folder}/wiring.md"] = wiring(circuit).encode()
     return files
+
+
+def simulated() -> dict[str, bytes]:
+    """The files whose figures ngspice finds, by their path in this folder."""
+    return {f"builds/{circuit.name}/bring-up.md": bring_up.page(circuit).encode() for circuit in netlist.builds()}
 
 
 def bill(circuit: Netlist) -> str:
@@ -87,7 +93,7 @@ def _shortened(nodes: list[str], name: str) -> str:
 
 
 def main() -> None:
-    for name, content in outputs().items():
+    for name, content in (outputs() | simulated()).items():
         file = FOLDER / name
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(content)

@@ -1,0 +1,240 @@
+"""What a meter shows at each step of the build, and what the protections hold, in ngspice on the netlist itself."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
+
+import bring_up  # type: ignore[import-not-found]
+import netlist  # type: ignore[import-not-found]
+import spice  # type: ignore[import-not-found]
+from bring_up import GUARD, LAMPS, SENSORS, SUPPLY  # type: ignore[import-not-found]
+
+from latchline.machine.sense import current_pin_v, supply_pin_v
+
+HARDWARE = Path(__file__).parents[2] / "hardware"
+pytestmark = [pytest.mark.spice]
+if shutil.which("ngspice") is None and not os.environ.get("CI"):
+    pytestmark.append(pytest.mark.skip(reason="ngspice is not installed (Debian package ngspice)"))
+
+CIRCUIT = netlist.load()
+CLAMPS = SUPPLY | {f"{letter}{100 + n}" for letter in "DZ" for n in range(16)}
+
+
+def volts(at: dict[str, float], pin: str, circuit: Any = CIRCUIT) -> float:
+    name = spice.node(circuit, pin)
+    return 0.0 if name == "0" else at[name]
+
+
+def meter(circuit: Any, fitted: set[str], red: str, black: str) -> float | None:
+    """The diode range of a meter, 1 mA from 3 V, everything unplugged; None where it shows no reading."""
+    bench = spice.Bench(usb_v=0.0, supply_v=0.0, fitted=fitted, coils=(), switch=True)
+    r, b = spice.node(circuit, red), spice.node(circuit, black)
+    probe = [f"Vmeter open {b} 3", f"Rmeter open {r} 2k"]
+    at = spice.operating_point(circuit, bench, probe)
+    shown = (0.0 if r == "0" else at[r]) - (0.0 if b == "0" else at[b])
+    return shown if shown < 2.0 else None
+
+
+# ---- step 3: guard and sense -------------------------------------------------------------------
+
+
+def test_step_3_the_clamp_of_the_five_volts_shows_its_direction() -> None:
+    assert 0.5 < (meter(CIRCUIT, {"Z1", "F2"}, "GND", "5V") or 9) < 0.9
+    assert meter(CIRCUIT, {"Z1", "F2"}, "5V", "GND") is None
+
+
+def test_step_3_the_sense_pins_read_nothing_before_there_is_a_supply() -> None:
+    at = spice.operating_point(CIRCUIT, spice.Bench(supply_v=0.0, fitted=GUARD, coils=()))
+    assert 4.4 < volts(at, "5V") < 5.2
+    assert abs(volts(at, "SUPPLY SENSE")) < 0.05
+    assert abs(volts(at, "CURRENT SENSE")) < 0.05
+
+
+# ---- step 4: sensor inputs ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("pin", "net", "rests_v"),
+    [("J3.3", "LEFT END", 5), ("J4.3", "RIGHT END", 5), ("J2.3", "ENCODER A", 0), ("J2.4", "ENCODER B", 0)],
+)
+def test_step_4_a_line_joined_to_ground_moves_its_pin(pin: str, net: str, rests_v: float) -> None:
+    bench = spice.Bench(supply_v=0.0, fitted=SENSORS, coils=())
+    rest, joined = (spice.operating_point(CIRCUIT, replace(bench, low=low)) for low in ([], [pin]))
+    assert volts(rest, pin) == pytest.approx(5, abs=0.2)
+    assert volts(rest, net) == pytest.approx(rests_v, abs=0.2)
+    assert volts(joined, net) == pytest.approx(5 - rests_v, abs=0.2)
+
+
+# ---- step 7 to 10 ------------------------------------------------------------------------------
+
+
+def test_step_7_lamp_and_buzzer_are_dark_and_silent_in_reset() -> None:
+    at = spice.operating_point(CIRCUIT, spice.Bench(supply_v=0.0, fitted=LAMPS, coils=(), reset=True))
+    assert volts(at, "READY LAMP") < 1.0
+    assert volts(at, "5V") - volts(at, "BUZZER SWITCHED") < 0.2
+
+
+@pytest.mark.parametrize(("supply_v", "low_v", "high_v"), [(12, 1.41, 1.73), (24, 2.97, 3.29)])
+def test_step_8_the_supply_shows_at_its_sense_pin(supply_v: float, low_v: float, high_v: float) -> None:
+    page = (HARDWARE / "README.md").read_text(encoding="utf-8")
+    assert f"{low_v} to {high_v} V for {supply_v} V" in page
+    share = 0.1 if supply_v == 12 else 0.05
+    for volts_in, edge_v in ((supply_v * (1 - share), low_v), (supply_v * (1 + share), high_v)):
+        bench = spice.Bench(supply_v=volts_in, fitted=SUPPLY, coils=())
+        at = spice.operating_point(CIRCUIT, bench)
+        assert volts(at, "COIL+") == pytest.approx(volts_in, rel=0.01)
+        assert volts(at, "SUPPLY SENSE") == pytest.approx(edge_v, abs=0.02)
+        assert abs(volts(at, "CURRENT SENSE")) < 0.05
+
+
+@pytest.mark.parametrize("supply_v", [13.2, 25.2])
+def test_step_8_the_capacitor_is_empty_after_a_count_of_ten(supply_v: float) -> None:
+    lines = [f".ic v({spice.node(CIRCUIT, 'COIL+')})={supply_v}", ".tran 10m 10 uic",
+             f".meas tran left FIND v({spice.node(CIRCUIT, 'COIL+')}) AT=9.9"]  # fmt: skip
+    bench = spice.Bench(supply_v=0.0, fitted=SUPPLY - {"J1"}, coils=(), usb_v=0.0)
+    assert spice.measured(CIRCUIT, bench, lines)["left"] < 1.0
+
+
+def clamp_readings(diode: str, zener: str) -> tuple[float | None, ...]:
+    """The four readings of step 9 at selector 5. Each part is right, reversed, absent or (a diode for a zener) plain."""
+    nets, fitted = dict(CIRCUIT.nets), CLAMPS - {"U1"}
+    circuit = CIRCUIT
+    for ref, state, outer in (("D105", diode, "SELECTOR 5"), ("Z105", zener, "COIL+")):
+        if state == "absent":
+            fitted = fitted - {ref}
+        if state == "reversed":
+            swap = {f"{ref}.A": f"{ref}.K", f"{ref}.K": f"{ref}.A"}
+            for name in (outer, "CLAMP 5"):
+                nets[name] = replace(nets[name], nodes=tuple(swap.get(node, node) for node in nets[name].nodes))
+    circuit = replace(CIRCUIT, nets=nets)
+    probes = (("SELECTOR 5", "CLAMP 5"), ("CLAMP 5", "SELECTOR 5"), ("COIL+", "CLAMP 5"), ("CLAMP 5", "COIL+"))
+    return tuple(meter(circuit, fitted, red, black) for red, black in probes)
+
+
+def passes(readings: tuple[float | None, ...]) -> bool:
+    forward, back, zener_forward, zener_back = readings
+    return (
+        forward is not None and 0.4 <= forward <= 0.8 and back is None
+        and zener_forward is not None and 0.5 <= zener_forward <= 0.9 and zener_back is None
+    )  # fmt: skip
+
+
+def test_step_9_a_sound_clamp_gives_the_four_readings_of_the_page() -> None:
+    assert passes(clamp_readings("right", "right"))
+
+
+@pytest.mark.parametrize("diode", ["right", "reversed", "absent"])
+@pytest.mark.parametrize("zener", ["right", "reversed", "absent"])
+def test_step_9_no_clamp_a_part_missing_or_turned_round_does_not_pass(diode: str, zener: str) -> None:
+    assert passes(clamp_readings(diode, zener)) == (diode == zener == "right")
+
+
+@pytest.mark.parametrize("driver", netlist.DRIVERS)
+def test_step_10_every_coil_is_off_while_the_board_is_in_reset(driver: str) -> None:
+    circuit = netlist.load(driver)
+    at = spice.operating_point(circuit, spice.Bench(reset=True, coils=()))
+    assert volts(at, "OUTPUT ENABLE", circuit) == pytest.approx(5, abs=0.2)
+    at = spice.operating_point(circuit, spice.Bench(reset=True))
+    for n in range(16):
+        assert volts(at, f"SELECTOR {n}", circuit) == pytest.approx(volts(at, "COIL+", circuit), abs=0.1)
+
+
+# ---- what the board reads and what the coils' current lifts -------------------------------------
+
+
+@pytest.mark.parametrize("driver", netlist.DRIVERS)
+@pytest.mark.parametrize("on", [0, 1, 3, 16])
+def test_the_board_reads_supply_and_current_as_the_host_reckons(driver: str, on: int) -> None:
+    circuit = netlist.load(driver)
+    at = spice.operating_point(circuit, spice.Bench(on=range(on)))
+    amperes = -volts(at, "SUPPLY MINUS", circuit) / 0.1
+    assert volts(at, "CURRENT SENSE", circuit) == pytest.approx(current_pin_v(amperes), abs=0.005, rel=0.01)
+    assert volts(at, "SUPPLY SENSE", circuit) == pytest.approx(supply_pin_v(volts(at, "COIL+", circuit)), rel=0.01)
+    drop_v = {"register": 5 * 0.1, "darlington": 1.0, "mosfet": 0.0}[driver]
+    assert amperes == pytest.approx(on * (volts(at, "COIL+", circuit) - drop_v) / 120, rel=0.02, abs=1e-3)
+
+
+def test_sixteen_coils_on_lift_no_ground_of_the_drivers_and_all_of_the_supplys_minus() -> None:
+    at = spice.operating_point(CIRCUIT, spice.Bench(on=range(16), supply_v=13.2))
+    assert spice.node(CIRCUIT, "U3.GND1") == spice.node(CIRCUIT, "U1.GND") == "0"
+    assert volts(at, "SUPPLY MINUS") == pytest.approx(-0.16, abs=0.02)
+    assert 0.1 * 1.6**2 < 0.3  # W in the shunt
+
+
+# ---- protections -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("driver", "supply_v"), [("register", 13.2), ("register", 25.2), ("darlington", 13.2)])
+def test_a_coils_lead_beside_a_sensors_makes_no_edge(driver: str, supply_v: float) -> None:
+    """100 pF between them, the lead falling from the clamp's voltage to zero in 50 ns and back.
+
+    74HC14 at 4.5 V, data sheet: a high is a high down to 2.0 V at the latest, a low a low up to 2.3 V at the least.
+    """
+    circuit = netlist.load(driver, 12 if supply_v < 20 else 24)
+    peak_v = supply_v + spice.number(circuit.parts["Z100"].value) * 1.05 + 0.8
+    for low in ([], ["J2.3"]):
+        lead = [f"Vlead lead 0 PULSE({peak_v} 0 10u 50n 50n 200u 1)", f"Cpair lead {spice.node(circuit, 'J2.3')} 100p",
+                ".tran 50n 500u 0 50n", f".meas tran low MIN v({spice.node(circuit, 'U2.1A')})",
+                f".meas tran high MAX v({spice.node(circuit, 'U2.1A')})"]  # fmt: skip
+        seen = spice.measured(circuit, spice.Bench(supply_v=0, coils=(), low=low), lead)
+        rest_v = 0.0 if low else 5.0
+        assert seen["low"] > (2.0 if not low else -0.5)
+        assert seen["high"] < (6.0 if not low else 2.3)
+        assert max(abs(seen["low"] - rest_v), abs(seen["high"] - rest_v)) < 0.9
+
+
+def test_an_encoders_edge_comes_through_the_filter_in_time() -> None:
+    """Open collector letting go: to the latest threshold of a 74HC14 (3.15 V at 4.5 V) well before the next edge."""
+    lines = ["Vgate gate 0 PULSE(5 0 10u 1u 1u 1m 2m)", f"Sline {spice.node(CIRCUIT, 'J2.3')} 0 gate 0 sw",
+             ".model sw SW(VT=2.5 VH=0 RON=50 ROFF=10MEG)", ".tran 0.2u 300u",
+             f".meas tran rise TRIG v(gate) VAL=2.5 FALL=1 TARG v({spice.node(CIRCUIT, 'U2.1A')}) VAL=3.5 RISE=1"]  # fmt: skip
+    rise_s = spice.measured(CIRCUIT, spice.Bench(supply_v=0, coils=()), lines)["rise"]
+    assert rise_s < 25e-6  # edges lie 750 µs apart at 1.5 m/s, 4.5 mm and four a needle
+
+
+def test_a_coils_lead_on_the_five_volts_lifts_them_by_less_than_a_volt() -> None:
+    """The terminal of an unselected coil of 120 Ω touches the sensors' 5 V; the sensors' own load is left out."""
+    touch = [f"Rtouch {spice.node(CIRCUIT, 'SELECTOR 0')} {spice.node(CIRCUIT, '5V')} 0.1"]
+    at = spice.operating_point(CIRCUIT, spice.Bench(supply_v=13.2), touch)
+    assert volts(at, "5V") < 6.0
+    assert volts(at, "USB 5V") < 5.5
+
+
+@pytest.mark.parametrize("driver", netlist.DRIVERS)
+@pytest.mark.parametrize("volts_in", netlist.VOLTS)
+def test_a_coil_that_is_switched_off_stays_under_the_ceiling_of_42_volts(driver: str, volts_in: int) -> None:
+    circuit = netlist.load(driver, volts_in)
+    supply_v = 13.2 if volts_in == 12 else 25.2
+    drain = spice.node(circuit, "SELECTOR 0")
+    lines = ["Vgate gate 0 PULSE(0 5 1m 1u 1u 8m 1)", f"Sdrive {drain} 0 gate 0 sw",
+             ".model sw SW(VT=2.5 VH=0 RON=5 ROFF=10MEG)", ".tran 2u 12m", f".meas tran peak MAX v({drain})"]  # fmt: skip
+    bench = spice.Bench(supply_v=supply_v, coil_ohm=120 if volts_in == 12 else 180)
+    assert supply_v + 10 < spice.measured(circuit, bench, lines)["peak"] < 42
+
+
+# ---- the bring-up sheets -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("driver", netlist.DRIVERS)
+@pytest.mark.parametrize("volts_in", netlist.VOLTS)
+def test_the_committed_bring_up_sheet_is_what_ngspice_finds(driver: str, volts_in: int) -> None:
+    circuit = netlist.load(driver, volts_in)
+    kept = (HARDWARE / "builds" / circuit.name / "bring-up.md").read_text(encoding="utf-8")
+    assert kept == bring_up.page(circuit), "run python hardware/build.py"
+
+
+def test_the_bring_up_sheet_fits_the_steps_of_the_build_order() -> None:
+    page = (HARDWARE / "README.md").read_text(encoding="utf-8")
+    for step in bring_up.steps(CIRCUIT):
+        title = step.title.split(",")[0].removeprefix("the same")
+        heading = next(line for line in page.splitlines() if line.startswith(f"{step.number}. "))
+        assert not title or title.split()[0] in heading.lower()
