@@ -68,7 +68,8 @@ def steps(circuit: Netlist) -> list[Step]:
         Step(12, "all coils, all off", replace(all_on, on=()), (*first, SENSE_V, SENSE_A), 4 * coil_a,
              f"with coils of {ohm:g} Ω"),
         Step(12, "all coils on at once: never on purpose", all_on,
-             (*first, PLUS, SENSE_A, Point("SUPPLY MINUS", "− of J1")), 0.0, "for comparison only: F1 must open within minutes where this is more than 2.1 times its rating"),
+             (*first, PLUS, SENSE_A, Point("SUPPLY MINUS", "− of J1")), 0.0,
+             "for comparison only: F1 must open within minutes where this is more than 2.1 times its rating"),
     ]  # fmt: skip
 
 
