@@ -12,6 +12,8 @@ from PIL import Image
 
 import latchline
 from latchline import errors
+from latchline.knit.journal import Journal
+from latchline.knit.talk import GoesOn
 
 PACKAGE = Path(latchline.__file__).parent
 WAVES = "X..X\n.XX.\n"
@@ -63,6 +65,26 @@ def test_a_piece_is_checked_drawn_and_knitted_through_the_door(piece: latchline.
     told: list[int] = []
     assert latchline.knit_dry(piece, seed=3, progress=told.append).as_planned
     assert told == [1, 2, 3, 4, 5, 6]
+
+
+def test_a_piece_is_knitted_through_the_door_and_written_down(piece: latchline.Piece, tmp_path: Path) -> None:
+    file = tmp_path / "waves.latchline"
+    with latchline.begin(piece, "sim://?seed=3", journal=file, operator=GoesOn()) as session:
+        while not session.over:
+            session.step()
+        assert session.summary().finished
+    with Journal.open(file) as journal:
+        assert journal.finished
+
+
+def test_what_cannot_be_knitted_is_not_begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    (tmp_path / "never.txt").write_text("X.X\n" * 8)
+    never = latchline.piece_of(tmp_path / "never.txt", technique="tuck", rows=40)
+    with pytest.raises(latchline.NotKnittable) as caught, latchline.begin(never, "sim://?seed=3"):
+        pass
+    assert caught.value.sentence().endswith("; knit it all the same with regardless; see all of it.")
+    assert not list(tmp_path.rglob("*.latchline"))
 
 
 @pytest.mark.parametrize(

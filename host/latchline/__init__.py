@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from latchline.chart.read import parse_chart
     from latchline.checks.model import Finding
     from latchline.door import (
+        begin,
         check,
         draw_fabric,
         draw_working_chart,
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
         ChartError,
         InputError,
         JournalError,
+        JournalInUse,
         KnittingError,
         LatchlineError,
         LinkError,
@@ -46,6 +48,7 @@ if TYPE_CHECKING:
         Silent,
         WrongVersion,
     )
+    from latchline.knit.session import Session
     from latchline.piece.file import load_piece as open_piece
     from latchline.piece.file import parse_piece
     from latchline.piece.model import Piece
@@ -62,6 +65,7 @@ __all__ = [
     "Finding",
     "InputError",
     "JournalError",
+    "JournalInUse",
     "KnittingError",
     "LatchlineError",
     "LinkError",
@@ -73,8 +77,10 @@ __all__ = [
     "Plan",
     "PortError",
     "ProfileError",
+    "Session",
     "Silent",
     "WrongVersion",
+    "begin",
     "check",
     "draw_fabric",
     "draw_working_chart",
@@ -96,6 +102,7 @@ _ELSEWHERE = {
     "Finding": "checks.model",
     "Piece": "piece.model",
     "Plan": "plan.model",
+    "Session": "knit.session",
     "open_chart": "piece.of_chart:drawing_of",
     "open_piece": "piece.file:load_piece",
     "parse_chart": "chart.read",

@@ -1,22 +1,31 @@
-"""The port's door: find it, open it, say the cautions the first time, and have it simulate the right machine."""
+"""The port's door: find it, open it, say the cautions the first time, and begin a session on it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from latchline.errors import InputError, file_trouble
+from latchline.knit.events import Question
 from latchline.knit.journals import journal_folder
+from latchline.knit.record import Record
+from latchline.knit.session import Session
+from latchline.knit.talk import Operator
+from latchline.link.host import Host
 from latchline.link.messages import Bed
-from latchline.link.port import Port, find_port, open_port
+from latchline.link.port import Port, clock_of, find_port, open_port
 from latchline.link.setup import bed_message
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.profile import Profile
 from latchline.machine.sense import watch_limits
+from latchline.plan.model import Plan
 from latchline.sim.port import SimPort, register
 
 AUTO = "auto"  # the one port on USB
 USED = "ports-used"  # one a line
+WAIT_S = 0.05  # how long a step waits for the board
+VIRTUAL_WAIT_S = 0.25  # a simulated port's time flies while nobody waits for it
 
 
 def connect(name: str, machine: Profile | None = None, *, caution: Callable[[str], None] | None = None) -> Port:
@@ -55,6 +64,35 @@ def _require_same(name: str, simulated: Profile, machine: Profile) -> None:
             where=name,
             hint="leave the name out, as in sim://?seed=1, or knit for that machine",
         )
+
+
+def session_on(
+    line: Port,
+    plan: Plan,
+    *,
+    operator: Operator | None = None,
+    record: Record | None = None,
+    waits_at_bands: bool = True,
+    waits_at_changes: bool | None = None,
+    first: Sequence[Question] = (),
+    reopen: Callable[[], Port] | None = None,
+) -> Session:
+    """A session on an open port, by the port's own time; `Session` says what the others are."""
+    clock = clock_of(line)
+    virtual = clock is not time.monotonic
+    return Session(
+        Host(line, clock, nonce=time.time_ns() & 0xFFFFFFFF),
+        plan,
+        operator,
+        clock=clock,
+        record=record,
+        bed=None if virtual else watched_bed(plan.profile),
+        waits_at_bands=waits_at_bands,
+        waits_at_changes=waits_at_changes,
+        first=first,
+        wait_s=VIRTUAL_WAIT_S if virtual else WAIT_S,
+        reopen=reopen,
+    )
 
 
 def watched_bed(profile: Profile) -> Bed:

@@ -7,14 +7,18 @@ the noun, so that `latchline.sheet` stays the room.
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from latchline.checks.find import findings
+from latchline.checks.find import can_be_knitted, findings
 from latchline.checks.model import Finding
-from latchline.errors import InputError, LatchlineError
+from latchline.errors import InputError, LatchlineError, NotKnittable
 from latchline.fabric import yarn_need as need
 from latchline.fabric.loops import pass_yarns
+from latchline.mend import Mend
 from latchline.piece import measure
 from latchline.piece.model import Piece
 from latchline.plan.model import Plan
@@ -22,6 +26,8 @@ from latchline.shaping.gauge import Gauge
 
 if TYPE_CHECKING:
     from latchline.dry_run import DryRun
+    from latchline.knit.session import Session
+    from latchline.knit.talk import Operator
 
 FABRIC_FORMS = ("png", "svg")
 CHART_FORMS = ("pdf", "png", "svg")
@@ -36,6 +42,49 @@ def check(piece: Piece, *, mends: bool = True) -> tuple[Finding, ...]:
     Raises InputError where its charts and options make no plan.
     """
     return findings(piece.plan(), piece.limits, mends=mends)
+
+
+def require_knittable(piece: Piece) -> None:
+    """Raises NotKnittable with the worst finding, where one must be mended first."""
+    found = check(piece, mends=False)
+    if not can_be_knitted(found):
+        mends = [Mend("knit it all the same", "regardless"), Mend("see all of it", task="check")]
+        raise NotKnittable(found[0].what.rstrip("."), where=piece.name, mends=mends)
+
+
+@contextmanager
+def begin(
+    piece: Piece,
+    port: str = "auto",
+    *,
+    journal: str | Path | None = None,
+    operator: Operator | None = None,
+    waits_at_bands: bool = True,
+    regardless: bool = False,
+    caution: Callable[[str], None] = lambda text: None,
+) -> Iterator[Session]:
+    """A session on a port, which is closed at the end, and its journal with it.
+
+    Whoever begins it steps it: `while not session.over: session.step()`; the events, the questions and how
+    to answer them are in `latchline.knit`.
+    port: as /dev/ttyUSB0 or sim://standard-200; `auto` for the one on USB. journal: where it is kept; None
+        chooses. operator: answers the questions without a face, such as `latchline.knit.talk.GoesOn()`.
+    waits_at_bands: whether the first pass of a band is held back until somebody has said go on.
+    regardless: knit even what `check` says must be mended first. caution: is told each caution, the
+        first time that a real port is used.
+    Raises NotKnittable, InputError, PortError and, while it is stepped, LinkError and JournalError.
+    """
+    from latchline.connect import connect, session_on
+    from latchline.knit.journal import Journal
+    from latchline.knit.journals import journal_folder, new_path
+
+    plan = piece.plan()
+    if not regardless:
+        require_knittable(piece)
+    with closing(connect(port, plan.profile, caution=caution)) as line:
+        path = Path(journal) if journal is not None else new_path(journal_folder(), plan, time.time())
+        with Journal.create(path, plan, source_name=piece.file, port=str(line.port)) as kept:
+            yield session_on(line, plan, operator=operator, record=kept, waits_at_bands=waits_at_bands)
 
 
 def gauge_of(piece: Piece) -> Gauge:

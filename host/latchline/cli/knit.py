@@ -9,15 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-import latchline
 from latchline.cli.common import piece_from, takes_chart
 from latchline.cli.knitting import go_on, run, takes_session
-from latchline.errors import JournalError, NotKnittable
+from latchline.errors import JournalError
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
     from latchline.knit.events import Question
-    from latchline.piece.model import Piece
     from latchline.plan.model import Plan
 
 
@@ -51,6 +49,7 @@ def command(
       latchline knit tide-lines.txt --port sim://standard-200 --yes
     """
     from latchline.connect import connect
+    from latchline.door import require_knittable
     from latchline.knit.journal import Journal
     from latchline.knit.journals import journal_folder, new_path, remember
 
@@ -59,7 +58,7 @@ def command(
     piece = piece_from(source, given)
     plan = piece.plan()
     if not regardless:
-        _refuse_unknittable(piece)
+        require_knittable(piece)
     text = read_text(source) if source and source.lower().endswith(".toml") else ""
     begun = _begun_before(plan)
     with closing(connect(port, plan.profile)) as line:
@@ -82,17 +81,3 @@ def _begun_before(plan: Plan) -> list[Question]:
                 done = journal.known.done
             return [Question(Kind.BEGUN, 1, (Prompt(What.BEGUN, 1, path.name, count=done),))] if done else []
     return []
-
-
-def _refuse_unknittable(piece: Piece) -> None:
-    """Raises NotKnittable with the worst finding."""
-    from latchline.checks.find import can_be_knitted
-
-    found = latchline.check(piece, mends=False)
-    if not can_be_knitted(found):
-        worst = found[0]
-        raise NotKnittable(
-            worst.what.rstrip("."),
-            where=piece.name,
-            hint="`latchline check` shows all of it; --regardless knits it all the same",
-        )

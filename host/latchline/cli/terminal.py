@@ -13,17 +13,15 @@ from latchline.cli.keys import Keys, parse
 from latchline.cli.screen import Display, Lines, Screen
 from latchline.cli.signals import Signals
 from latchline.cli.wording import BLOCK, can_print
-from latchline.connect import cautioned, cautions_for, connect, watched_bed
+from latchline.connect import cautioned, cautions_for, connect, session_on
 from latchline.errors import LinkError
 from latchline.knit.events import Answer, Answered, Kind, Pause, Question, Reply, Summary
 from latchline.knit.journal import Journal
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.session import Session
-from latchline.link.host import Host
 from latchline.link.port import Port, clock_of
 from latchline.plan.model import Plan
 
-VIRTUAL_WAIT_S = 0.25  # a simulated port's time flies while nobody waits for it
 THINKING_S = 0.02  # but not while a knitter thinks
 
 
@@ -57,8 +55,7 @@ def knit(
     begun: a question to be answered before the first one. Raises LinkError, JournalError, KeyboardInterrupt; the
     board has been told to pause then.
     """
-    clock, name = clock_of(port), str(port.port)
-    virtual = clock is not time.monotonic
+    name, virtual = str(port.port), clock_of(port) is not time.monotonic
     drawn = can_draw()
     lines = port
 
@@ -69,16 +66,13 @@ def knit(
         lines = connect(name, plan.profile)
         return lines
 
-    session = Session(
-        Host(port, clock, nonce=time.time_ns() & 0xFFFFFFFF),
+    session = session_on(
+        port,
         plan,
-        Agrees(reads=not drawn) if agrees else None,
-        clock=clock,
+        operator=Agrees(reads=not drawn) if agrees else None,
         record=journal,
-        bed=watched_bed(plan.profile) if not virtual else None,
         waits_at_bands=waits_at_bands,
         waits_at_changes=None if waits_at_bands else False,
-        wait_s=VIRTUAL_WAIT_S if virtual else 0.05,
         first=[*_cautions(name), *begun],
         reopen=reopen if drawn and not virtual else None,
     )

@@ -9,7 +9,9 @@ from latchline.mend import PIECE_FILE, Tongue
 from latchline.plan.options import spoken_options
 
 OF_CHART = frozenset(option.name for option in spoken_options())
-OF_TASKS = frozenset({"passes", "stitch_px", "port", "machine", "bundle"})  # options of commands that others speak of
+OF_TASKS = frozenset(
+    {"passes", "stitch_px", "port", "machine", "bundle", "regardless"}
+)  # options of commands that others speak of
 
 
 class Typed(Tongue):
