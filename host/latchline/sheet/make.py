@@ -1,6 +1,7 @@
-"""The set-up sheet: what the operator sets, threads and watches, one page a band after a page for the piece.
+"""The set-up sheet: what the operator sets, threads and watches: a summary, then a section for each band.
 
-Here is what it says; `sheet_write` puts it on paper.
+The summary suffices for a simple piece. A band that is set like an earlier one says so, and no more.
+Here is what it says; `sheet.write` puts it on paper, several sections a page.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +17,7 @@ from latchline.drawing.scene import Scene
 from latchline.fabric.loops import NO_YARN, pass_yarns
 from latchline.fabric.outline import outline
 from latchline.fabric.yarn_class import CREDIT, stitch_size_range, weight_class, yarn_class
-from latchline.fabric.yarn_need import YarnNeed, yarn_need
+from latchline.fabric.yarn_need import YarnNeed, YarnUse, yarn_need
 from latchline.machine.cautions import SHORT_CAUTIONS
 from latchline.machine.needles import Span
 from latchline.machine.profile import DIRECTIONS, Profile
@@ -27,9 +29,11 @@ from latchline.plan.model import Band, Plan, Yarn
 from latchline.preview.outline import outline_scene, outline_words
 from latchline.shaping.gauge import TIGHTNESS_MACHINE_MADE, Gauge, tightness
 from latchline.sheet.drawings import act_in_words, bed_drawing, needle_drawing, piece_drawing, turn_marks
+from latchline.technique.model import Does
 
 CHANGES_LISTED = 24
 HAND_LISTED = 60
+BANDS_LISTED = 40
 HANDS_CAUTION = "Stop the carriage beyond the turn mark before your hands go to the yarn or the needles."
 CARRIAGE_CAUTION = SHORT_CAUTIONS[4]
 
@@ -63,12 +67,13 @@ class Listed:
 
 @dataclass(frozen=True)
 class Grid:
-    """A table; colours: a dab for each row, or None."""
+    """A table. colours: a dab for each row, or None. shares: of the width, one a column; none: alike."""
 
     title: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     colours: tuple[str | None, ...] = ()
+    shares: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,7 @@ Block = Facts | Listed | Grid | Figure
 
 @dataclass(frozen=True)
 class Page:
-    """One page."""
+    """One section: the summary, or a band. Short ones share a page of paper."""
 
     title: str
     under: str
@@ -106,7 +111,14 @@ def make_sheet(piece: Piece, plan: Plan) -> Sheet:
     need = yarn_need(plan, piece.swatch)
     pages = [_piece_page(plan, gauge, need, piece.measured)]
     every = piece.limits.weights_rows
-    pages += [_band_page(plan, number, band, need, every) for number, band in enumerate(plan.bands, 1)]
+    uses: dict[int, list[YarnUse]] = {}
+    for use in need.by_band:
+        uses.setdefault(use.band_first, []).append(use)
+    first_of: dict[tuple[Any, ...], tuple[int, Band]] = {}
+    for number, band in enumerate(plan.bands, 1):
+        like = first_of.setdefault(_set_alike(band), (number, band))
+        before = None if like[1] is band else like
+        pages.append(_band_page(plan, number, band, uses.get(band.first, []), every, before))
     return Sheet(f"set-up sheet: {plan.name}", tuple(pages))
 
 
@@ -122,15 +134,15 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, .
         ("first pass", f"{plan.direction(1)}: the carriage stands at the {plan.start}"),
         ("gauge", f"{gauge.stitches:.1f} stitches and {gauge.rows:.1f} rows to 10 cm ({how})"),
         ("finished size", f"about {width:.1f} × {height:.1f} cm, {courses:.0f} rows tall, relaxed and washed"),
-        ("plan", f"{plan.fingerprint:08x}"),
     )
     if not gauge.estimated:
         weight = weight_class(gauge)
         facts += (("yarn weight", f"by its gauge near {weight.number} {weight.name}. {CREDIT}"),)
     blocks: list[Block] = [
         Facts("at a glance", facts),
-        Figure("bands, the first one lowest", piece_drawing(plan), _bands_in_words(plan)),
+        _bands_grid(plan),
         _yarn_grid(need),
+        Figure("bands, the first one lowest", piece_drawing(plan), _bands_in_words(plan)),
     ]
     if plan.shaped:
         blocks.insert(1, Figure("the piece, in cm", outline_scene(plan, gauge), outline_words(plan, gauge)))
@@ -145,9 +157,53 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, .
     return Page(plan.name, "the whole piece", tuple(blocks))
 
 
+def _set_alike(band: Band) -> tuple[Any, ...]:
+    """Bands with the same of these are set up alike."""
+    return (
+        band.technique.name,
+        band.way,
+        band.yarns,
+        band.separation,
+        band.options.backing,
+        band.stitch_size,
+        band.tension,
+    )
+
+
+def _bands_grid(plan: Plan) -> Grid:
+    """All bands at one look: how the carriage is set, and which yarn knits where."""
+    rows = []
+    for number, band in enumerate(plan.bands[:BANDS_LISTED], 1):
+        one_way = f", {band.way} only" if band.way != "both" else ""
+        rows.append(
+            (
+                f"{number}  {band.name}",
+                f"{band.first} to {band.last}" if band.passes > 1 else f"{band.first}",
+                f"{band.technique.cams.setting}{one_way}",
+                _who_knits(band),
+            )
+        )
+    if len(plan.bands) > BANDS_LISTED:
+        rows.append((f"and {len(plan.bands) - BANDS_LISTED} more", "", "", ""))
+    columns = ("band", "passes", "carriage", "yarns")
+    return Grid("bands, in the order of knitting", columns, tuple(rows), shares=(0.34, 0.14, 0.2, 0.32))
+
+
+def _who_knits(band: Band) -> str:
+    """Which yarn is knitted by which needles."""
+    names = [yarn.name for yarn in band.yarns]
+    selected = band.technique.cams.selected
+    if selected == Does.KNIT_CONTRAST and len(names) > 1:
+        return f"{names[0]}; {names[1]} on selected needles"
+    if selected == Does.LAID_OVER and len(names) > 1:
+        return f"{names[0]}; {names[1]} laid in"
+    return ", ".join(names)
+
+
 def _bands_in_words(plan: Plan) -> str:
     return "; ".join(
-        f"{number} {band.name}, passes {band.first} to {band.last}" for number, band in enumerate(plan.bands, 1)
+        f"{number} {band.name}, passes {band.first} to {band.last}"
+        for number, band in enumerate(plan.bands[:BANDS_LISTED], 1)
     )
 
 
@@ -200,7 +256,26 @@ def _yarn_notes(need: YarnNeed) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed, weights_every: int) -> Page:
+def _band_page(
+    plan: Plan,
+    number: int,
+    band: Band,
+    uses: Sequence[YarnUse],
+    weights_every: int,
+    like: tuple[int, Band] | None,
+) -> Page:
+    """like: an earlier band that is set up the same way, by its number."""
+    title = f"{number}  {band.name}"
+    under = f"{band.technique.title} · passes {band.first} to {band.last} · {plan.name}"
+    watch = [*_rhythm(plan, band, weights_every), *_changes(plan, band), *_actions(band)]
+    by_hand = _by_hand(plan, band)
+    if like is not None:
+        labels = ("first pass", "row counter", *(("needles", "turn") if plan.shaped else ()))
+        own = [(label, value) for label, value in _set_up(plan, band) if label in labels]
+        brief: list[Block] = [Facts("set", (("levers, yarns", f"as for band {like[0]}, {like[1].name}"), *own))]
+        brief += [Listed("on the way", tuple(watch))] if watch else []
+        brief += [Listed("by hand, in this order", by_hand)] if by_hand else []
+        return Page(title, under, tuple(brief))
     profile = plan.profile
     rightward = bool(plan.rightward[band.first - 1])
     here = _span_at(plan, band.first)
@@ -209,21 +284,44 @@ def _band_page(plan: Plan, number: int, band: Band, need: YarnNeed, weights_ever
         Figure("needles in work and turn marks", bed_drawing(profile, here, rightward=rightward), _turns(plan, here)),
         Grid("carriage", ("", "setting"), _levers(profile, band)),
     ]
+    if band.technique.double_bed:
+        blocks.insert(1, _two_beds(plan, band))
     cams = band.technique.cams
     if cams.selected != cams.unselected:
         colours = tuple(yarn.colour for yarn in band.yarns[:2])
         words = f"selected: {act_in_words(cams.selected)}; not selected: {act_in_words(cams.unselected)}"
         blocks.append(Figure("what the needles do", needle_drawing(cams.selected, cams.unselected, colours), words))
-    blocks.append(_feeders(band, need))
-    watch = [*_rhythm(plan, band, weights_every), *_changes(plan, band), *_actions(band)]
+    blocks.append(_feeders(band, uses))
     if watch:
         blocks.append(Listed("on the way", tuple(watch)))
-    by_hand = _by_hand(plan, band)
     if by_hand:
         blocks.append(Listed("by hand, in this order", by_hand))
     blocks.append(Listed("take care", _cautions(band), urgent=True))
-    title = f"{number}  {band.name}"
-    return Page(title, f"{band.technique.title} · passes {band.first} to {band.last} · {plan.name}", tuple(blocks))
+    return Page(title, under, tuple(blocks))
+
+
+def _two_beds(plan: Plan, band: Band) -> Facts:
+    """How to begin on two beds. Common practice, no source."""
+    needles = plan.profile.span_name(plan.span)
+    cams = band.technique.cams
+    return Facts(
+        "two beds, before the band",
+        (
+            ("pattern bed", f"{needles} in work; its needles are selected"),
+            ("second bed", f"the needles opposite {needles} in work; the end needles on the pattern bed"),
+            ("racking", "half pitch: the needles of one bed stand between those of the other, so that they can't meet"),
+            (
+                "cast on",
+                "one pass with every needle of both beds, so that the yarn runs in zigzag; hang the comb and the "
+                "weights into it; one pass out and back with each bed by itself, then both beds",
+            ),
+            (
+                "carriages",
+                f"coupled; that of the pattern bed to {cams.setting}, that of the second bed to knit both ways, "
+                f"{plan.second_setting(band.first)}",
+            ),
+        ),
+    )
 
 
 def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
@@ -309,12 +407,14 @@ def lever_words(profile: Profile, band: Band, direction: str) -> str:
     return own or PLAIN_WORDS[setting]
 
 
-def _feeders(band: Band, need: YarnNeed) -> Grid:
+def _feeders(band: Band, uses: Sequence[YarnUse]) -> Grid:
     feeders = band.technique.feeders
     rows, colours = [], []
     for place, yarn in enumerate(band.yarns if not band.technique.yarns else band.yarns[: band.technique.yarns]):
-        feeder = f"colour {place + 1}" if not band.technique.yarns else feeders[min(place, len(feeders) - 1)]
-        used = [use for use in need.by_band if use.band_first == band.first and use.yarn == yarn]
+        feeder = (
+            f"colour {band.colours[place] + 1}" if not band.technique.yarns else feeders[min(place, len(feeders) - 1)]
+        )
+        used = [use for use in uses if use.yarn == yarn]
         takes = "; ".join(f"{use.metres:.1f} m{_grams(use.grams)}" for use in used)
         rows.append((feeder, yarn.name, _count(yarn), _stitch_size(yarn), takes))
         colours.append(yarn.colour)

@@ -1,4 +1,4 @@
-"""Put a set-up sheet on paper: Markdown, HTML or PDF, one page a band, in letters for arm's length."""
+"""Put a set-up sheet on paper: Markdown, HTML or PDF, several sections a page, in letters for arm's length."""
 
 from __future__ import annotations
 
@@ -16,11 +16,12 @@ PAGE_POINTS = (210 - 2 * MARGIN_MM) * POINTS_PER_MM - 12  # less the frame's own
 CREATED_FIXED = 1  # no time stamp in the file
 
 STYLE = """
-@page { size: A4; margin: 14mm }
+@page { size: A4; margin: 14mm; @bottom-right { content: "page " counter(page) " of " counter(pages) } }
 body { font: 15px/1.35 Helvetica, Arial, sans-serif; color: #000; max-width: 190mm; margin: 0 auto; padding: 0 4mm }
-section { break-after: page; padding-top: 6mm }
-section:last-child { break-after: auto }
-h1 { font-size: 30px; margin: 0 }
+section { break-inside: avoid; padding-top: 6mm }
+section:first-child { break-after: page }
+h1 { font-size: 24px; margin: 0 }
+section:first-child h1 { font-size: 30px }
 .under { margin: 0 0 4mm; color: #444 }
 h2 { font-size: 15px; margin: 5mm 0 1mm; border-bottom: 1px solid #000 }
 table { border-collapse: collapse; width: 100% }
@@ -117,9 +118,10 @@ def _html_cell(block: Grid, row: int, column: int, text: str) -> str:
 
 
 def sheet_pdf(sheet: Sheet) -> bytes:
-    """The sheet as PDF on A4; what does not fit a page is set a little smaller."""
+    """The sheet as PDF on A4: the summary on a page of its own, then as many sections a page as fit, numbered."""
     from reportlab.lib.pagesizes import A4
-    from reportlab.platypus import KeepInFrame, PageBreak, SimpleDocTemplate
+    from reportlab.pdfgen.canvas import Canvas
+    from reportlab.platypus import CondPageBreak, KeepInFrame, PageBreak, SimpleDocTemplate
 
     out = io.BytesIO()
     margin = MARGIN_MM * POINTS_PER_MM
@@ -134,13 +136,42 @@ def sheet_pdf(sheet: Sheet) -> bytes:
         invariant=CREATED_FIXED,
     )
     story: list[Any] = []
-    for page in sheet.pages:
-        if story:
+    for place, page in enumerate(sheet.pages):
+        if place == 1:
             story.append(PageBreak())
-        frame = KeepInFrame(PAGE_POINTS, document.height - 14, _pdf_page(page), mode="shrink")
-        story.append(frame)
-    document.build(story)
+        # a section goes to the next page where it does not fit; one that is longer than a page is set smaller
+        measured = KeepInFrame(PAGE_POINTS, 0, _pdf_page(page, first=not place), mode="error")
+        measured.canv = Canvas(io.BytesIO())
+        tall = measured.wrap(PAGE_POINTS, 1e6)[1]
+        story.append(CondPageBreak(min(tall + 2, document.height - 14)))
+        story.append(KeepInFrame(PAGE_POINTS, document.height - 14, _pdf_page(page, first=not place), mode="shrink"))
+    document.build(story, canvasmaker=_numbered())
     return out.getvalue()
+
+
+def _numbered() -> Any:
+    """A canvas that knows the number of pages when it writes them."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    class Numbered(Canvas):  # type: ignore[misc]
+        def __init__(self, *given: Any, **named: Any) -> None:
+            super().__init__(*given, **named)
+            self._kept: list[dict[str, Any]] = []
+
+        def showPage(self) -> None:  # noqa: N802, reportlab's name
+            self._kept.append(dict(self.__dict__))
+            self._startPage()
+
+        def save(self) -> None:
+            for number, page in enumerate(self._kept, 1):
+                self.__dict__.update(page)
+                self.setFont("Helvetica", 9)
+                words = f"page {number} of {len(self._kept)}"
+                self.drawRightString(210 * POINTS_PER_MM - MARGIN_MM * POINTS_PER_MM, 7 * POINTS_PER_MM, words)
+                super().showPage()
+            super().save()
+
+    return Numbered
 
 
 def _pdf_styles() -> dict[str, Any]:
@@ -152,17 +183,21 @@ def _pdf_styles() -> dict[str, Any]:
         "item": ParagraphStyle("item", parent=body, leftIndent=10),
         "bold": ParagraphStyle("bold", parent=body, fontName="Helvetica-Bold"),
         "title": ParagraphStyle("title", parent=body, fontName="Helvetica-Bold", fontSize=26, leading=30),
+        "band": ParagraphStyle("band", parent=body, fontName="Helvetica-Bold", fontSize=18, leading=22, spaceBefore=12),
         "under": ParagraphStyle("under", parent=body, textColor="#444444", spaceAfter=4),
         "head": ParagraphStyle("head", parent=body, fontName="Helvetica-Bold", spaceBefore=9, spaceAfter=2),
         "small": ParagraphStyle("small", parent=body, fontSize=9, leading=11, textColor="#444444"),
     }
 
 
-def _pdf_page(page: Page) -> list[Any]:
+def _pdf_page(page: Page, *, first: bool) -> list[Any]:
     from reportlab.platypus import Paragraph
 
     styles = _pdf_styles()
-    story: list[Any] = [Paragraph(_rl(page.title), styles["title"]), Paragraph(_rl(page.under), styles["under"])]
+    story: list[Any] = [
+        Paragraph(_rl(page.title), styles["title" if first else "band"]),
+        Paragraph(_rl(page.under), styles["under"]),
+    ]
     for block in page.blocks:
         story.extend(_pdf_block(block, styles))
     return story
@@ -202,6 +237,8 @@ def _pdf_block(block: Block, styles: dict[str, Any]) -> list[Any]:
 
 
 def _widths(block: Grid) -> list[float]:
+    if block.shares:
+        return [share * PAGE_POINTS for share in block.shares]
     if len(block.columns) == 2:
         return [95, PAGE_POINTS - 95]
     return [PAGE_POINTS / len(block.columns)] * len(block.columns)
