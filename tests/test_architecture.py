@@ -103,14 +103,30 @@ def test_no_command_imports_a_command(file: str) -> None:
     assert imported_modules(PACKAGE / "cli" / f"{file}.py") & commands == set()
 
 
-def test_only_the_command_line_prints() -> None:
-    printing = [
-        str(path.relative_to(PACKAGE))
-        for path in MODULES
-        if room_of(path) != "cli"
-        and any(
-            isinstance(node, ast.Call) and getattr(node.func, "id", "") == "print"
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-        )
-    ]
-    assert printing == []
+FACES = ("cli", "desk")
+
+
+def reaches_for_a_terminal(path: Path) -> list[str]:
+    """Where a file prints, reads what is typed, or draws on a terminal."""
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("print", "input"):
+            found.append(f"line {node.lineno}: {getattr(node.func, 'id', '')}")
+        if isinstance(node, ast.Attribute) and ast.unparse(node) in ("sys.stdin", "sys.stdout", "sys.stderr"):
+            found.append(f"line {node.lineno}: sys.{node.attr}")
+    return found + [name for name in imports(path) if name.split(".")[0] in ("rich", "click", "termios", "starlette")]
+
+
+@pytest.mark.parametrize(
+    "path", [path for path in MODULES if room_of(path) not in FACES], ids=lambda path: str(path.relative_to(PACKAGE))
+)
+def test_only_a_face_prints_asks_and_draws_on_a_terminal(path: Path) -> None:
+    allowed = {"termios"} if path.parts[-2:] == ("link", "port.py") else set()  # to keep DTR up
+    assert [found for found in reaches_for_a_terminal(path) if found.split(".")[0] not in allowed] == []
+
+
+def test_the_faces_know_each_other_not() -> None:
+    """But for the command that starts the desk."""
+    assert [path for path in (PACKAGE / "desk").rglob("*.py") if "cli" in imported_rooms(path)] == []
+    knowing = [path.name for path in (PACKAGE / "cli").rglob("*.py") if "desk" in imported_rooms(path)]
+    assert knowing in ([], ["desk.py"])
