@@ -40,6 +40,7 @@ ROAD += [
     "connect",
     "dry_run",
     "doctor",
+    "measure",
     "door",
     "desk",
     "cli",

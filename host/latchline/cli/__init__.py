@@ -28,6 +28,7 @@ COMMANDS = {
     "resume": ("resume", "Go on with a piece that was interrupted."),
     "timing": ("timing", "Show how the knitting went, pass by pass."),
     "doctor": ("doctor", "Find out what is wrong with the board, the sensors or the coils."),
+    "measure": ("measure", "Work out an unknown machine's coils from a meter's and the board's readings."),
     "budget": ("budget", "Work out coils, drivers, supply and fuse before buying parts."),
     "ports": ("ports", "List the serial ports."),
     "profiles": ("profiles", "List the machine profiles, or show one."),
