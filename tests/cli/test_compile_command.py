@@ -54,6 +54,30 @@ def test_json_may_be_asked_for_as_everywhere_else(chart: Path) -> None:
     assert run("compile", chart, "--json").out == run("compile", chart, "--format", "json").out
 
 
+def test_a_spreadsheet_gets_a_column_for_each_needle(chart: Path) -> None:
+    """Two hundred digits in one cell become a number there, and lose all but fifteen."""
+    rows = list(csv.DictReader(io.StringIO(run("compile", chart, "--format", "columns").out)))
+    assert list(rows[0]) == ["pass", "row", "direction", "yarns", "L2", "L1", "R1", "R2"]
+    assert [[row[needle] for needle in ("L2", "L1", "R1", "R2")] for row in rows] == [list("0110"), list("1001")]
+
+
+def test_the_plain_way_back_of_a_one_way_technique_says_what_knits(chart: Path) -> None:
+    lines = run("compile", chart, "--technique", "slip-one-way", "--rows", 4).out.splitlines()
+    passes = [line for line in lines if " row " in line]
+    assert ["all needles knit" in line for line in passes] == ["←" in line for line in passes]
+    data = json.loads(run("compile", chart, "--technique", "slip-one-way", "--rows", 4, "--json").out)
+    assert [entry["knits"] is None for entry in data["passes"]] == [True, False, True, False]
+
+
+def test_on_a_machine_that_pushes_needles_ahead_a_line_shows_its_own_pass(chart: Path) -> None:
+    options = ("--machine", "chunky-112", "--shown-side", "purl")
+    text, data = run("compile", chart, *options).out, json.loads(run("compile", chart, *options, "--json").out)
+    assert [line[-4:] for line in text.splitlines() if " row 1 " in line or " row 2 " in line] == ["·■■·", "■··■"]
+    assert [entry["acts_in"] for entry in data["passes"]] == [2, 3, None]
+    assert [entry["knits"] for entry in data["passes"]] == [None, "0110", "1001"]
+    assert [entry["selected"] for entry in data["passes"]] == ["0110", "1001", "0000"]
+
+
 def test_the_chart_row_is_empty_where_there_is_none() -> None:
     ran = run("compile", "--alternate-needles", "only", "--needles", "L4-R4", "--rows", 2, "--format", "csv")
     assert ran.out.splitlines()[1] == "1,,leftward,main+contrast,L4-R4,01010101"

@@ -215,8 +215,8 @@ def test_what_is_being_typed_takes_the_place_of_the_help() -> None:
 
 def test_the_two_candidate_rows_are_drawn_with_their_ends_and_the_side_of_the_carriage() -> None:
     lines = "\n".join(picture.candidates(PLAN, (6, 7)))
-    assert "  6  the last whole pass went rightward, so the carriage is at the right" in lines
-    assert "  7  the last whole pass went leftward, so the carriage is at the left" in lines
+    assert "  6  the last whole pass went rightward, so the carriage stands at the right" in lines
+    assert "  7  the last whole pass went leftward, so the carriage stands at the left" in lines
     assert " L12 ·■·■·■·■·■·■·■·■·■·■·■·■ R12" in lines
     assert " L12 ■·■·■·■·■·■·■·■·■·■·■·■· R12" in lines
     assert "■ a new loop of contrast   · a new loop of main" in lines
@@ -227,7 +227,7 @@ def test_a_tuck_row_is_told_by_the_yarn_laid_over_its_loops() -> None:
 
 
 def test_no_row_at_all_can_be_a_candidate() -> None:
-    assert "  0  nothing of this piece is knitted; the carriage is at the right" in picture.candidates(PLAN, (0, 1))
+    assert "  0  nothing of this piece is knitted; the carriage stands at the right" in picture.candidates(PLAN, (0, 1))
 
 
 def test_rows_that_look_alike_are_said_to() -> None:

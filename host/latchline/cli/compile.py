@@ -15,15 +15,18 @@ if TYPE_CHECKING:
 
 @click.command("compile")
 @takes_chart
-@click.option("--format", "form", type=click.Choice(["text", "csv", "json"]), default="text", show_default=True)
+@click.option(
+    "--format", "form", type=click.Choice(["text", "csv", "columns", "json"]), default="text", show_default=True
+)
 @click.option("--json", "as_json", is_flag=True, help="The same as --format json.")
 @click.option("--passes", "shown", metavar="FIRST-LAST", help="Show only these passes.")
 def command(source: str | None, form: str, as_json: bool, shown: str | None, **given: Any) -> None:
     """Turn a chart or a piece into the needles of every pass.
 
     CSV has the columns pass,row,direction,yarns,needles,selected: row is the chart row from 1 (empty
-    where there is none), selected one 0 or 1 a needle from your left. JSON carries the same and the
-    plan's fingerprint.
+    where there is none), selected one 0 or 1 a needle from your left. The form columns is CSV with a column
+    for each needle, for spreadsheets. JSON carries the same and the plan's fingerprint. In text each line
+    shows what its own pass knits, whichever pass the selectors are driven in.
 
     \b
       latchline compile waves.png --needles L24-R24
@@ -37,7 +40,9 @@ def command(source: str | None, form: str, as_json: bool, shown: str | None, **g
     if as_json or form == "json":
         print_json(listing.as_json(plan, first, last))
         return
-    for line in listing.as_csv(plan, first, last) if form == "csv" else listing.as_text(plan, first, last):
+    for line in {"csv": listing.as_csv, "columns": listing.as_columns, "text": listing.as_text}[form](
+        plan, first, last
+    ):
         click.echo(line)
     if form == "text":
         chatter(_summary(plan))
@@ -48,6 +53,6 @@ def _summary(plan: Plan) -> str:
     passes = "1 pass" if plan.passes == 1 else f"{plan.passes} passes"
     return (
         f"{plan.name}: {passes} in {bands} band{'s' if bands != 1 else ''} on "
-        f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, carriage at the {plan.start}, "
+        f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, the carriage stands at the {plan.start}, "
         f"fingerprint {plan.fingerprint:08x}."
     )

@@ -44,12 +44,12 @@ def _alike(plan: Plan, numbers: Sequence[int]) -> bool:
 
 
 def _start(plan: Plan, width: int) -> list[str]:
-    return _numbered(0, f"nothing of this piece is knitted; the carriage is at the {plan.start}", width)
+    return _numbered(0, f"nothing of this piece is knitted; the carriage stands at the {plan.start}", width)
 
 
 def _candidate(plan: Plan, number: int, width: int) -> list[str]:
     side = "right" if plan.rightward[number - 1] else "left"
-    text = f"the last whole pass went {plan.direction(number)}, so the carriage is at the {side}"
+    text = f"the last whole pass went {plan.direction(number)}, so the carriage stands at the {side}"
     looks = [f"     {line}" for text in meaning(plan, number) for line in wrap(text, width - 5)]
     return [*_numbered(number, text, width), *looks, *(f"     {text}" for text in drawing(plan, number, width - 5))]
 
