@@ -15,6 +15,7 @@ from latchline.cli import COMMANDS, main
 ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *ROOT.glob("docs/**/*.md"), *ROOT.glob("hardware/**/*.md")])
 COMMAND_BLOCK = re.compile(r"^```sh\n(.*?)^```", re.MULTILINE | re.DOTALL)
+WRITTEN_BLOCK = re.compile(r"[Ww]rite this into\s+`([^`]+)`[^`]*?:\n\n```\w+\n(.*?)^```", re.MULTILINE | re.DOTALL)
 ANY_BLOCK = re.compile(r"^```.*?^```", re.MULTILINE | re.DOTALL)
 
 
@@ -34,9 +35,14 @@ def commands(page: Path) -> list[str]:
 def test_the_commands_of_a_page_run_one_after_another(
     page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """In an empty folder with the examples in it. `cmd > file` writes the file; `# exit 1` expects that status."""
+    """In an empty folder with the examples in it. `cmd > file` writes the file; `# exit 1` expects that status.
+
+    What the page has the reader write into a file is there, too.
+    """
     for entry in (resources.files("latchline") / "examples").iterdir():
         shutil.copy(str(entry), tmp_path)
+    for file, text in WRITTEN_BLOCK.findall(page.read_text(encoding="utf-8")):
+        (tmp_path / file).write_text(text, encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))

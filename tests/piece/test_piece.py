@@ -77,7 +77,7 @@ def test_without_needles_the_widest_chart_decides(tmp_path: Path) -> None:
         ('name = "', 'name = ', "not valid TOML ("),
         ("[yarns.sea]", "[yarns]\nsea = 3\n[spare]", 'key "yarns.sea": expected a table, found the number 3; write it as [yarns.sea].'),
         ('machine = "standard-200"', 'machine = "big"', 'line 2, key "machine": no machine profile is called "big"'),
-        ("#2F5D7C", "blue", 'key "yarns.sea.colour": "blue" is no colour; write it as "#2f5d7c".'),
+        ("#2F5D7C", "blueish", 'key "yarns.sea.colour": "blueish" is no colour; write it as "#2f5d7c", or by its CSS name as "navy".'),
         ("[[bands]]", "[bands]", "not valid TOML"),
         ("#2F5D7C", "#2F5D7G", 'key "yarns.sea.colour": "#2F5D7G" is no colour'),
         ("[[bands]]", "[gauge]\nstitches = 1\nrows = 1\nwidth_mm = 1\nheight_mm = 1\nodd = 1\n[[bands]]", 'key "gauge.odd": this key is not known here'),
@@ -165,3 +165,11 @@ def test_bands_that_are_alike_are_compiled_once_and_keep_their_own_names(tmp_pat
     plan = load_piece(tmp_path / "piece.toml").plan()
     assert [(band.name, band.first, band.last) for band in plan.bands] == [("a", 1, 3), ("b", 4, 6), ("c", 7, 9)]
     assert (plan.acting_masks(1, 3) == plan.acting_masks(7, 9)).all()
+
+
+@pytest.mark.parametrize(("text", "hex_number"), [("navy", "#000080"), ("#ABC", "#aabbcc"), ("#2F5D7C", "#2f5d7c")])
+def test_a_yarn_may_have_a_colour_name_as_a_chart_may(tmp_path: Path, text: str, hex_number: str) -> None:
+    (tmp_path / "piece.toml").write_text(
+        f'needles = "L4-R4"\n[yarns.sea]\ncolour = "{text}"\n[[bands]]\ntechnique = "stocking"\nyarns = ["sea"]\nrows = 2\n'
+    )
+    assert load_piece(tmp_path / "piece.toml").yarns[0].colour == hex_number

@@ -67,3 +67,9 @@ def test_the_operator_is_told_what_to_do_before_every_pass(name: str) -> None:
 def test_an_unknown_technique_is_answered_with_the_names() -> None:
     with pytest.raises(InputError, match="accepted: stocking, tuck"):
         technique_named("knotting")
+
+
+@pytest.mark.parametrize("name", ["fair isle", "fairisle", "Fair-Isle", "FAIR_ISLE"])
+def test_a_technique_written_another_way_is_answered_with_the_way_that_is_read(name: str) -> None:
+    with pytest.raises(InputError, match='write "fair-isle"'):
+        technique_named(name)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from latchline.chart.colours import parse_colour
 from latchline.chart.drawing import arranged
 from latchline.chart.model import Chart
 from latchline.chart.read import parse_chart, read_chart
@@ -199,10 +200,10 @@ def _yarn(table: Table, name: str) -> Yarn:
 
 def _colour(table: Table, key: str, default: str) -> str:
     text: str = table.text(key, default)
-    digits = text.removeprefix("#")
-    if len(digits) != 6 or any(digit not in "0123456789abcdefABCDEF" for digit in digits):
-        raise table.complain(key, f'"{text}" is no colour', 'write it as "#2f5d7c"')
-    return "#" + digits.lower()
+    colour = parse_colour(text)
+    if colour is None:
+        raise table.complain(key, f'"{text}" is no colour', 'write it as "#2f5d7c", or by its CSS name as "navy"')
+    return colour.hex
 
 
 def _swatch(table: Table, *, named: bool = False) -> Swatch:

@@ -198,5 +198,8 @@ TECHNIQUES: dict[str, Technique] = {
 def technique_named(name: str) -> Technique:
     """The technique of that name. Raises InputError, listing the names."""
     if name not in TECHNIQUES:
-        raise InputError(f'no technique is called "{name}"', hint="accepted: " + ", ".join(TECHNIQUES))
+        bare = "".join(character for character in name.lower() if character.isalnum())
+        meant = next((known for known in TECHNIQUES if known.replace("-", "") == bare), None)
+        hint = f'write "{meant}"' if meant else "accepted: " + ", ".join(TECHNIQUES)
+        raise InputError(f'no technique is called "{name}"', hint=hint)
     return TECHNIQUES[name]
