@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -14,9 +15,9 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket
 
-from latchline.desk.desk import Answer, Desk, File, Given
+from latchline.desk.desk import Desk, File, Given
 from latchline.desk.guard import ALIVE, LIVE, Guard, parsed
-from latchline.desk.questions import QUESTIONS
+from latchline.desk.questions import QUESTIONS, Question
 from latchline.errors import LatchlineError
 
 KINDS = {
@@ -32,10 +33,7 @@ def application(desk: Desk) -> Starlette:
     """The ASGI application, guarded."""
     routes: list[Any] = [Route(ALIVE, _alive), WebSocketRoute(LIVE, _follower(desk))]
     routes += [Route(f"/{name}", _static(content, kind)) for name, (content, kind) in _page().items()]
-    routes += [
-        Route(path, _asked(desk, function, owner), methods=[method])
-        for path, (method, function, owner) in QUESTIONS.items()
-    ]
+    routes += [Route(path, _asked(desk, one), methods=[one.method]) for path, one in QUESTIONS.items()]
     return Starlette(routes=routes, middleware=[Middleware(Guard, keys=desk.keys, hosts=desk.address.hosts)])
 
 
@@ -67,15 +65,16 @@ def _follower(desk: Desk) -> Callable[[WebSocket], Any]:
     return follow
 
 
-def _asked(desk: Desk, function: Callable[[Desk, Given], Answer], owner: bool) -> Callable[[Request], Any]:
+def _asked(desk: Desk, question: Question) -> Callable[[Request], Any]:
     async def answer(request: Request) -> Response:
-        if owner and not request.scope["latchline.owner"]:
+        if question.owner and not request.scope["latchline.owner"]:
             return _complaint(NOT_YOURS, "only the page at the desk itself may do this")
         given: Given | None = parsed(await request.body()) if request.method == "POST" else dict(request.query_params)
         if given is None:
             return _complaint(MALFORMED, "this is no JSON object")
         try:
-            value = await desk.worker.do(lambda: function(desk, given))
+            work = partial(question.function, desk, given)
+            value = work() if question.quick else await desk.worker.do(work)
         except LatchlineError as error:
             return JSONResponse({"what": error.what, "where": error.where, "hint": error.hint}, FAULT)
         except (KeyError, TypeError, ValueError) as error:

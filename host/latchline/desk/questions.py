@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import base64
 import binascii
+import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -228,19 +230,128 @@ def share(desk: Desk, given: Given) -> Answer:
     return {"address": address, "code": code_modules(address), "warning": WARNING}
 
 
-# path → method, function, whether only the page of the printed address may ask
-QUESTIONS: dict[str, tuple[str, Callable[[Desk, Given], Answer], bool]] = {
-    "/api/desk": ("GET", about, False),
-    "/api/open": ("POST", open_piece, False),
-    "/api/piece": ("GET", piece, False),
-    "/api/edit": ("POST", edit, False),
-    "/api/undo": ("POST", undo, False),
-    "/api/redo": ("POST", redo, False),
-    "/api/save": ("POST", save, False),
-    "/api/verdict": ("GET", verdict, False),
-    "/api/fabric": ("GET", fabric, False),
-    "/api/sheet": ("GET", sheet, False),
-    "/api/working-chart": ("GET", working_chart, False),
-    "/api/photograph": ("POST", photograph, False),
-    "/api/share": ("POST", share, True),
+def knitting(desk: Desk, given: Given) -> Answer:
+    """Where a piece may be knitted, and what was begun."""
+    from serial.tools.list_ports import comports
+
+    from latchline.desk.knitting import begun
+
+    return {"ports": sorted(str(port.device) for port in comports()), "begun": begun()}
+
+
+def begin(desk: Desk, given: Given) -> Answer:
+    """Knit the open piece on a port."""
+    from latchline.checks.find import can_be_knitted, findings
+    from latchline.desk.knitting import begin as begun
+
+    desk.free()
+    document = desk.opened()
+    looked = document.looked
+    found = findings(looked.plan, looked.piece.limits)
+    desk.knitting = begun(
+        looked.plan,
+        (document.file, document.state.text),
+        str(given["port"]) or "auto",
+        desk.pages.tell,
+        worst="" if can_be_knitted(found) or given.get("anyway") is True else found[0].what,
+    )
+    return {}
+
+
+def resume(desk: Desk, given: Given) -> Answer:
+    """Go on with a piece that was begun, by the name of its journal."""
+    from latchline.desk.knitting import go_on
+
+    desk.free()
+    desk.knitting = go_on(_journal(given), str(given.get("port", "")), desk.pages.tell)
+    return {}
+
+
+def answer(desk: Desk, given: Given) -> Answer:
+    desk.at_work().answer(given)
+    return {}
+
+
+def wish(desk: Desk, given: Given) -> Answer:
+    return {"serial": desk.at_work().wish(given)}
+
+
+def sessions(desk: Desk, given: Given) -> Answer:
+    """The journals, the one last written to first."""
+    from latchline.knit.journal import SUFFIX, journal_folder
+
+    paths = sorted(journal_folder().glob(f"*{SUFFIX}"), key=lambda path: (-path.stat().st_mtime, path.name))
+    found = [
+        {
+            "journal": path.name,
+            "name": path.name.removesuffix(SUFFIX),
+            "when": time.strftime("%Y-%m-%d %H:%M", time.localtime(path.stat().st_mtime)),
+        }
+        for path in paths[:200]
+    ]
+    return {"sessions": found}
+
+
+def _journal(given: Given) -> Path:
+    from latchline.knit.journal import journal_folder
+
+    name = str(given["journal"])
+    if Path(name).name != name:
+        raise ValueError("journal")
+    return journal_folder() / name
+
+
+def timing(desk: Desk, given: Given) -> Answer:
+    """One session in sentences."""
+    from latchline.knit.timings import timings_of
+    from latchline.timing.listing import as_summary
+    from latchline.timing.statistics import summarise
+
+    name, timings = timings_of(_journal(given))
+    return {"name": name, "says": list(as_summary(summarise(timings)))}
+
+
+def timing_picture(desk: Desk, given: Given) -> Answer:
+    from latchline.knit.timings import timings_of
+    from latchline.timing.picture import picture
+
+    name, timings = timings_of(_journal(given))
+    drawn = picture(timings, f"{name}: {len(timings)} pass{'es' if len(timings) != 1 else ''}")
+    return File(drawn.png(), "image/png")
+
+
+@dataclass(frozen=True)
+class Question:
+    """method: of HTTP. owner: whether only the page of the printed address may ask.
+    quick: answered at once, beside whatever the worker is at; must not touch the piece.
+    """
+
+    method: str
+    function: Callable[[Desk, Given], Answer]
+    owner: bool = False
+    quick: bool = False
+
+
+QUESTIONS: dict[str, Question] = {
+    "/api/desk": Question("GET", about),
+    "/api/open": Question("POST", open_piece),
+    "/api/piece": Question("GET", piece),
+    "/api/edit": Question("POST", edit),
+    "/api/undo": Question("POST", undo),
+    "/api/redo": Question("POST", redo),
+    "/api/save": Question("POST", save),
+    "/api/verdict": Question("GET", verdict),
+    "/api/fabric": Question("GET", fabric),
+    "/api/sheet": Question("GET", sheet),
+    "/api/working-chart": Question("GET", working_chart),
+    "/api/photograph": Question("POST", photograph),
+    "/api/knit": Question("GET", knitting),
+    "/api/knit/begin": Question("POST", begin),
+    "/api/knit/resume": Question("POST", resume),
+    "/api/knit/answer": Question("POST", answer, quick=True),
+    "/api/knit/wish": Question("POST", wish, quick=True),
+    "/api/timing/sessions": Question("GET", sessions),
+    "/api/timing": Question("GET", timing),
+    "/api/timing/picture": Question("GET", timing_picture),
+    "/api/share": Question("POST", share, owner=True),
 }

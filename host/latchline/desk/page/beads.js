@@ -7,6 +7,9 @@ import { changed } from "./state.js";
 const RUNS_A_STRETCH = 14;
 const seen = { number: 0, stretch: 0 };
 
+/** Which stretch is looked at. */
+export const seenStretch = () => seen.stretch;
+
 /** @typedef {{ times: number, runs: [number, boolean][], first: string, last: string }} Part */
 
 /** @param {Part[]} parts @returns {Part[][]} */

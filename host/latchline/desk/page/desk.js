@@ -1,6 +1,8 @@
 // The desk's page: which part is shown, and what the desk complains of.
 
 import { button, el, fill } from "./dom.js";
+import { backPart } from "./back.js";
+import { knitPart, takeKnit } from "./knit.js";
 import { drawPart, save } from "./draw.js";
 import { Line, Refused, ask, takeKey } from "./line.js";
 import { openPart, takeDrops } from "./open.js";
@@ -13,6 +15,8 @@ const byId = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const PARTS = {
   open: { words: "open", make: () => openPart(() => show("draw")) },
   draw: { words: "draw", make: drawPart },
+  knit: { words: "knit", make: knitPart },
+  back: { words: "look back", make: backPart },
 };
 let part = "";
 
@@ -66,6 +70,7 @@ async function begin() {
   });
   line.on("refused", (told) => { said.complaint = told; changed("complaint"); });
   line.on("piece", ({ serial }) => catchUp(serial));
+  line.on("knit", takeKnit);
   line.on("welcome", ({ serial }) => catchUp(serial));
   addEventListener("keydown", keys);
   const asked = new URLSearchParams(location.hash.slice(1)).has("key") ? "" : location.hash.slice(1);

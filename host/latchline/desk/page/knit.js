@@ -1,7 +1,7 @@
 // Knitting: what reads across a room. The desk's session says what is so; the page shows it and carries answers back.
 
 import { keepAwake, screenWords, watchScreen } from "./awake.js";
-import { beadsView } from "./beads.js";
+import { beadsView, seenStretch } from "./beads.js";
 import { button, el, fill } from "./dom.js";
 import { ask } from "./line.js";
 import { forgetPedal, learnPedal, onPedal, pedalKey, stopLearning } from "./pedal.js";
@@ -57,7 +57,7 @@ const TITLES = /** @type {Record<string, string>} */ ({
 });
 
 /** @type {{ view: any, over: any, name: string, step: number, serial: number, stopAt: number, note: string }} */
-const now = { view: null, over: null, name: "", step: 0, serial: 0, stopAt: 0, note: "" };
+const now = { view: null, over: null, name: "", step: 0, serial: 0, stopAt: -1e9, note: "" };
 
 /** @param {string} name */
 function shape(name) {
@@ -113,21 +113,81 @@ function fit(box, least, most) {
   fits(low);
 }
 
+/** What stays in its place while the rest changes, so that no press is lost. */
+class Board {
+  constructor() {
+    this.state = el("div", { class: "state", role: "status" });
+    this.body = el("div", { class: "body" });
+    this.big = button("", () => this.press?.(), { id: "big", class: "big main" });
+    this.extra = el("div", { class: "row extra" });
+    this.remark = el("span", { class: "remark", role: "status" });
+    this.speak = button("speak", () => speakPressed(), { id: "wish-speak" });
+    this.stop = button("stop", () => stopPressed(), { id: "wish-stop" });
+    const wish = (/** @type {any} */ given) => () => tried(() => ask("/api/knit/wish", given));
+    this.small = el("div", { class: "small" }, button("pause", wish({ wish: "pause" }), { id: "wish-pause" }),
+      button("back", () => backBox(now.view), { id: "wish-back" }), button("note", noteBox, { id: "wish-note" }),
+      this.speak, button("pedal", pedalBox, { id: "wish-pedal" }), this.stop, this.remark);
+    this.all = el("div", { class: "board" }, this.state, this.body, this.big, this.extra, this.small);
+    /** @type {(() => void) | null} */
+    this.press = null;
+    this.seen = "";
+    this.stated = "";
+  }
+
+  /** Show the newest view; what has not changed is left alone. */
+  show() {
+    const view = now.view;
+    if (view.state !== this.stated) {
+      this.stated = view.state;
+      const [word, form, urgency] = STATES[view.state] ?? [view.state, "query", "look"];
+      this.state.className = `state ${urgency}`;
+      fill(this.state, shape(form), el("b", {}, word), el("span", { class: "means" }, MEANS[view.state] ?? ""));
+      fitAll(this.all);
+    }
+    const { number, row, coming, question, plain_rows, candidates } = view;
+    const seen = JSON.stringify([number, row, coming, question, plain_rows, candidates.length, now.step, seenStretch()]);
+    if (seen !== this.seen) {
+      this.seen = seen;
+      const shown = question && question.kind !== "pass" ? asked(question, view) : coming_pass(view);
+      fill(this.body, ...shown.body);
+      fill(this.extra, ...shown.extra);
+      this.extra.hidden = !shown.extra.some((one) => one);
+      this.press = shown.press;
+      this.big.textContent = shown.words;
+      this.big.disabled = !shown.press;
+      this.big.hidden = !shown.words;
+      fitAll(this.all);
+    }
+    const stopping = performance.now() - now.stopAt < STOP_MS;
+    this.stop.textContent = stopping ? "press again to stop" : "stop";
+    this.stop.className = stopping ? "warn" : "";
+    this.speak.textContent = speaks() ? "hush" : "speak";
+    this.speak.setAttribute("aria-pressed", String(speaks()));
+    const words = now.note || facts(view);
+    if (this.remark.textContent !== words) this.remark.textContent = words;
+  }
+}
+const STOP_MS = 4000;
+
 export function knitPart() {
   const box = el("div", { class: "knit" });
-  let starting = false;
+  const board = new Board();
+  let begun = false;
   const show = () => {
     if (now.view && !now.over) {
-      starting = false;
-      fill(box, ...atWork());
-      fitAll(box);
-    } else if (!starting || now.over) {
-      starting = true;
+      if (!board.all.isConnected) fill(box, board.all);
+      begun = true;
+      board.show();
+    } else if (begun || !box.firstChild || now.over) {
+      begun = false;
+      board.seen = board.stated = "";
       startView(box);
     }
   };
   on("knit", show);
+  on("verdict", () => { if (box.isConnected && !board.all.isConnected) startView(box); });
   new ResizeObserver(() => fitAll(box)).observe(box);
+  new IntersectionObserver((seen) => { if (seen.some((one) => one.isIntersecting) && !board.all.isConnected) startView(box); }).observe(box);
   watchScreen(() => changed("knit"));
   onPedal(() => {
     if (document.body.dataset.part !== "knit" || document.body.classList.contains("unheard") || document.querySelector("dialog[open]")) return;
@@ -139,8 +199,14 @@ export function knitPart() {
 
 /** @param {HTMLElement} box */
 function fitAll(box) {
-  const least = 77;
-  const sizes = /** @type {[string, number, number][]} */ ([[".pass", least, 900], [".direction b", 40, 190], [".state b", 40, 150], [".yarn-name", least, 120], [".next", 40, 90], [".due", least, 150]]);
+  const least = 80;
+  const upright = matchMedia("(max-width: 760px) and (orientation: portrait)").matches;
+  for (const list of box.querySelectorAll(".yarns")) {
+    const many = list.children.length;
+    const lines = upright ? (many > 1 ? 1 : 2) : Math.max(1, Math.min(3, Math.floor(list.clientHeight / many / 96)));
+    for (const one of list.querySelectorAll(".yarn-name")) /** @type {HTMLElement} */ (one).style.setProperty("-webkit-line-clamp", String(lines));
+  }
+  const sizes = /** @type {[string, number, number][]} */ ([[".pass", least, 900], [".direction b", least, 190], [".state b", least, 150], [".yarn-name", least, 120], [".next", 28, 90], [".due", least, 150]]);
   for (const [which, low, high] of sizes) for (const one of box.querySelectorAll(which)) fit(/** @type {HTMLElement} */ (one), low, high);
 }
 
@@ -184,38 +250,33 @@ function remark(words) {
   }, 6000);
 }
 
-/** @returns {import("./dom.js").Child[]} */
-function atWork() {
-  const view = now.view;
-  const [word, form, urgency] = STATES[view.state] ?? [view.state, "query", "look"];
-  const state = el("div", { class: `state ${urgency}`, role: "status", title: MEANS[view.state] ?? "" }, shape(form), el("b", {}, word), el("span", { class: "means" }, MEANS[view.state] ?? ""));
-  const question = view.question;
-  if (question && question.kind !== "pass") return [state, ...asked(question, view), small(view)];
-  const digits = String(view.number).length;
-  return [
-    state,
+/**
+ * @typedef {{ body: import("./dom.js").Child[], extra: import("./dom.js").Child[], words: string, press: (() => void) | null }} Shown
+ */
+
+/** The pass to be knitted. @param {any} view @returns {Shown} */
+function coming_pass(view) {
+  const hand = view.question?.kind === "pass";
+  const body = [
     el("div", { class: "figures" },
-      el("div", { class: "pass", "data-digits": digits, "aria-label": `pass ${view.number} of ${view.passes}` }, String(view.number)),
+      el("div", { class: "pass", "aria-label": `pass ${view.number} of ${view.passes}` }, String(view.number)),
       el("div", { class: "facts-big" },
         el("div", { class: "direction" }, el("b", {}, view.row.direction), way(view.row.direction)),
         el("ul", { class: "yarns" }, ...(view.row.yarns.length ? view.row.yarns.map(skein) : [el("li", {}, "–")])),
         el("div", { class: "next" }, nextWords(view)))),
-    view.row && view.beads && byHand(view) ? beadsView(view) : null,
-    bigButton(question ? "knitted" : "nothing to confirm", question ? () => answer("go-on") : null),
-    small(view),
+    hand ? beadsView(view) : null,
   ];
+  return { body, extra: [], words: hand ? "knitted" : "nothing to confirm", press: hand ? () => answer("go-on") : null };
 }
-
-/** @param {any} view */
-const byHand = (view) => view.question?.kind === "pass";
 
 /** @param {any} view */
 function nextWords(view) {
   const prompt = view.coming?.prompts?.[0];
+  if (prompt?.what === "note") return `${prompt.ahead.split(": ").slice(0, 2).join(": ")}`;
   return prompt ? (prompt.ahead ?? prompt.line) : view.number < view.passes ? "knit on" : "the last pass";
 }
 
-/** What is due takes the whole page, one thing at a time. @param {any} question @param {any} view */
+/** What is due takes the whole page, one thing at a time. @param {any} question @param {any} view @returns {Shown} */
 function asked(question, view) {
   if (question.kind === "row") return rowAsked(question, view);
   const prompts = question.prompts.length ? question.prompts : [{ line: question.why || "go on when you are ready", short: question.why || "go on?" }];
@@ -224,28 +285,30 @@ function asked(question, view) {
   const prompt = prompts[step];
   const count = question.kind === "plain" ? `${view.plain_rows} plain rows so far` : prompts.length > 1 ? `${step + 1} of ${prompts.length}` : "";
   const yes = question.kind === "sure" ? "yes, this one" : last ? "done" : "done, next";
-  return [
+  const body = [
     el("section", { class: "asked", "aria-live": "assertive", "aria-label": TITLES[question.kind] ?? "To be done" },
-      el("h1", {}, TITLES[question.kind] ?? "To be done", el("span", { class: "soft" }, ` pass ${question.pass_number} · ${count}`)),
+      el("h1", {}, TITLES[question.kind] ?? "To be done", el("span", { class: "soft" }, ` pass ${question.pass_number}${count ? ` · ${count}` : ""}`)),
       el("div", { class: "due", tabIndex: 0 }, prompt.yarn ? el("span", { class: "skein", style: { "--yarn": prompt.yarn.colour } }) : null, prompt.short ?? prompt.line),
       prompt.short !== prompt.line ? el("p", { class: "whole" }, prompt.line) : null),
-    bigButton(yes, () => {
-      if (last) answer(question.kind === "sure" ? question.pass_number : "go-on");
-      else {
-        now.step = step + 1;
-        changed("knit");
-      }
-    }),
-    step > 0 || question.kind === "sure" ? el("div", { class: "row" },
-      step > 0 ? button("the one before", () => { now.step = step - 1; changed("knit"); }, { id: "step-before" }) : null,
-      question.kind === "sure" ? button("no, another one", () => answer("no"), { id: "sure-no" }) : null) : null,
   ];
+  const extra = [
+    step > 0 ? button("the one before", () => { now.step = step - 1; changed("knit"); }, { id: "step-before" }) : null,
+    question.kind === "sure" ? button("no, another one", () => answer("no"), { id: "sure-no" }) : null,
+  ];
+  const press = () => {
+    if (last) answer(question.kind === "sure" ? question.pass_number : "go-on");
+    else {
+      now.step = step + 1;
+      changed("knit");
+    }
+  };
+  return { body, extra, words: yes, press };
 }
 
-/** @param {any} question @param {any} view */
+/** @param {any} question @param {any} view @returns {Shown} */
 function rowAsked(question, view) {
   const other = el("input", { type: "number", id: "row-other", min: "0", max: String(view.passes), "aria-label": "another pass" });
-  return [
+  const body = [
     el("section", { class: "asked", "aria-label": TITLES.row },
       el("h1", {}, TITLES.row),
       el("p", {}, `Asked because ${question.why}. Look at the needles; undo a pass that is only half knitted.`),
@@ -256,6 +319,7 @@ function rowAsked(question, view) {
           row.selected ? needles(row) : null)),
       el("div", { class: "row" }, el("label", {}, "another one: ", other), button("it is this one", () => other.value !== "" && answer(Number(other.value)), { id: "row-go" }))),
   ];
+  return { body, extra: [], words: "", press: null };
 }
 
 /** A row of needles as it lies: selected ones tall and filled, the others short. @param {any} row */
@@ -272,38 +336,29 @@ function needles(row) {
   return canvas;
 }
 
-/** @param {string} words @param {(() => void) | null} press */
-function bigButton(words, press) {
-  return button(words, () => press?.(), { id: "big", class: "big main", disabled: !press });
-}
-
 /** @param {any} view */
-function small(view) {
+function facts(view) {
   const pace = view.rows_per_min ? `${Math.round(view.rows_per_min)} rows a minute` : "";
   const left = view.left ? `about ${Math.max(1, Math.round(view.left.left_s / 60))} min left` : "";
-  const wish = (/** @type {any} */ given) => () => tried(() => ask("/api/knit/wish", given));
-  const stopping = performance.now() - now.stopAt < 4000;
-  return el("div", { class: "small" },
-    button("pause", wish({ wish: "pause" }), { id: "wish-pause" }),
-    button("back", () => backBox(view), { id: "wish-back" }),
-    button("note", noteBox, { id: "wish-note" }),
-    button(speaks() ? "hush" : "speak", () => {
-      const why = setSpeaking(!speaks());
-      if (why) remark(why);
-      changed("knit");
-    }, { id: "wish-speak", "aria-pressed": String(speaks()) }),
-    button("pedal", pedalBox, { id: "wish-pedal" }),
-    button(stopping ? "press again to stop" : "stop", () => {
-      if (performance.now() - now.stopAt < 4000) {
-        now.stopAt = 0;
-        wish({ wish: "stop" })();
-        return;
-      }
-      now.stopAt = performance.now();
-      changed("knit");
-      setTimeout(() => changed("knit"), 4100);
-    }, { id: "wish-stop", class: stopping ? "warn" : "" }),
-    el("span", { class: "remark", role: "status" }, now.note || [`${view.done} of ${view.passes} done`, view.band, pace, left, screenWords()].filter(Boolean).join(" · ")));
+  return [`${view.done} of ${view.passes} done`, view.band, pace, left, screenWords()].filter(Boolean).join(" · ");
+}
+
+function speakPressed() {
+  const why = setSpeaking(!speaks());
+  if (why) remark(why);
+  changed("knit");
+}
+
+/** A stop takes two presses, so that no stray one ends the work. */
+function stopPressed() {
+  if (performance.now() - now.stopAt < STOP_MS) {
+    now.stopAt = -1e9;
+    tried(() => ask("/api/knit/wish", { wish: "stop" }));
+  } else {
+    now.stopAt = performance.now();
+    setTimeout(() => changed("knit"), STOP_MS + 100);
+  }
+  changed("knit");
 }
 
 /** @param {string | number} reply */
@@ -383,7 +438,7 @@ async function startView(box) {
         el("p", { class: "soft" }, "sim:// is a simulated board with a simulated hand; ?live=1 lets it take its time."),
         el("p", { class: "row" },
           button("knit with the board", start(""), { class: "main", id: "begin-board", disabled: !store.piece }),
-          button("knit by hand", start("by hand"), { id: "begin-hand", disabled: !store.piece }))),
+        )),
       el("section", { class: "panel" }, el("h2", {}, "Begun and not finished"),
         told.begun.length ? el("ul", { class: "names" }, ...told.begun.map((/** @type {any} */ one) =>
           el("li", {}, button(`${one.name}: ${one.done} of ${one.passes}`, () => tried(() => ask("/api/knit/resume", { journal: one.journal, port: "" })), { "data-journal": one.journal })))) : el("p", { class: "soft" }, "nothing")))));
@@ -399,3 +454,6 @@ function ended(over) {
     trouble ? el("p", { class: "caution" }, el("strong", {}, trouble.what), ` ${trouble.where} ${trouble.hint}`) : null,
     over.finished ? null : el("p", {}, "It goes on from here whenever you like."));
 }
+
+/** The serial of the question that is shown; 0 when there is none. */
+export const asks = () => now.serial;

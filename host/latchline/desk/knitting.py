@@ -1,0 +1,234 @@
+"""One knitting at a time, in a thread of its own; every page sees the same, and any of them may answer."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from latchline.connect import connect, watched_bed
+from latchline.desk.beads import beads
+from latchline.errors import InputError, LatchlineError, NotKnittable
+from latchline.knit.candidates import meaning
+from latchline.knit.events import Kind, Stop
+from latchline.knit.journal import Journal, journal_folder, new_path, unfinished
+from latchline.knit.plain import answer_of, plain, plain_event, plain_view, wish_of
+from latchline.knit.session import Session
+from latchline.knit.view import View, row_of
+from latchline.link.host import Host
+from latchline.link.port import Port, clock_of
+from latchline.plan.model import Plan
+
+TELL_S = 0.03  # between two messages that only move what is shown; an event is told at once
+CALM_S = 0.25  # between two looks where nothing happens
+VIRTUAL_WAIT_S = 0.25  # a simulated port's time flies while nobody waits for it
+THINKING_S = 0.02  # but not while a knitter thinks
+END_S = 2.0  # how long the desk's end waits for the board to be told
+WAITS_S = 0.02
+
+Tell = Callable[[dict[str, Any]], None]
+
+
+class Knitting:
+    """A session under way, or the one that ended last.
+
+    tell: sends a message to every page. shown: the newest message, for a page that comes.
+    """
+
+    def __init__(self, journal: Journal, session: Session, close: Callable[[], None], tell: Tell) -> None:
+        self.plan: Plan = journal.plan()
+        self.journal = journal
+        self._session = session
+        self._close = close
+        self._tell = tell
+        self._leaving = threading.Event()
+        self._drawn: tuple[int, dict[str, Any]] = (0, {})
+        self.over = False
+        self.shown: dict[str, Any] = {"kind": "knit", "name": self.plan.name, "events": [], "view": None, "over": None}
+        self._thread = threading.Thread(target=self._run, name="knitting", daemon=True)
+        self._thread.start()
+
+    def answer(self, given: dict[str, Any]) -> None:
+        """Raises InputError for what is no answer; whether it met its question is told by an event."""
+        self._session.answer(*answer_of(given))
+
+    def wish(self, given: dict[str, Any]) -> int:
+        """The serial under which the wish's fate is told. Raises InputError for what is no wish."""
+        return self._session.wish(wish_of(given))
+
+    def leave(self) -> None:
+        """Put the board to rest and go; the journal goes on from here another time."""
+        self._leaving.set()
+        self._thread.join(END_S)
+
+    # The thread
+
+    def _run(self) -> None:
+        error: LatchlineError | None = None
+        try:
+            self._follow()
+        except LatchlineError as raised:
+            error = raised
+        except Exception as raised:  # a fault of ours; the page is told, and the journal is whole
+            error = LatchlineError(f"the desk made a mistake ({type(raised).__name__}: {raised})")
+        summary = self._session.summary()
+        if error is not None:
+            self.journal.discard_unused()
+        with suppress(LatchlineError):
+            self._close()
+        self.journal.close()
+        self.over = True
+        over = {
+            "finished": summary.finished,
+            "done": summary.done,
+            "knitted": summary.knitted,
+            "wrong": list(summary.wrong),
+            "faults": [list(fault) for fault in summary.faults],
+            "seconds": round(summary.seconds, 1),
+            "journal": self.journal.path.name,
+            "trouble": None if error is None else plain(error),
+        }
+        self.shown = self.shown | {"events": [], "over": over}
+        self._tell(self.shown)
+
+    def _follow(self) -> None:
+        told_at = 0.0
+        waiting: list[dict[str, Any]] = []
+        number = 0
+        while not self._session.over and not self._leaving.is_set():
+            self._session.step()
+            news = self._session.since(number)
+            if news:
+                number = news[-1].number
+                waiting += [plain_event(item) for item in news]
+            now = time.monotonic()
+            if now - told_at >= (TELL_S if waiting else CALM_S):
+                told_at = now
+                self._told(self._session.view(), waiting)
+                waiting = []
+            if self._session.question is not None:
+                time.sleep(THINKING_S)
+        if not self._session.over:
+            self._put_to_rest()
+        waiting += [plain_event(item) for item in self._session.since(number)]
+        self._told(self._session.view(), waiting)
+
+    def _put_to_rest(self) -> None:
+        """Tell the board to pause, as at a stop; the desk does not wait longer than END_S for it."""
+        self._session.wish(Stop())
+        end = time.monotonic() + END_S
+        while not self._session.over and time.monotonic() < end:
+            self._session.step()
+
+    def _told(self, view: View, events: list[dict[str, Any]]) -> None:
+        message = {
+            "kind": "knit",
+            "name": self.plan.name,
+            "events": events,
+            "view": plain_view(view) | self._pictures(view),
+            "over": None,
+        }
+        quiet = not events and message["view"] == self.shown["view"]
+        self.shown = message | {"events": []}
+        if not quiet:
+            self._tell(message)
+
+    def _pictures(self, view: View) -> dict[str, Any]:
+        """What a page draws beside the view: the coming pass as beads, and the rows that are asked about."""
+        question = view.question
+        key = view.number if question is None else -question.serial
+        if self._drawn[0] != key:
+            rows = []
+            if question is not None and question.kind is Kind.ROW:
+                rows = [self._candidate(number) for number in question.candidates]
+            self._drawn = key, {"beads": beads(self.plan, view.number), "candidates": rows}
+        return self._drawn[1]
+
+    def _candidate(self, number: int) -> dict[str, Any]:
+        if not number:
+            return {"number": 0, "side": self.plan.start, "direction": "", "selected": "", "means": []}
+        row = row_of(self.plan, number)
+        side = "right" if row.direction == "rightward" else "left"
+        return {
+            "number": number,
+            "side": side,
+            "direction": row.direction,
+            "selected": row.selected,
+            "first": row.first,
+            "last": row.last,
+            "means": meaning(self.plan, number),
+        }
+
+
+def begin(plan: Plan, source: tuple[str, str], port: str, tell: Tell, *, worst: str) -> Knitting:
+    """Knit a plan from its beginning.
+
+    source: name and text of the piece file. worst: what must be mended first; empty where nothing must.
+    Raises NotKnittable, PortError, JournalError, InputError.
+    """
+    if worst:
+        raise NotKnittable(worst.rstrip("."), where=plan.name, hint="mend it, or say that you knit it all the same")
+    cautions: list[str] = []
+    line = connect(port, plan.profile, caution=cautions.append)
+    try:
+        journal = Journal.create(_fresh(plan), plan, source_name=source[0], source=source[1], port=str(line.port))
+    except BaseException:
+        line.close()
+        raise
+    return _on(line, journal, tell)
+
+
+def go_on(path: Path, port: str, tell: Tell) -> Knitting:
+    """Go on with a journal. port: empty for the one used before. Raises JournalError, PortError, InputError."""
+    journal = Journal.open(path)
+    try:
+        if journal.finished:
+            raise InputError("this piece is finished", where=path.name, hint="begin it anew to knit it again")
+        line = connect(port or journal.port or "auto", journal.plan().profile, caution=lambda text: None)
+    except BaseException:
+        journal.close()
+        raise
+    if str(line.port) != journal.port:
+        journal.on_port(str(line.port))
+    return _on(line, journal, tell)
+
+
+def begun() -> list[dict[str, Any]]:
+    """The pieces that are not finished, the one last knitted first."""
+    found = []
+    with suppress(LatchlineError):
+        for path in unfinished(journal_folder())[:20]:
+            with suppress(LatchlineError), Journal.open(path) as journal:
+                plan = journal.plan()
+                found.append(
+                    {"journal": path.name, "name": plan.name, "done": journal.known.done, "passes": plan.passes}
+                    | {"port": journal.port}
+                )
+    return found
+
+
+def _fresh(plan: Plan) -> Path:
+    return new_path(journal_folder(), plan, time.time())
+
+
+def _on(line: Port, journal: Journal, tell: Tell) -> Knitting:
+    clock = clock_of(line)
+    virtual = clock is not time.monotonic
+    plan = journal.plan()
+
+    def reopen() -> Port:
+        return connect(str(line.port), plan.profile, caution=lambda text: None)
+
+    session = Session(
+        Host(line, clock, nonce=time.time_ns() & 0xFFFFFFFF),
+        plan,
+        clock=clock,
+        record=journal,
+        bed=None if virtual else watched_bed(plan.profile),
+        wait_s=VIRTUAL_WAIT_S if virtual else WAITS_S,
+        reopen=None if virtual else reopen,
+    )
+    return Knitting(journal, session, line.close, tell)

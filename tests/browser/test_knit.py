@@ -1,0 +1,347 @@
+"""A whole piece through the page and the simulated board, with everything that comes in between."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser.pages import MODULES, VIEWPORTS, a_browser, a_page, copied_examples, needed, overflowing, text_of, until
+from desk.serving import Served, served
+from playwright.sync_api import Browser, Page
+
+pytestmark = [pytest.mark.slow, pytest.mark.browser]
+
+HAND = "sim://?seed=3&live=1&pace=60"  # takes its time, as a hand does
+FLIES = "sim://?seed=3"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with a_browser() as running:
+        yield running
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    folder = copied_examples(tmp_path / "pieces")
+    (folder / "short.toml").write_text(
+        'name = "short"\nneedles = "L8-R8"\n\n[yarns.main]\ncolour = "#f4ead8"\n\n[yarns.contrast]\ncolour = "#1f3a5f"\n\n'
+        '[[bands]]\nname = "hem"\ntechnique = "stocking"\nyarns = ["main"]\nrows = 4\n\n'
+        '[[bands]]\nname = "gulls"\ntechnique = "fair-isle"\nchart = "gulls-and-waves.png"\nyarns = ["main", "contrast"]\nrows = 6\n'
+    )
+    return tmp_path
+
+
+@pytest.fixture
+def desk(home: Path) -> Iterator[Served]:
+    with served(home / "pieces" / "short.toml", home=home) as running:
+        yield running
+
+
+def begin(page: Page, port: str) -> None:
+    page.click("#way-knit")
+    until(lambda: page.query_selector("#begin-board:not([disabled])"))
+    page.fill("#port", port)
+    page.click("#begin-board")
+    until(lambda: page.query_selector(".state"))
+
+
+def confirm_all(page: Page, done: Any) -> None:
+    """Press the large button whenever it asks, until `done` is so."""
+
+    def pressed() -> bool:
+        if done():
+            return True
+        button = page.query_selector("#big:not([disabled])")
+        if button is not None:
+            button.click(no_wait_after=True, timeout=2000)
+        return False
+
+    until(pressed)
+
+
+def begun(desk: Served) -> list[dict[str, Any]]:
+    with desk.client() as client:
+        return list(client.get("/api/knit").json()["begun"])
+
+
+def latchline(home: Path, *words: str) -> str:
+    environment = os.environ | {"HOME": str(home), "XDG_STATE_HOME": str(home)}
+    ran = subprocess.run([sys.executable, "-m", "latchline", *words], capture_output=True, text=True, env=environment)
+    return ran.stdout + ran.stderr
+
+
+def test_a_whole_piece_is_knitted_every_pass_as_planned(browser: Browser, desk: Served, home: Path) -> None:
+    with a_page(browser, desk) as page:
+        begin(page, FLIES)
+        confirm_all(page, lambda: "finished" in text_of(page, ".ended"))
+        assert "10 passes are knitted, 10 of them now" in text_of(page, ".ended")
+        assert "Not as planned" not in text_of(page, ".ended")
+        page.click("#way-back")
+        page.click("[data-journal]")
+        until(lambda: page.query_selector("canvas.timing"))
+        assert "10 passes" in text_of(page, ".back")
+    assert '"passes": 10' in latchline(home, "timing", "--json")
+
+
+def test_one_question_is_answered_once_by_the_first_of_two_devices(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as one, a_page(browser, desk, (390, 844)) as other:
+        begin(one, HAND)
+        other.click("#way-knit")
+        until(lambda: one.query_selector(".asked") and other.query_selector(".asked"))
+        with desk.client() as client:
+            serial = one.evaluate("async () => (await import('/knit.js')).asks()")
+            assert client.post("/api/knit/answer", json={"question": serial, "reply": "go-on"}).status_code == 200
+            assert client.post("/api/knit/answer", json={"question": serial, "reply": "stop"}).status_code == 200
+        until(lambda: text_of(other, ".pass") == text_of(one, ".pass"))
+        until(lambda: text_of(one, ".pass") not in ("", "1"))
+        assert one.query_selector(".ended") is None
+
+
+def test_killed_in_mid_piece_it_goes_on_at_the_right_pass(browser: Browser, home: Path) -> None:
+    memory = f"&memory={home / 'board'}"
+    with served(home / "pieces" / "short.toml", home=home) as desk, a_page(browser, desk) as page:
+        begin(page, HAND + memory)
+        confirm_all(page, lambda: text_of(page, ".pass") == "3")
+        desk.process.send_signal(signal.SIGKILL)
+        desk.process.wait()
+    with served(home / "pieces" / "short.toml", home=home) as desk, a_page(browser, desk) as page:
+        page.click("#way-knit")
+        until(lambda: page.query_selector("[data-journal]"))
+        assert "of 10" in text_of(page, "[data-journal]")
+        page.click("[data-journal]")
+
+        def settled() -> bool:
+            row = page.query_selector("[data-row]")
+            if row is not None:
+                assert page.query_selector("canvas.needles") is not None
+                row.click()
+            return page.query_selector(".pass") is not None or page.query_selector(".due") is not None
+
+        until(settled)
+        confirm_all(page, lambda: "finished" in text_of(page, ".ended") or page.query_selector("[data-row]"))
+
+
+def test_a_desk_that_hangs_is_shown_as_not_heard_and_comes_back(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        begin(page, HAND)
+        until(lambda: page.query_selector(".asked"))
+        desk.process.send_signal(signal.SIGSTOP)
+        stopped = time.monotonic()
+        until(lambda: "not heard" in text_of(page, "#heard"))
+        assert page.evaluate("() => getComputedStyle(document.querySelector('main')).opacity") < "0.6"
+        took = time.monotonic() - stopped
+        desk.process.send_signal(signal.SIGCONT)
+        until(lambda: text_of(page, "#heard") == "")
+        assert page.evaluate("() => document.body.classList.contains('unheard')") is False
+        print(f"not heard after {took:.1f} s")
+
+
+def test_stop_takes_two_presses_and_the_piece_can_go_on(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        begin(page, HAND)
+        confirm_all(page, lambda: text_of(page, ".pass") == "2")
+        page.click("#wish-stop")
+        until(lambda: "press again" in text_of(page, "#wish-stop"))
+        assert page.query_selector(".ended") is None
+        page.click("#wish-stop")
+        until(lambda: "stopped on the way" in text_of(page, ".ended"))
+        assert len(begun(desk)) == 1
+
+
+def test_the_pedal_counts_one_press_once(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        begin(page, HAND)
+        until(lambda: page.query_selector(".asked"))
+        page.click("#wish-pedal")
+        page.click("#pedal-learn")
+        page.keyboard.press("PageDown")
+        until(lambda: "PageDown" in text_of(page, "#pedal-says"))
+        page.keyboard.press("Escape")
+        page.wait_for_timeout(500)
+        presses = page.evaluate(
+            """async () => {
+              let count = 0;
+              document.addEventListener('click', (event) => { if (event.target.id === 'big') { count++; event.stopImmediatePropagation(); } }, true);
+              const press = (more = {}, target = document.body) => target.dispatchEvent(new KeyboardEvent('keydown', { code: 'PageDown', bubbles: true, cancelable: true, ...more }));
+              const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+              const told = [];
+              press(); told.push(count);
+              press(); told.push(count);                       // a bounce
+              await wait(400); press({ repeat: true }); told.push(count);  // held down
+              await wait(400); press({ ctrlKey: true }); told.push(count);
+              const field = document.createElement('input'); document.body.append(field);
+              press({}, field); told.push(count); field.remove();          // typed into a field
+              await wait(400); press(); told.push(count);
+              return told;
+            }"""
+        )
+        assert presses == [1, 1, 1, 1, 1, 2]
+
+
+def test_cues_are_spoken_by_a_voice_of_this_machine_only_and_only_when_asked_for(
+    browser: Browser, desk: Served
+) -> None:
+    stub = """
+      window.said = [];
+      const voices = [{ name: 'far', lang: 'en', localService: false }, { name: 'near', lang: 'en', localService: true }];
+      window.SpeechSynthesisUtterance = class { constructor(text) { this.text = text; } };
+      Object.defineProperty(window, 'speechSynthesis', { value: { getVoices: () => voices, cancel() {}, speaking: false, pending: false,
+        speak: (one) => window.said.push([one.text, one.voice.name]) } });
+    """
+    with a_page(browser, desk) as page:
+        page.add_init_script(stub)
+        page.reload()
+        begin(page, HAND)
+        until(lambda: page.query_selector(".asked"))
+        assert page.evaluate("() => window.said") == []
+        page.click("#wish-speak")
+        confirm_all(page, lambda: text_of(page, ".pass") == "3")
+        confirm_all(page, lambda: any("gulls" in text for text, _ in page.evaluate("() => window.said")))
+        assert {voice for _, voice in page.evaluate("() => window.said")} == {"near"}
+
+
+def shown(page: Page, **view: Any) -> None:
+    """Show a state of knitting that would take long to come by."""
+    page.evaluate(
+        """async (view) => {
+          const { takeKnit } = await import('/knit.js');
+          takeKnit({ kind: 'knit', name: 'short', events: [], over: null, view });
+        }""",
+        {
+            "state": "ready",
+            "number": 1,
+            "passes": 9999,
+            "done": 0,
+            "row": {
+                "number": 1,
+                "direction": "rightward",
+                "yarns": [],
+                "selected": "01" * 8,
+                "first": "L8",
+                "last": "R8",
+            },
+            "next_row": None,
+            "band": "gulls",
+            "chart_row": 1,
+            "coming": None,
+            "rows_per_min": 30,
+            "left": None,
+            "loaded": 3,
+            "place": None,
+            "lamp": True,
+            "question": None,
+            "fault": None,
+            "plain_rows": 0,
+            "event": 1,
+            "beads": [],
+            "candidates": [],
+        }
+        | view,
+    )
+    page.wait_for_timeout(120)
+
+
+YARNS = [
+    [{"name": "main", "colour": "#f4ead8"}],
+    [
+        {"name": "a very long name of an undyed lambswool", "colour": "#f4ead8"},
+        {"name": "Midnightblue-from-the-attic-box", "colour": "#101030"},
+    ],
+]
+# The millimetres of a CSS pixel: a phone 65 mm wide, a tablet 197 mm, a desk's screen 531 mm.
+MM_A_PX = {390: 65 / 390, 1024: 197 / 1024, 1920: 531 / 1920}
+LEAST_MM = 9.31  # 16 minutes of arc at two metres: 2 · 2000 · tan(8′) (ISO 9241-3 asks for 16′ at least)
+CAPITAL_PER_EM = 0.7
+
+
+@pytest.mark.parametrize("size", VIEWPORTS)
+def test_it_reads_at_two_metres_and_nothing_overflows(browser: Browser, desk: Served, size: tuple[int, int]) -> None:
+    needed(MODULES / "axe-core")
+    axe = (MODULES / "axe-core" / "axe.min.js").read_text()
+    with a_page(browser, desk, size, bypass_csp=True) as page:
+        page.click("#way-knit")
+        until(lambda: page.query_selector("#begin-board"))
+        for number in (1, 28, 447, 9999):
+            for yarns in YARNS:
+                for direction in ("leftward", "rightward"):
+                    row = {
+                        "number": number,
+                        "direction": direction,
+                        "yarns": yarns,
+                        "selected": "01",
+                        "first": "L1",
+                        "last": "R1",
+                    }
+                    prompt = {
+                        "what": "change",
+                        "line": "change to navy",
+                        "short": "change to navy",
+                        "ahead": "in 3: change to navy",
+                    }
+                    shown(page, number=number, row=row, coming={"pass_number": 4, "ahead": 3, "prompts": [prompt]})
+                    cut = [
+                        one for one in overflowing(page) if "yarn-name" not in one
+                    ]  # a long name ends after two lines
+                    assert cut == [], (number, direction)
+                    for which in (".pass", ".direction b", ".yarn-name", ".state b"):
+                        px = page.evaluate(
+                            "(which) => Math.min(...[...document.querySelectorAll(which)].map((one) => parseFloat(getComputedStyle(one).fontSize)))",
+                            which,
+                        )
+                        assert px * CAPITAL_PER_EM * MM_A_PX[size[0]] >= LEAST_MM, (which, px)
+        pass_box = page.evaluate(
+            "() => { const box = document.querySelector('.pass').getBoundingClientRect(); return [box.width, box.height]; }"
+        )
+        figures = page.evaluate(
+            "() => { const box = document.querySelector('.figures').getBoundingClientRect(); return [box.width, box.height]; }"
+        )
+        assert pass_box[0] * pass_box[1] >= 0.3 * figures[0] * figures[1]
+        for state in ("waiting", "lost", "paused", "fault", "quiet", "unplugged", "under-way", "over"):
+            shown(page, state=state)
+            assert overflowing(page) == []
+        shown(
+            page,
+            question={
+                "kind": "change",
+                "pass_number": 4,
+                "candidates": [],
+                "why": "",
+                "serial": 5,
+                "prompts": [prompt | {"yarn": {"name": "navy", "colour": "#101030"}}],
+            },
+        )
+        px = page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.due')).fontSize)")
+        assert px * CAPITAL_PER_EM * MM_A_PX[size[0]] >= LEAST_MM
+        assert overflowing(page) == []
+        found = page.evaluate(
+            f"async () => {{ {axe}; const told = await axe.run(); return told.violations.map((one) => [one.id, one.nodes.map((node) => node.html)]); }}"
+        )
+        assert found == []
+
+
+def test_in_forced_colours_the_state_is_still_told_by_word_and_shape(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk, forced_colors="active") as page:
+        page.click("#way-knit")
+        until(lambda: page.query_selector("#begin-board"))
+        shown(page, state="fault")
+        assert text_of(page, ".state b") == "stop"
+        assert page.query_selector(".state svg") is not None
+        assert page.evaluate("() => getComputedStyle(document.querySelector('.skein, .state')).forcedColorAdjust") in (
+            "none",
+            "auto",
+        )
+
+
+def test_on_a_plain_address_it_says_that_the_screen_may_sleep(browser: Browser, home: Path) -> None:
+    with served(home / "pieces" / "short.toml", home=home) as desk, a_page(browser, desk) as page:
+        page.evaluate("() => Object.defineProperty(window, 'isSecureContext', { value: false })")
+        begin(page, HAND)
+        confirm_all(page, lambda: "may sleep" in text_of(page, ".small"))
