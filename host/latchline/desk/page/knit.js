@@ -199,15 +199,23 @@ export function knitPart() {
 
 /** @param {HTMLElement} box */
 function fitAll(box) {
-  const least = 80;
+  const least = 80; // CSS pixels: 16 minutes of arc at two metres on a phone 65 mm wide
+  const sized = (/** @type {string} */ which, /** @type {number} */ low, /** @type {number} */ high) => {
+    for (const one of box.querySelectorAll(which)) fit(/** @type {HTMLElement} */ (one), low, high);
+  };
+  sized(".state b", least, 150);
+  sized(".direction b", least, innerHeight > 900 ? 170 : 96);
   const upright = matchMedia("(max-width: 760px) and (orientation: portrait)").matches;
-  for (const list of box.querySelectorAll(".yarns")) {
-    const many = list.children.length;
-    const lines = upright ? (many > 1 ? 1 : 2) : Math.max(1, Math.min(3, Math.floor(list.clientHeight / many / 96)));
-    for (const one of list.querySelectorAll(".yarn-name")) /** @type {HTMLElement} */ (one).style.setProperty("-webkit-line-clamp", String(lines));
+  for (const list of /** @type {NodeListOf<HTMLElement>} */ (box.querySelectorAll(".yarns"))) {
+    const names = /** @type {NodeListOf<HTMLElement>} */ (list.querySelectorAll(".yarn-name"));
+    const give = (/** @type {number} */ lines) => names.forEach((one) => one.style.setProperty("-webkit-line-clamp", String(lines)));
+    give(1);
+    const each = (list.clientHeight - 100) / Math.max(1, names.length);
+    give(upright ? (names.length > 1 ? 1 : 2) : Math.max(1, Math.min(3, Math.floor(each / 97))));
   }
-  const sizes = /** @type {[string, number, number][]} */ ([[".pass", least, 900], [".direction b", least, 190], [".state b", least, 150], [".yarn-name", least, 120], [".next", 28, 90], [".due", least, 150]]);
-  for (const [which, low, high] of sizes) for (const one of box.querySelectorAll(which)) fit(/** @type {HTMLElement} */ (one), low, high);
+  sized(".next", 28, 90);
+  sized(".pass", least, 900);
+  sized(".due", least, 150);
 }
 
 /** What the live line tells of the knitting. @param {any} message */
