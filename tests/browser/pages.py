@@ -21,7 +21,7 @@ VIEWPORTS = [(390, 844), (1024, 768), (1920, 1080)]
 QUIET = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 QUIET += ["--disable-component-update", "--disable-sync"]
 REBOUND = "rebound.example"  # a name of another site that leads to this machine
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0  # only what fails waits so long
 
 
 def needed(path: str | Path) -> None:

@@ -9,13 +9,15 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from latchline.connect import connect, watched_bed
+from latchline.connect import cautioned, cautions_for, connect, watched_bed
 from latchline.desk.beads import beads
-from latchline.errors import InputError, LatchlineError, NotKnittable
+from latchline.errors import InputError, JournalError, LatchlineError, LinkError, NotKnittable
 from latchline.knit.candidates import meaning
-from latchline.knit.events import Kind, Stop
-from latchline.knit.journal import Journal, journal_folder, new_path, unfinished
+from latchline.knit.events import Answer, Answered, Kind, Question, Stop
+from latchline.knit.journal import Journal
+from latchline.knit.journals import journal_folder, new_path, unfinished
 from latchline.knit.plain import answer_of, plain, plain_event, plain_view, wish_of
+from latchline.knit.prompts import Prompt, What
 from latchline.knit.session import Session
 from latchline.knit.view import View, row_of
 from latchline.link.host import Host
@@ -38,11 +40,11 @@ class Knitting:
     tell: sends a message to every page. shown: the newest message, for a page that comes.
     """
 
-    def __init__(self, journal: Journal, session: Session, close: Callable[[], None], tell: Tell) -> None:
-        self.plan: Plan = journal.plan()
+    def __init__(self, journal: Journal, session: Session, line: _Line, tell: Tell) -> None:
+        self.plan: Plan = session.plan
         self.journal = journal
         self._session = session
-        self._close = close
+        self._line = line
         self._tell = tell
         self._leaving = threading.Event()
         self._drawn: tuple[int, dict[str, Any]] = (0, {})
@@ -75,10 +77,11 @@ class Knitting:
         except Exception as raised:  # a fault of ours; the page is told, and the journal is whole
             error = LatchlineError(f"the desk made a mistake ({type(raised).__name__}: {raised})")
         summary = self._session.summary()
-        if error is not None:
-            self.journal.discard_unused()
-        with suppress(LatchlineError):
-            self._close()
+        with suppress(LatchlineError, OSError):
+            self._session.close()
+        with suppress(LatchlineError, OSError):
+            self._line.close()
+        self.journal.discard_unused()
         self.journal.close()
         self.over = True
         over = {
@@ -101,8 +104,10 @@ class Knitting:
         while not self._session.over and not self._leaving.is_set():
             self._session.step()
             news = self._session.since(number)
+            for item in news:
+                number = item.number
+                self._heeded(item.event)
             if news:
-                number = news[-1].number
                 waiting += [plain_event(item) for item in news]
             now = time.monotonic()
             if now - told_at >= (TELL_S if waiting else CALM_S):
@@ -115,6 +120,12 @@ class Knitting:
             self._put_to_rest()
         waiting += [plain_event(item) for item in self._session.since(number)]
         self._told(self._session.view(), waiting)
+
+    def _heeded(self, event: object) -> None:
+        """Remember that the cautions of this port were read."""
+        match event:
+            case Answered(Question(kind=Kind.CAUTION), Answer.GO_ON):
+                cautioned(self._line.name)
 
     def _put_to_rest(self) -> None:
         """Tell the board to pause, as at a stop; the desk does not wait longer than END_S for it."""
@@ -171,14 +182,14 @@ def begin(plan: Plan, source: tuple[str, str], port: str, tell: Tell, *, worst: 
     """
     if worst:
         raise NotKnittable(worst.rstrip("."), where=plan.name, hint="mend it, or say that you knit it all the same")
-    cautions: list[str] = []
-    line = connect(port, plan.profile, caution=cautions.append)
+    first = _begun_before(plan)
+    line = _Line(port, plan)
     try:
-        journal = Journal.create(_fresh(plan), plan, source_name=source[0], source=source[1], port=str(line.port))
+        journal = Journal.create(_fresh(plan), plan, source_name=source[0], source=source[1], port=line.name)
     except BaseException:
         line.close()
         raise
-    return _on(line, journal, tell)
+    return _on(line, journal, plan, first, tell)
 
 
 def go_on(path: Path, port: str, tell: Tell) -> Knitting:
@@ -187,24 +198,25 @@ def go_on(path: Path, port: str, tell: Tell) -> Knitting:
     try:
         if journal.finished:
             raise InputError("this piece is finished", where=path.name, hint="begin it anew to knit it again")
-        line = connect(port or journal.port or "auto", journal.plan().profile, caution=lambda text: None)
+        plan = journal.plan()
+        line = _Line(port or journal.port or "auto", plan)
     except BaseException:
         journal.close()
         raise
-    if str(line.port) != journal.port:
-        journal.on_port(str(line.port))
-    return _on(line, journal, tell)
+    if line.name != journal.port:
+        journal.on_port(line.name)
+    return _on(line, journal, plan, [], tell)
 
 
 def begun() -> list[dict[str, Any]]:
     """The pieces that are not finished, the one last knitted first."""
     found = []
     with suppress(LatchlineError):
-        for path in unfinished(journal_folder())[:20]:
-            with suppress(LatchlineError), Journal.open(path) as journal:
+        for path in unfinished()[:20]:
+            with suppress(LatchlineError), Journal.read(path) as journal:
                 plan = journal.plan()
                 found.append(
-                    {"journal": path.name, "name": plan.name, "done": journal.known.done, "passes": plan.passes}
+                    {"journal": str(path), "name": plan.name, "done": journal.known.done, "passes": plan.passes}
                     | {"port": journal.port}
                 )
     return found
@@ -214,21 +226,52 @@ def _fresh(plan: Plan) -> Path:
     return new_path(journal_folder(), plan, time.time())
 
 
-def _on(line: Port, journal: Journal, tell: Tell) -> Knitting:
-    clock = clock_of(line)
+def _begun_before(plan: Plan) -> list[Question]:
+    """The question to be answered first where this piece was begun before and is not finished."""
+    with suppress(JournalError):  # one that another run is using is no concern of ours
+        for path in unfinished(fingerprint=plan.fingerprint)[:1]:
+            with Journal.read(path) as journal:
+                done = journal.known.done
+            return [Question(Kind.BEGUN, 1, (Prompt(What.BEGUN, 1, path.name, count=done),))] if done else []
+    return []
+
+
+class _Line:
+    """An open port that can be opened again under its name. Raises PortError."""
+
+    def __init__(self, name: str, plan: Plan) -> None:
+        self._plan = plan
+        self._port = connect(name, plan.profile)
+        self.name = str(self._port.port)
+
+    @property
+    def port(self) -> Port:
+        return self._port
+
+    def reopen(self) -> Port:
+        with suppress(LinkError, OSError):
+            self._port.close()
+        self._port = connect(self.name, self._plan.profile)
+        return self._port
+
+    def close(self) -> None:
+        self._port.close()
+
+
+def _on(line: _Line, journal: Journal, plan: Plan, first: list[Question], tell: Tell) -> Knitting:
+    clock = clock_of(line.port)
     virtual = clock is not time.monotonic
-    plan = journal.plan()
-
-    def reopen() -> Port:
-        return connect(str(line.port), plan.profile, caution=lambda text: None)
-
+    cautions = cautions_for(line.name)
+    if cautions:
+        first = [Question(Kind.CAUTION, 1, tuple(Prompt(What.CAUTION, 1, text) for text in cautions)), *first]
     session = Session(
-        Host(line, clock, nonce=time.time_ns() & 0xFFFFFFFF),
+        Host(line.port, clock, nonce=time.time_ns() & 0xFFFFFFFF),
         plan,
         clock=clock,
         record=journal,
         bed=None if virtual else watched_bed(plan.profile),
         wait_s=VIRTUAL_WAIT_S if virtual else WAITS_S,
-        reopen=None if virtual else reopen,
+        first=first,
+        reopen=None if virtual else line.reopen,
     )
-    return Knitting(journal, session, line.close, tell)
+    return Knitting(journal, session, line, tell)

@@ -278,12 +278,12 @@ def wish(desk: Desk, given: Given) -> Answer:
 
 def sessions(desk: Desk, given: Given) -> Answer:
     """The journals, the one last written to first."""
-    from latchline.knit.journal import SUFFIX, journal_folder
+    from latchline.knit.journals import SUFFIX, journals
 
-    paths = sorted(journal_folder().glob(f"*{SUFFIX}"), key=lambda path: (-path.stat().st_mtime, path.name))
+    paths = sorted(journals(), key=lambda path: (-path.stat().st_mtime, path.name))
     found = [
         {
-            "journal": path.name,
+            "journal": str(path),
             "name": path.name.removesuffix(SUFFIX),
             "when": time.strftime("%Y-%m-%d %H:%M", time.localtime(path.stat().st_mtime)),
         }
@@ -293,12 +293,13 @@ def sessions(desk: Desk, given: Given) -> Answer:
 
 
 def _journal(given: Given) -> Path:
-    from latchline.knit.journal import journal_folder
+    """The path of a journal that the page was told of; no other is opened."""
+    from latchline.knit.journals import journals
 
-    name = str(given["journal"])
-    if Path(name).name != name:
-        raise ValueError("journal")
-    return journal_folder() / name
+    for path in journals():
+        if str(path) == given["journal"]:
+            return path
+    raise InputError("there is no such journal", where=str(given["journal"])[:200], hint="look at the list again")
 
 
 def timing(desk: Desk, given: Given) -> Answer:

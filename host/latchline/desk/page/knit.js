@@ -43,6 +43,11 @@ const SHAPES = /** @type {Record<string, string>} */ ({
   tick: "M8 52L22 38L42 58L80 14L94 28L42 86z",
 });
 const TITLES = /** @type {Record<string, string>} */ ({
+  caution: "Before this port is used",
+  begun: "This piece was begun before",
+  other: "The board is in the middle of another piece",
+  hand: "By hand, before the next pass",
+  after: "After the last pass",
   ready: "Before the first pass",
   band: "Before the next pass",
   change: "Another yarn",
@@ -292,7 +297,9 @@ function asked(question, view) {
   const last = step === prompts.length - 1;
   const prompt = prompts[step];
   const count = question.kind === "plain" ? `${view.plain_rows} plain rows so far` : prompts.length > 1 ? `${step + 1} of ${prompts.length}` : "";
-  const yes = question.kind === "sure" ? "yes, this one" : last ? "done" : "done, next";
+  const yesses = /** @type {Record<string, string>} */ ({ sure: "yes, this one", caution: "I heed it", begun: "begin anew", other: "end that one there", fault: "go on", paused: "go on", wrong: "go on" });
+  const yes = last ? (yesses[question.kind] ?? "done") : "done, next";
+  const no = /** @type {Record<string, [string, string]>} */ ({ sure: ["no, another one", "no"], begun: ["no, leave it", "stop"], other: ["no, leave it", "stop"] })[question.kind];
   const body = [
     el("section", { class: "asked", "aria-live": "assertive", "aria-label": TITLES[question.kind] ?? "To be done" },
       el("h1", {}, TITLES[question.kind] ?? "To be done", el("span", { class: "soft" }, ` pass ${question.pass_number}${count ? ` · ${count}` : ""}`)),
@@ -301,7 +308,7 @@ function asked(question, view) {
   ];
   const extra = [
     step > 0 ? button("the one before", () => { now.step = step - 1; changed("knit"); }, { id: "step-before" }) : null,
-    question.kind === "sure" ? button("no, another one", () => answer("no"), { id: "sure-no" }) : null,
+    no ? button(no[0], () => answer(no[1]), { id: "answer-no" }) : null,
   ];
   const press = () => {
     if (last) answer(question.kind === "sure" ? question.pass_number : "go-on");

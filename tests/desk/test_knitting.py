@@ -1,0 +1,110 @@
+"""A piece knitted through the desk's questions, on the simulated board."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from desk.serving import Served, served
+from hypothesis import given
+from hypothesis import strategies as st
+from websockets.sync.client import ClientConnection, connect
+
+from latchline.desk.beads import expanded, folded, runs_of
+
+PIECE = """name = "short"
+needles = "L8-R8"
+
+[[bands]]
+name = "hem"
+technique = "stocking"
+rows = 4
+
+[[bands]]
+name = "gulls"
+technique = "fair-isle"
+chart = "gull.txt"
+rows = 6
+"""
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[Served]:
+    (tmp_path / "short.toml").write_text(PIECE)
+    (tmp_path / "gull.txt").write_text("#...\n.#..\n")
+    with served(tmp_path / "short.toml", home=tmp_path) as running:
+        with running.client() as client:
+            client.get("/api/desk")
+        yield running
+
+
+def live(desk: Served) -> ClientConnection:
+    return connect(f"ws://127.0.0.1:{desk.port}/api/live", origin=desk.origin, proxy=None)  # type: ignore[arg-type]
+
+
+def knitted(desk: Served, line: ClientConnection) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """Agree to everything; all events, and how it ended."""
+    events: list[dict[str, Any]] = []
+    with desk.client() as client:
+        while True:
+            message = json.loads(line.recv(timeout=60))
+            if message["kind"] != "knit":
+                continue
+            events += message["events"]
+            if message["over"] is not None:
+                return events, message["over"]
+            question = message["view"]["question"]
+            if question is not None:
+                client.post("/api/knit/answer", json={"question": question["serial"], "reply": "go-on"})
+
+
+def test_a_piece_is_knitted_and_every_event_told_once(desk: Served) -> None:
+    with live(desk) as line, desk.client() as client:
+        line.send(json.dumps({"key": desk.key}))
+        assert client.post("/api/knit/begin", json={"port": "sim://?seed=5"}).status_code == 200
+        events, over = knitted(desk, line)
+        assert over["finished"]
+        assert over["wrong"] == []
+        assert [event["told"]["number"] for event in events if event["event"] == "knitted"] == list(range(1, 11))
+        numbers = [event["number"] for event in events]
+        assert numbers == list(range(1, len(numbers) + 1))
+        (session,) = client.get("/api/timing/sessions").json()["sessions"]
+        assert client.get("/api/timing", params={"journal": session["journal"]}).json()["name"] == "short"
+        assert client.get("/api/timing/picture", params={"journal": session["journal"]}).content.startswith(b"\x89PNG")
+
+
+def test_one_piece_is_knitted_at_a_time(desk: Served) -> None:
+    with desk.client() as client:
+        assert client.post("/api/knit/begin", json={"port": "sim://?live=1"}).status_code == 200
+        assert client.post("/api/knit/begin", json={"port": "sim://?live=1"}).status_code == 422
+
+
+WRONG: list[tuple[str, dict[str, Any]]] = [
+    ("/api/knit/answer", {"question": 1, "reply": "go-on"}),  # nothing is being knitted
+    ("/api/knit/wish", {"wish": "pause"}),
+    ("/api/knit/resume", {"journal": "../../etc/passwd", "port": ""}),
+    ("/api/knit/begin", {"port": "/dev/there-is-none"}),
+    ("/api/knit/begin", {"port": "sim://?fault=none-such"}),
+]
+
+
+@pytest.mark.parametrize(("path", "given"), WRONG)
+def test_what_cannot_be_is_said(desk: Served, path: str, given: dict[str, Any]) -> None:
+    with desk.client() as client:
+        answer = client.post(path, json=given)
+        assert answer.status_code == 422
+        assert answer.json()["what"]
+        assert client.get("/api/knit").json()["begun"] == []
+
+
+@given(st.text("01", min_size=1, max_size=200))
+def test_beads_expanded_are_the_needles_of_the_pass(selected: str) -> None:
+    assert expanded(folded(runs_of(selected))) == selected
+
+
+def test_a_repeat_is_folded() -> None:
+    parts = folded(runs_of("11100" * 8 + "1"))
+    assert [(part.times, part.runs) for part in parts] == [(8, ((3, True), (2, False))), (1, ((1, True),))]
