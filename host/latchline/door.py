@@ -144,6 +144,18 @@ def draw_working_chart(
     return scene_svg(scene).encode() if form == "svg" else scene_png(scene)
 
 
+def draw_outline(piece: Piece, form: str = "svg", *, gauge: Gauge | None = None) -> bytes:
+    """The finished piece's outline with its measures, rows and needles: `pdf`, `png` or `svg`. Raises InputError."""
+    from latchline.drawing.scene import scene_png, scene_svg, scenes_pdf
+    from latchline.preview.outline import outline_scene
+
+    _require(form, CHART_FORMS)
+    scene = outline_scene(piece.plan(), gauge or gauge_of(piece))
+    if form == "pdf":
+        return scenes_pdf([scene], scene.title)
+    return scene_svg(scene).encode() if form == "svg" else scene_png(scene)
+
+
 def write_sheet(piece: Piece, form: str = "md") -> bytes:
     """The set-up sheet: needles, levers, yarns, turn marks, cautions; as `md`, `html` or `pdf`. Raises InputError."""
     from latchline.sheet.make import make_sheet

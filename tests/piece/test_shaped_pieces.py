@@ -162,3 +162,13 @@ def test_mistakes_name_the_band_the_row_and_the_needle(lines: str, complaint: st
     with pytest.raises(InputError) as caught:
         plan_of(band, lines)
     assert complaint in caught.value.sentence()
+
+
+def test_a_band_may_be_knitted_several_times() -> None:
+    plan = plan_of(
+        BAND.replace(
+            "rows = 40", 'name = "wedge"\nrows = 8\ntimes = 3\nshape = [{ hold = 6, steps = 2, side = "left" }]'
+        )
+    )
+    assert [band.name for band in plan.bands] == ["wedge 1", "wedge 2", "wedge 3"]
+    assert working(plan) == [77, 77, 74, 74, 80, 80, 80, 80] * 3

@@ -64,7 +64,7 @@ def test_a_changed_key_changes_its_line_only(name: str) -> None:
     gone, come = changed_lines(text, new)
     assert len(gone) <= 1
     assert come in ([], ['machine = "chunky-112"'])
-    assert write.set_in_piece(new, "machine", tomllib.loads(text)["machine"]) == text
+    assert write.set_in_piece(new, "machine", tomllib.loads(text).get("machine")) == text
 
 
 @pytest.mark.parametrize(

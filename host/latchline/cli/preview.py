@@ -75,6 +75,8 @@ def command(
     needed = _needed(gauge, size) if size else ""
     if show == "working-chart":
         drawn = latchline.draw_working_chart(piece, form, passes=passes, gauge=gauge)
+    elif show == "outline":
+        drawn = latchline.draw_outline(piece, form, gauge=gauge)
     else:
         side = show.removesuffix("-side")
         drawn = latchline.draw_fabric(piece, form, side=side, passes=passes, gauge=gauge, stitch_px=stitch_px)
@@ -85,6 +87,10 @@ def command(
     whole = "About" if passes == (1, plan.passes) else "The whole piece: about"
     for line in piece.measured:
         chatter(line)
+    if show == "outline":
+        from latchline.preview.outline import outline_words
+
+        chatter(f"It shows {outline_words(plan, gauge)}.")
     chatter(f"{whole} {width:.1f} × {height:.1f} cm at {_words(gauge)}.")
     if needed:
         chatter(needed)

@@ -278,9 +278,11 @@ def _bands(
         error = table.complain("chart", f"{alone} knits without a chart", "leave one of the two out")
         raise error.at(error.where or path)
     works = _works(table, known, span, measure)
+    times = table.whole("times", 1, 1000, 1)
     table.finish()
     chart = table.keyed("chart", lambda: known.beside.chart(path, to_drawing)) if path is not None else None
-    return (BandRequest(name, technique, options, chart, chosen, works, "fabric", stitch_size, tension),)
+    band = BandRequest(name, technique, options, chart, chosen, works, "fabric", stitch_size, tension)
+    return (band,) if times == 1 else tuple(replace(band, name=f"{name} {n}") for n in range(1, times + 1))
 
 
 def _yarns(table: Table, yarns: dict[str, Yarn]) -> tuple[Yarn, ...]:

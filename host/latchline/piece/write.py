@@ -61,7 +61,7 @@ def _changed(text: str, change: Callable[[tomlkit.TOMLDocument], None]) -> str:
 def _put(table: Any, key: str, value: Any) -> None:
     if value is None:
         table.pop(key, None)
-    else:
+    elif key not in table or table[key].unwrap() != value:  # what says the same stays as it is written
         table[key] = value
 
 

@@ -172,7 +172,7 @@ class ShortRows:
     """Needles held away from the carriage in steps, the outermost first; each step takes two passes.
 
     side: `both` (a step at the left and one at the right take two passes together), `left` or `right`.
-    release: `at once` after the band, `in steps` the other way round, `later` (some band after it does).
+    release: `at once` after the last step, `in steps` the other way round, `later` (by a hand step).
     wraps: whether the needle beside the turn is wrapped.
     """
 
@@ -202,8 +202,8 @@ class ShortRows:
                     at += 1
                 yield Due(at, _released(side, count))
                 at += 1
-        if self.release != "later":
-            yield Due(passes + 1, _released_all)
+        elif self.release == "at once":
+            yield Due(marks[-1][0] + (1 if self.side == "both" else 2), _released_all)
 
 
 def _held(side: str, count: int) -> Callable[[Here], Steps]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from latchline.fabric.layout import second_needles
 from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
 from latchline.machine.needles import Span
 from latchline.mend import Mend
+from latchline.plan.hand import HandStep, Position, kind_of
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.shaping.gauge import Gauge
 from latchline.technique.model import Does, SecondBed
@@ -33,7 +34,7 @@ FOLDED_FROM = 4  # plain passes in a row that become one line
 PAGES_PASSES_MAX = 4000  # on pages; some hundreds of them
 SCENE_PASSES_MAX = 1000  # in one drawing
 
-INK, GREY = "#000000", "#767676"
+INK, GREY, RESTING = "#000000", "#767676", "#d4d4d4"
 
 Mark = Callable[[Scene, float, float, float], None]  # draws about (x, y), reaching so far to each side
 
@@ -51,16 +52,21 @@ class Line:
 
 
 def chart_lines(plan: Plan, first: int, last: int) -> list[Line]:
-    """The lines for passes first to last: runs of plain knitting take one line each."""
+    """The lines for passes first to last: runs of plain knitting take one line each, up to the next hand steps."""
     lines: list[Line] = []
+    by_hand = {step.before for step in plan.hand}
     for band in plan.bands:
         low, high = max(band.first, first), min(band.last, last)
         if low > high:
             continue
-        if not band.technique.needs_chart and high - low + 1 >= FOLDED_FROM:
-            lines.append(Line(low, high))
-        else:
-            lines.extend(Line(number, number) for number in range(low, high + 1))
+        starts = sorted(
+            {low, *(number for at in by_hand if low <= at <= high for number in (at, at + 1) if number <= high)}
+        )
+        for start, end in pairwise([*starts, high + 1]):
+            if not band.technique.needs_chart and end - start >= FOLDED_FROM:
+                lines.append(Line(start, end - 1))
+            else:
+                lines.extend(Line(number, number) for number in range(start, end))
     return lines
 
 
@@ -213,11 +219,14 @@ class _Sheet:
 
     def _cells(self, scene: Scene, place: int, number: int) -> None:
         cams = _cams(self.plan, number)
+        self._resting(scene, place, number)
+        if cams[0] == cams[1] and self._signs(scene, place, number):
+            return
         if cams[0] == cams[1]:
-            size = min(2.6, self.row * 0.75)
-            middle = self.y(place) - self.row / 2
-            scene.box(self.left + 0.4, middle - 0.44 * self.row, 8.4 * size, 0.88 * self.row, "#ffffff", None)
-            scene.words(self.left + 1, middle + 0.33 * size, "all needles knit", size, fill=GREY)
+            size, middle = min(2.6, self.row * 0.75), self.y(place) - self.row / 2
+            words, wide = ("needles in work knit", 10.5) if self.plan.shaped else ("all needles knit", 8.4)
+            scene.box(self.left + 0.4, middle - 0.44 * self.row, wide * size, 0.88 * self.row, "#ffffff", None)
+            scene.words(self.left + 1, middle + 0.33 * size, words, size, fill=GREY)
             return
         mark = _mark_of_pass(self.plan, self.carried, number)
         no_mark = None if self.plan.band_of(number).technique.separations else _UNSELECTED.get(cams[1])
@@ -227,6 +236,32 @@ class _Sheet:
             draw = mark if is_selected else no_mark
             if draw is not None:
                 draw(scene, self.x(column) + self.cell / 2, middle, reach)
+        self._signs(scene, place, number)
+
+    def _resting(self, scene: Scene, place: int, number: int) -> None:
+        """Needles that are out of work or held: grey, a held one with a bar."""
+        if not self.plan.shaped:
+            return
+        positions = self.plan.positions_of(number, number)[0]
+        for column in range(self.columns.first, self.columns.last + 1):
+            if positions[column] == Position.WORK:
+                continue
+            x, y = self.x(column), self.y(place) - self.row
+            scene.box(x + 0.1, y + 0.1, self.cell - 0.2, self.row - 0.2, RESTING, None)
+            if positions[column] == Position.HELD:
+                middle = y + self.row / 2
+                scene.line(x + 0.2 * self.cell, middle, x + 0.8 * self.cell, middle, 0.5)
+
+    def _signs(self, scene: Scene, place: int, number: int) -> bool:
+        """What is done by hand before the pass, a letter on each needle; whether there is any."""
+        steps = self.plan.hand_before(number)
+        size = min(2.6, self.row * 0.8, self.cell * 0.95)
+        for step in steps:
+            for column in range(max(step.first, self.columns.first), min(step.last, self.columns.last) + 1):
+                x, y = self.x(column) + self.cell / 2, self.y(place) - self.row / 2 + 0.36 * size
+                scene.box(x - 0.4 * self.cell, y - 0.8 * size, 0.8 * self.cell, 0.95 * size, "#ffffff", None)
+                scene.words(x, y, _sign(step), size, anchor="middle", bold=True)
+        return bool(steps)
 
     def _yarn(self, scene: Scene, line: Line, x: float, middle: float) -> None:
         """The yarns of a pass where they change or a page starts, with a sign at the change."""
@@ -395,6 +430,27 @@ _UNSELECTED_WORDS = {
 }
 
 
+def _sign(step: HandStep) -> str:
+    """The letter of a hand step; where loops move, the way they go."""
+    return kind_of(step).sign if step.kind != "move" else ">" if step.by > 0 else "<"
+
+
+def _hand_legend(sheet: _Sheet) -> Iterator[str]:
+    """What the letters and the grey of this page mean, and what is done after the last pass."""
+    plan = sheet.plan
+    kinds = dict.fromkeys(kind_of(step) for line in sheet.lines for step in plan.hand_before(line.first))
+    if kinds:
+        signs: dict[str, list[str]] = {}
+        for kind in kinds:
+            signs.setdefault("< >" if kind.name == "move" else kind.sign, []).append(kind.title)
+        yield "by hand before the pass: " + "; ".join(f"{sign} {' or '.join(titles)}" for sign, titles in signs.items())
+    if plan.shaped:
+        yield "grey: out of work; grey with a bar: held"
+    if sheet.lines[-1].last == plan.passes:
+        for words in plan.hand_words(plan.passes + 1):
+            yield f"after the last pass: {words}"
+
+
 def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
     """What the marks on this page mean."""
     entries: list[tuple[Mark | None, str]] = []
@@ -422,6 +478,9 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
             mark(scene, x + 2.2, y - 1.2, 1.3)
         scene.words(x + 6, y, words, 3.0)
         x += 12 + 1.55 * len(words)
+    for words in _hand_legend(sheet):
+        y += 5
+        scene.words(MARGIN, y, _cut(words, scene.width_mm - 2 * MARGIN), 3.0)
     if any(sheet.plan.band_of(line.first).technique.double_bed for line in sheet.lines):
         y += 5
         _second_dots(scene, MARGIN, y - 1.2, SecondBed.EVEN)
