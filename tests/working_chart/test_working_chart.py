@@ -19,7 +19,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 import strategies
 from latchline.chart.model import Chart, Colour
 from latchline.chart.transform import mirror
-from latchline.drawing.scene import Scene, Words, scene_png, scene_svg, scenes_pdf
+from latchline.drawing.scene import Scene, Shape, Words, scene_png, scene_svg, scenes_pdf
 from latchline.errors import InputError
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
@@ -214,3 +214,39 @@ def test_no_line_leaves_the_page_however_long_the_names() -> None:
             if isinstance(item, Words) and item.anchor == "start":
                 width = stringWidth(item.text, "Helvetica-Bold" if item.bold else "Helvetica", item.size_mm)
                 assert item.x + width < scene.width_mm, item.text
+
+
+@pytest.mark.parametrize(("technique", "words"), [("tuck", "tucks"), ("slip", "misses")])
+def test_in_tuck_and_slip_knitting_is_blank_and_the_others_are_marked(technique: str, words: str) -> None:
+    plan = plan_of(technique, chart(["x.x.x", "xxxxx"]), shown_side="purl")
+    said = words_of(chart_scene(plan, GAUGE))
+    assert "empty: knits" in said
+    assert f"not selected: {words}" in said
+    blank = plan_of(technique, chart(["xxxxx", "xxxxx"]), shown_side="purl")
+    assert len(chart_scene(plan, GAUGE).items) > len(chart_scene(blank, GAUGE).items)
+
+
+def test_a_chart_of_more_than_sixty_passes_is_set_closer() -> None:
+    def per_page(rows: int) -> float:
+        plan = plan_of("fair-isle", chart(["x.x.x.x."]), rows=rows)
+        return rows / len(list(chart_pages(plan, GAUGE)))
+
+    assert len(list(chart_pages(plan_of("fair-isle", chart(["x.x.x.x."]), rows=90), GAUGE))) < 90 / per_page(60)
+
+
+def test_the_heavy_line_in_the_middle_runs_from_foot_to_head_over_plain_rows_too() -> None:
+    bed = load_profile("standard-200")
+    plain = BandRequest("hem", technique_named("stocking"), Options(rows=8))
+    waves = BandRequest("waves", technique_named("fair-isle"), Options(), chart(["x.x.", ".x.x"]))
+    scene = chart_scene(compile_plan("piece", bed, bed.centred(4), [plain, waves, plain]), GAUGE)
+    left, top, right, bottom = grid_of(scene)
+    heavy = [item for item in scene.items if isinstance(item, Shape) and item.line_mm == 0.7 and not item.dash]
+    ((x, foot), (_, head)) = heavy[-1].points
+    assert (x, foot, head) == pytest.approx(((left + right) / 2, bottom, top), abs=0.1)
+    after = scene.items[scene.items.index(heavy[-1]) :]
+    assert not any(isinstance(item, Words) and top < item.y < bottom for item in after), "no words lie over it"
+
+
+def test_no_handout_tells_a_fingerprint() -> None:
+    plan = plan_of("fair-isle", chart(["x.x."]))
+    assert f"{plan.fingerprint:08x}" not in " ".join(words_of(chart_scene(plan, GAUGE)))

@@ -30,6 +30,7 @@ LEFT, RIGHT = 27.0, 47.0  # room beside the grid for numbers, and for yarns and 
 HEAD, FOOT = 24.0, 40.0
 LETTER = 1.6  # a generous letter of the 3 mm lines
 CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
+COMPACT_FROM, COMPACT_LEAST, COMPACT_MOST = 61, 2.2, 3.0  # with so many lines they are set closer
 FOLDED_FROM = 4  # plain passes in a row that become one line
 PAGES_PASSES_MAX = 4000  # on pages; some hundreds of them
 SCENE_PASSES_MAX = 1000  # in one drawing
@@ -76,13 +77,14 @@ def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
     Raises InputError for more than 4000 passes.
     """
     lines = _checked_lines(plan, first, last, PAGES_PASSES_MAX)
-    upright = plan.span.width * CELL_LEAST <= PAPER_MM[0] - 2 * MARGIN - LEFT - RIGHT
+    least, widest = (COMPACT_LEAST, COMPACT_MOST) if len(lines) >= COMPACT_FROM else (CELL_LEAST, CELL_MOST)
+    upright = plan.span.width * least <= PAPER_MM[0] - 2 * MARGIN - LEFT - RIGHT
     width, height = PAPER_MM if upright else PAPER_MM[::-1]
     room = width - 2 * MARGIN - LEFT - RIGHT
-    across = math.ceil(plan.span.width * CELL_LEAST / room)
+    across = math.ceil(plan.span.width * least / room)
     columns = math.ceil(plan.span.width / across)
-    cell = min(CELL_MOST, room / columns)
-    row = max(CELL_LEAST, cell / gauge.row_per_stitch)
+    cell = min(widest, room / columns)
+    row = max(least, cell / gauge.row_per_stitch)
     most = max(1, int((height - 2 * MARGIN - HEAD - FOOT) / row))
     most = most // 10 * 10 if most >= 20 else most
     parts = [lines[at : at + most] for at in range(0, len(lines), most)]
@@ -131,6 +133,7 @@ class _Sheet:
         self._needles(scene)
         for place, line in enumerate(self.lines):
             self._line(scene, place, line)
+        self._centre(scene)
         self._repeats(scene)
         _legend(scene, self, self.top + self.grid_height + 11)
         return scene
@@ -152,7 +155,7 @@ class _Sheet:
         if here != plan.span:
             needles += f" of {plan.profile.span_name(plan.span)}"
         room = scene.width_mm - 2 * MARGIN
-        scene.words(MARGIN, y + 4.6, _cut(f"{plan.profile.title} · plan {plan.fingerprint:08x}", room), 3.0)
+        scene.words(MARGIN, y + 4.6, _cut(plan.profile.title, room), 3.0)
         passes = f"passes {self.lines[0].first} to {self.lines[-1].last} of {plan.passes}"
         scene.words(MARGIN, y + 8.6, f"needles {needles} · {passes} · the purl side faces you", 3.0)
         scene.words(MARGIN, y + 12.6, _cut("; ".join(bands), room), 3.0, fill=GREY)
@@ -162,7 +165,7 @@ class _Sheet:
         plain = [place for place, line in enumerate(self.lines) if not line.folded]
         for column in range(self.columns.first, self.columns.last + 2):
             number = self.plan.span.first + column - self.plan.profile.centre
-            heavy = 0.7 if number == 0 else 0.35 if number % 10 == 0 else 0.12
+            heavy = 0.35 if number % 10 == 0 else 0.12
             stroke = INK if number % 5 == 0 else GREY
             for low, high in _runs(plain):
                 scene.line(self.x(column), self.y(low), self.x(column), self.y(high + 1), heavy, stroke)
@@ -170,6 +173,12 @@ class _Sheet:
             tenth = place < len(self.lines) and self.lines[place].first % 10 == 1
             scene.line(self.left, self.y(place), right, self.y(place), 0.35 if tenth else 0.12, INK if tenth else GREY)
         scene.box(self.left, self.top, self.grid_width, bottom - self.top, line_mm=0.5)
+
+    def _centre(self, scene: Scene) -> None:
+        """The heavy line between L1 and R1, unbroken by words: drawn over everything."""
+        column = self.plan.profile.centre - self.plan.span.first
+        if self.columns.first <= column <= self.columns.last + 1:
+            scene.line(self.x(column), self.y(0), self.x(column), self.top, 0.7, INK)
 
     def _needles(self, scene: Scene) -> None:
         """Needle names under and over the grid, every fifth, and both at the centre."""
@@ -201,7 +210,7 @@ class _Sheet:
         scene.arrow(arrow, middle, min(3.0, self.row * 0.8), rightward=rightward)
         text = f"{line.first}-{line.last}" if line.folded else str(line.first)
         bold = line.first % 10 == 0 or line.folded
-        scene.words(number, base, text, 2.9, anchor="end" if rightward else "start", bold=bold)
+        scene.words(number, base, text, min(2.9, self.row * 1.15), anchor="end" if rightward else "start", bold=bold)
         chart_row = int(plan.chart_row[line.first - 1])
         if chart_row and not line.folded:
             scene.words(MARGIN + 7, base, str(chart_row), 2.5, anchor="end", fill=GREY)
@@ -228,7 +237,7 @@ class _Sheet:
             scene.box(self.left + 0.4, middle - 0.44 * self.row, wide * size, 0.88 * self.row, "#ffffff", None)
             scene.words(self.left + 1, middle + 0.33 * size, words, size, fill=GREY)
             return
-        mark = _mark_of_pass(self.plan, self.carried, number)
+        mark = None if _knitting_is_blank(self.plan, number) else _mark_of_pass(self.plan, self.carried, number)
         no_mark = None if self.plan.band_of(number).technique.separations else _UNSELECTED.get(cams[1])
         reach, middle = 0.34 * min(self.cell, self.row), self.y(place) - self.row / 2
         selected = self.plan.acting_masks(number, number)[0, self.columns.first : self.columns.last + 1]
@@ -409,6 +418,13 @@ def _mark_number(plan: Plan, carried: PassYarns, number: int, yarn: int) -> int:
     return min(names.index(carried.yarns[yarn]), len(_MARKS) - 1)
 
 
+def _knitting_is_blank(plan: Plan, number: int) -> bool:
+    """In tuck and slip the needles that do something else carry the marks, as there are fewer of them."""
+    cams = _cams(plan, number)
+    separated = plan.band_of(number).technique.separations
+    return not separated and cams[0] == Does.KNIT and cams[1] in (Does.TUCK, Does.MISS)
+
+
 def _mark_of_pass(plan: Plan, carried: PassYarns, number: int) -> Mark | None:
     first = int(carried.first[number - 1])
     return _MARKS[_mark_number(plan, carried, number, first)] if first != NO_YARN else _square
@@ -467,7 +483,8 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
                 entries.append((mark, f"selected: knits {sheet.carried.yarns[first].name}"))
             entries.append((None, "empty: keeps its loop"))
             continue
-        entries.append((_square, _SELECTED_WORDS[selected]))
+        blank = _knitting_is_blank(sheet.plan, line.first)
+        entries.append((None, "empty: knits") if blank else (_square, _SELECTED_WORDS[selected]))
         entries.append((_UNSELECTED.get(unselected), _UNSELECTED_WORDS[unselected]))
     x = MARGIN
     for mark, words in dict.fromkeys(entries):
