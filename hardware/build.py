@@ -14,7 +14,10 @@ from pathlib import Path
 import bring_up
 import draw
 import netlist
+import strips
 from netlist import Netlist, Part
+
+from latchline.machine.profile import load_profile, shipped_profiles
 
 FOLDER = Path(__file__).parent
 
@@ -29,7 +32,7 @@ def outputs() -> dict[str, bytes]:
         folder = f"builds/{circuit.name}"
         files[f"{folder}/bill.csv"] = bill(circuit).encode()
         files[f"{folder}/wiring.md"] = wiring(circuit).encode()
-    return files
+    return files | {f"strips/{name}.pdf": strips.pdf(load_profile(name)) for name in shipped_profiles()}
 
 
 def simulated() -> dict[str, bytes]:
