@@ -123,7 +123,7 @@ def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], Non
     fault = ""
     while not session.over:
         for event in session.step():
-            if isinstance(event, events.Knitted):
+            if isinstance(event, events.Knitted) and event.report is not None:
                 moved_s = port.clock()
                 compared += len(_looked_at(plan))
                 wrong += compare(plan, event.number, event.report, port.world)

@@ -169,3 +169,52 @@ def test_a_piece_begun_before_is_pointed_out(home: Path) -> None:
     assert "This piece was begun before" in ran.err
     assert path.name in ran.err
     assert ran.status == 0
+
+
+def test_a_piece_can_be_knitted_by_hand_without_a_board(home: Path) -> None:
+    ran = run("knit", *PIECE, "--by-hand", "--yes")
+    assert ran.status == 0, ran.err
+    assert "finished, 12 of 12 passes knitted" in ran.out
+    assert "L10 to R10: 1 up, 1 down, 10 times" in ran.err
+    (path,) = home.glob("*.latchline")
+    with Journal.read(path) as journal:
+        assert (journal.finished, journal.port) == (True, "by-hand")
+
+
+def test_by_hand_takes_no_port() -> None:
+    ran = run("knit", *PIECE, "--by-hand", "--port", "sim://standard-200")
+    assert ran.status == 2
+    assert "--by-hand knits without a board, so it takes no --port" in ran.err
+
+
+def test_stopping_at_the_first_question_leaves_no_journal_that_resume_would_prefer(home: Path) -> None:
+    path = stopped_on_the_way(home, 7)
+    ran = run("knit", *PIECE, "--port", "sim://standard-200?seed=4")  # nobody answers
+    assert "stopped on the way, 0 of 12 passes knitted" in ran.out
+    assert list(home.glob("*.latchline")) == [path]
+    assert "5 of them now" in run("resume", "--yes").out
+
+
+def test_a_journal_kept_elsewhere_is_found_by_resume_and_timing(home: Path, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "mine"
+    assert knit("--journal", elsewhere).status == 0
+    with closing(sqlite3.connect(elsewhere)) as db, db:
+        db.execute("DELETE FROM pass WHERE number > 7")
+        db.execute("UPDATE state SET done = 7, finished = 0")
+    assert run("timing").status == 0
+    assert "5 of them now" in run("resume", "--yes").out
+
+
+def test_resume_prints_json_even_when_there_is_nothing_left_to_do(home: Path) -> None:
+    assert knit().status == 0
+    (path,) = home.glob("*.latchline")
+    told = json.loads(run("resume", path, "--json").out)
+    assert (told["done"], told["knitted"], told["finished"]) == (12, 0, True)
+
+
+def test_timing_works_while_a_run_holds_the_journal(home: Path) -> None:
+    path = stopped_on_the_way(home, 7)
+    with Journal.open(path) as journal:
+        journal.event("note", "knitting just now")
+        assert run("timing", path).status == 0
+        assert run("timing").status == 0

@@ -252,7 +252,7 @@ PAUSED = Question(Kind.PAUSED, 1)
         (" ", READY, Answer.GO_ON),
         ("", READY, Answer.GO_ON),
         ("p", PAUSED, Answer.GO_ON),
-        ("s", READY, Answer.STOP),
+        ("s", READY, Stop()),
         ("7", ROW, 7),
         ("0", ROW, 0),
         ("p", None, Pause()),

@@ -37,7 +37,7 @@ def parse(entry: str, question: Question | None) -> Wish | Reply | str:
         case "r" if not rest:
             return PlainRows()
         case "s" if not rest:
-            return Answer.STOP if question is not None else Stop()
+            return Stop()
         case "b" if rest.isdigit() or not rest:
             return StepBack(int(rest or 1))
         case "n" if rest:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 @click.option("--port", metavar="PORT", default="auto", help="As /dev/ttyUSB0 or sim://standard-200.  [the one on USB]")
 @click.option("--journal", "journal_file", type=click.Path(path_type=Path), help="Where to keep the journal.")
 @click.option("--resume", "resumes", is_flag=True, help="Go on with an interrupted piece; the same as `resume`.")
+@click.option("--by-hand", is_flag=True, help="Without a board: you bring the needles forward and confirm each pass.")
 @click.option("--regardless", is_flag=True, help="Knit even what `latchline check` says cannot be knitted.")
 @takes_session
 def command(
@@ -31,6 +32,7 @@ def command(
     port: str,
     journal_file: Path | None,
     resumes: bool,
+    by_hand: bool,
     regardless: bool,
     agrees: bool,
     no_wait: bool,
@@ -47,9 +49,11 @@ def command(
       latchline knit harbour-blanket.toml
       latchline knit waves.png --needles L24-R24 --port /dev/ttyUSB0
       latchline knit tide-lines.txt --port sim://standard-200 --yes
+      latchline knit tide-lines.txt --by-hand
     """
     from latchline.connect import connect
     from latchline.door import require_knittable
+    from latchline.knit.by_hand import BY_HAND
     from latchline.knit.journal import Journal
     from latchline.knit.journals import journal_folder, new_path, remember
 
@@ -61,6 +65,13 @@ def command(
         require_knittable(piece)
     text = read_text(source) if source and source.lower().endswith(".toml") else ""
     begun = _begun_before(plan)
+    if by_hand:
+        if port != "auto":
+            raise click.UsageError("--by-hand knits without a board, so it takes no --port")
+        path = journal_file or new_path(journal_folder(), plan, time.time())
+        with Journal.create(path, plan, source_name=source or "", source=text, port=BY_HAND) as journal:
+            remember(path)
+            return run(None, journal, agrees, no_wait, as_json, begun)
     with closing(connect(port, plan.profile)) as line:
         path = journal_file or new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source or "", source=text, port=str(line.port)) as journal:

@@ -36,6 +36,7 @@ def takes_session(command: Command) -> Command:
 def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_json: bool) -> int:
     """Go on with the piece that `source` names: a journal, a piece file, or None for the last unfinished one."""
     from latchline.connect import AUTO, connect
+    from latchline.knit.by_hand import BY_HAND
     from latchline.knit.journal import Journal
 
     path = _begun(source)
@@ -48,6 +49,8 @@ def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_
             if as_json:
                 print_json(_finished(journal))
             return 0
+        if journal.port == BY_HAND and port is None:
+            return run(None, journal, agrees, no_wait, as_json)
         with closing(connect(port or journal.port or AUTO, journal.plan().profile)) as line:
             if str(line.port) != journal.port:
                 journal.on_port(str(line.port))
@@ -89,17 +92,19 @@ def _go_by_board(source: str, port: str, agrees: bool, no_wait: bool, as_json: b
 
 
 def run(
-    line: Port, journal: Journal, agrees: bool, no_wait: bool, as_json: bool, begun: Sequence[Question] = ()
+    line: Port | None, journal: Journal, agrees: bool, no_wait: bool, as_json: bool, begun: Sequence[Question] = ()
 ) -> int:
-    """Knit what the journal holds, print the summary, and tell the exit status."""
-    from latchline.cli.terminal import knit
+    """Knit what the journal holds, print the summary, and tell the exit status. line: None by hand."""
+    from latchline.cli.terminal import knit, knit_by_hand
 
+    plan = journal.plan()
     try:
-        summary = knit(
-            line, journal.plan(), journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait, begun=begun
-        )
+        if line is None:
+            summary = knit_by_hand(plan, journal, say=chatter, agrees=agrees, begun=begun)
+        else:
+            summary = knit(line, plan, journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait, begun=begun)
     except BaseException:
-        if journal.known.board is not None:
+        if journal.known.board is not None or journal.known.done:
             with suppress(OSError):  # the terminal may be gone
                 chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")
         journal.discard_unused()

@@ -64,12 +64,13 @@ def layout(plan: Plan, view: View, typed: str, said: Sequence[str], width: int =
     if len(bottom) > room + 1:
         bottom = bottom[: max(1, room + 1)]
     room -= len(bottom) - 1
+    knitting = view.question is None or view.question.kind is Kind.PASS
     parts: dict[str, list[Text]] = {}
     for name, lines in (
         ("figures", _figures(view, width)),
         ("yarns", _yarns(view, width)),
-        ("next", _next(view, width) if view.question is None else []),
-        ("facts", _facts(view, width) if view.question is None else []),
+        ("next", _next(view, width) if knitting else []),
+        ("facts", _facts(view, width) if knitting else []),
         ("said", [line for text in said for line in _wrapped(text, width, "dim")]),
     ):
         if name == "said":
@@ -130,8 +131,8 @@ def _yarns(view: View, width: int) -> list[Text]:
 
 
 def _next(view: View, width: int) -> list[Text]:
-    if view.coming is None:
-        return []
+    if view.coming is None or (view.question is not None and not view.coming.ahead):
+        return []  # what is to be done now stands in the question
     first, *more = view.coming.prompts
     texts = [words.ahead(first, view.number), *(words.short(prompt) for prompt in more)]
     return _wrapped("; ".join(texts).upper(), width, "bold yellow" if view.coming.ahead <= 1 else "bold")
@@ -143,7 +144,8 @@ def _facts(view: View, width: int) -> list[Text]:
     if view.rows_per_min is not None:
         left = "" if view.left is None else f", about {_minutes(view.left.left_s)} left ± {_minutes(view.left.error_s)}"
         facts.append(f"{view.rows_per_min:.0f} rows a minute{left}")
-    facts.append(f"{view.loaded} passes loaded ahead")
+    if view.question is None:
+        facts.append(f"{view.loaded} passes loaded ahead")
     return [line for fact in facts for line in _wrapped(fact, width, "")]
 
 

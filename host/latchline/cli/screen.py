@@ -16,6 +16,7 @@ from rich.text import Text
 from latchline.cli.layout import layout
 from latchline.cli.wording import BELLS, TITLES, in_letters, question_lines, sentence
 from latchline.knit import events as told
+from latchline.knit.by_hand import HandSession
 from latchline.knit.events import Event
 from latchline.knit.session import Session
 from latchline.plan.model import Plan
@@ -35,7 +36,7 @@ class Display(Protocol):
     ) -> None: ...
     def told(self, event: Event) -> None: ...
     def say(self, text: str) -> None: ...
-    def show(self, session: Session, typed: str) -> None: ...
+    def show(self, session: Session | HandSession, typed: str) -> None: ...
 
 
 class Lines:
@@ -63,7 +64,7 @@ class Lines:
         elif text := sentence(event, self._plan.passes):
             self.say(text)
 
-    def show(self, session: Session, typed: str) -> None:
+    def show(self, session: Session | HandSession, typed: str) -> None:
         pass
 
 
@@ -103,7 +104,7 @@ class Screen:
     def say(self, text: str) -> None:
         self._said = [*self._said[-SAID_LINES + 1 :], (self._clock(), text)]
 
-    def show(self, session: Session, typed: str) -> None:
+    def show(self, session: Session | HandSession, typed: str) -> None:
         now, asked = self._clock(), 0 if session.question is None else session.question.serial
         self._ring()
         if now - self._drawn_at < REFRESH_S and asked == self._asked:

@@ -15,6 +15,7 @@ from latchline.cli.signals import Signals
 from latchline.cli.wording import BLOCK, can_print
 from latchline.connect import cautioned, cautions_for, connect, session_on
 from latchline.errors import LinkError
+from latchline.knit.by_hand import HandSession
 from latchline.knit.events import Answer, Answered, Kind, Pause, Question, Reply, Summary
 from latchline.knit.journal import Journal
 from latchline.knit.prompts import Prompt, What
@@ -76,17 +77,38 @@ def knit(
         first=[*_cautions(name), *begun],
         reopen=reopen if drawn and not virtual else None,
     )
+    pause_s = THINKING_S if virtual and not agrees else 0.0
     try:
-        with Signals() as signals, Keys() as keys, Screen(plan) if drawn else Lines(plan, say) as display:
-            _follow(session, signals, keys, display, name, pause_s=THINKING_S if virtual and not agrees else 0.0)
+        return _shown(session, plan, say, drawn, name, pause_s)
     finally:
-        session.close()
         if lines is not port:
             lines.close()
+
+
+def knit_by_hand(
+    plan: Plan, journal: Journal, *, say: Callable[[str], None], agrees: bool = False, begun: Sequence[Question] = ()
+) -> Summary:
+    """The same without a board: the knitter confirms each pass. Raises JournalError, KeyboardInterrupt."""
+    drawn = can_draw()
+    session = HandSession(plan, Agrees(reads=not drawn) if agrees else None, record=journal, first=begun)
+    return _shown(session, plan, say, drawn, "", 0.0)
+
+
+def _shown(
+    session: Session | HandSession, plan: Plan, say: Callable[[str], None], drawn: bool, port: str, pause_s: float
+) -> Summary:
+    """Follow a session on a screen or in lines, to its end."""
+    try:
+        with Signals() as signals, Keys() as keys, Screen(plan) if drawn else Lines(plan, say) as display:
+            _follow(session, signals, keys, display, port, pause_s=pause_s)
+    finally:
+        session.close()
     return session.summary()
 
 
-def _follow(session: Session, signals: Signals, keys: Keys, display: Display, port: str, *, pause_s: float) -> None:
+def _follow(
+    session: Session | HandSession, signals: Signals, keys: Keys, display: Display, port: str, *, pause_s: float
+) -> None:
     """Step to the end, show what happens, and hand on what is typed. pause_s: at each step while a question stands."""
     shown: Question | None = None
     typed: deque[str] = deque()
@@ -127,7 +149,7 @@ def can_draw() -> bool:
     return os.environ.get("TERM", "dumb") not in ("", "dumb", "unknown") and can_print(sys.stderr, BLOCK)
 
 
-def _typed(entry: str, session: Session, question: Question | None, display: Display) -> None:
+def _typed(entry: str, session: Session | HandSession, question: Question | None, display: Display) -> None:
     meaning = parse(entry, question)
     if isinstance(meaning, str):
         display.say(meaning)

@@ -9,6 +9,8 @@ from latchline.knit import candidates as picture
 from latchline.knit import events as told
 from latchline.knit import words
 from latchline.knit.events import Event, Fate, Kind, Question, State
+from latchline.knit.folding import placed
+from latchline.knit.prompts import What
 from latchline.knit.talk import ROW_KINDS
 from latchline.knit.view import View
 from latchline.link.faults import fault_text
@@ -43,6 +45,7 @@ TITLES = {
     Kind.WRONG: "A pass was not as planned",
     Kind.ROW: "Which pass is the last whole one on the needles?",
     Kind.SURE: "Is it really this pass?",
+    Kind.PASS: "Bring these needles forward, knit, then press the space bar",
     Kind.PAUSED: "Paused",
     Kind.PLAIN: "Plain rows, outside the plan",
     Kind.UNKNIT: "Stepping back",
@@ -84,6 +87,13 @@ def question_lines(plan: Plan, question: Question, width: int, height: int | Non
     ending = ENDINGS.get(question.kind) or (
         "Press the space bar when that is done." if question.prompts else "Press the space bar to go on."
     )
+    if question.kind is Kind.PASS:
+        due = [f"· {words.line(prompt)}" for prompt in question.prompts if prompt.what is not What.KNIT]
+        return [
+            *due,
+            *(part.line for part in placed(plan, question.pass_number)),
+            *picture.drawing(plan, question.pass_number, width),
+        ]
     if question.kind not in ROW_KINDS:
         return [*(f"· {words.line(prompt)}" for prompt in question.prompts), ending]
     why = f"Asked because {question.why}."

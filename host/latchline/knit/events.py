@@ -25,6 +25,7 @@ class Kind(Enum):
     WRONG = auto()  # a pass was not driven as planned
     ROW = auto()  # which row is the last whole one on the needles?
     SURE = auto()  # the row that was named is none of the candidates: is it this one?
+    PASS = auto()  # by hand: bring the needles forward and knit this pass
     PAUSED = auto()  # go on when ready
     PLAIN = auto()  # plain rows are being knitted, outside the plan
     AFTER = auto()  # what is to be done after the last pass
@@ -97,9 +98,9 @@ class Stop:
 
 Wish = Pause | PlainRows | StepBack | Note | Stop
 
-# GO_ON, STOP or NO; for ROW and SURE the number of the last whole pass on the needles; a step back
-# that was wished while a question stood answers it.
-Reply = Answer | int | StepBack
+# GO_ON, STOP or NO; for ROW and SURE the number of the last whole pass on the needles; a wish that was
+# wished while a question stood answers it where it can be granted at once.
+Reply = Answer | int | StepBack | Pause | PlainRows
 
 
 class Fate(Enum):
@@ -121,11 +122,11 @@ class Greeted:
 
 @dataclass(frozen=True)
 class Knitted:
-    """A pass is done and in the journal."""
+    """A pass is done and in the journal. report: the board's; None for one that was knitted by hand."""
 
     number: int
     as_planned: bool
-    report: Done
+    report: Done | None
 
 
 @dataclass(frozen=True)

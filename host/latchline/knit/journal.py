@@ -302,6 +302,10 @@ class Journal:
         statement = "INSERT INTO pass (number, arrived_s, boots, as_planned, report, run) VALUES (?,?,?,?,?,?)"
         self._write(replace(self.known, done=report.pass_number), (statement, values))
 
+    def confirmed(self, number: int) -> None:
+        statement = "INSERT INTO pass (number, arrived_s, run) VALUES (?,?,?)"
+        self._write(replace(self.known, done=number, resting=True), (statement, (number, self._now(), self.run)))
+
     def rest(self) -> None:
         self._write(replace(self.known, resting=True))
 

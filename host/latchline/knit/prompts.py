@@ -25,6 +25,8 @@ class What(Enum):
     NEEDLES = auto()
     WEIGHTS = auto()  # move the edge weights up
     CARRIAGE = auto()  # put the carriage at `side`, past the end sensor
+    SIDE = auto()  # put the carriage at `side`
+    KNIT = auto()  # bring the needles forward and take the carriage `side`, leftward or rightward
     UNDO_ABOVE = auto()  # pass `count` is the last one that counts
     UNDO_BEGUN = auto()  # pass `count` did not count: undo what is knitted of it
     UNKNIT = auto()  # un-knit `count` passes

@@ -20,6 +20,9 @@ class Record(Protocol):
     def passed(self, report: Done, as_planned: bool) -> None:
         """The next pass was knitted."""
 
+    def confirmed(self, number: int) -> None:
+        """The next pass was knitted by hand, and the knitter says so."""
+
     def rest(self) -> None:
         """Nothing is counted until `move`."""
 
@@ -47,6 +50,9 @@ class Unwritten:
 
     def passed(self, report: Done, as_planned: bool) -> None:
         self.known = replace(self.known, done=report.pass_number)
+
+    def confirmed(self, number: int) -> None:
+        self.known = replace(self.known, done=number, resting=True)
 
     def rest(self) -> None:
         self.known = replace(self.known, resting=True)

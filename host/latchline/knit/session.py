@@ -23,7 +23,7 @@ from latchline.knit.prompts import Prompt, What
 from latchline.knit.record import Record, Unwritten
 from latchline.knit.row_counter import RowCounter
 from latchline.knit.settle import Adopt, AskRow, Begin, Found, of_this_plan, settle
-from latchline.knit.talk import Operator, Talk
+from latchline.knit.talk import Operator, Talk, held_back
 from latchline.knit.view import View
 from latchline.link import host as line
 from latchline.link.faults import board_fault
@@ -339,8 +339,7 @@ class Session:
                 yield from self._grant(*self._talk.wishes.popleft())
             elif self.host.hold_after == self.done:
                 coming = self.done + 1
-                due = prompts.before(self.plan, coming)
-                yield from self._ask(Question(_kind_of(self.plan, coming, due), coming, due))
+                yield from self._ask(held_back(self.plan, coming))
                 self._hold_back(coming)
             yield
         if after := prompts.before(self.plan, self.plan.passes + 1):
@@ -588,10 +587,3 @@ class Session:
         self._knitted = [number for number in self._knitted if number <= done]
         self._tell(told.SteppedBack(done))
         yield from self._begin()
-
-
-def _kind_of(plan: Plan, number: int, due: Sequence[Prompt]) -> Kind:
-    """Why a pass is held back."""
-    if plan.band_of(number).first == number:
-        return Kind.BAND
-    return Kind.HAND if any(prompt.what is What.HAND for prompt in due) else Kind.CHANGE

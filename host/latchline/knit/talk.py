@@ -13,13 +13,16 @@ from dataclasses import replace
 from typing import Protocol
 
 from latchline.knit import events as told
+from latchline.knit import prompts
 from latchline.knit.events import Answer, Event, Fate, Kind, Numbered, Question, Reply, Wish
+from latchline.knit.prompts import What
+from latchline.plan.model import Plan
 
 EVENTS_KEPT = 2000  # for those who reconnect: some forty minutes of quick knitting
 
 # What a wish may do while a question stands: a step back answers it, plain rows are knitted first.
 HELD_BACK = frozenset((Kind.BAND, Kind.HAND, Kind.CHANGE))
-STEP_BACK_ANSWERS = HELD_BACK | {Kind.READY, Kind.FAULT, Kind.WRONG, Kind.PAUSED}
+STEP_BACK_ANSWERS = HELD_BACK | {Kind.PASS, Kind.READY, Kind.FAULT, Kind.WRONG, Kind.PAUSED}
 PLAIN_ROWS_FIRST = HELD_BACK | {Kind.PAUSED}
 ROW_KINDS = frozenset((Kind.ROW, Kind.SURE))
 
@@ -62,6 +65,7 @@ class Talk:
         self._numbers = itertools.count(1)
         self._inbox: deque[tuple[int, Wish] | tuple[int, Reply, None]] = deque()
         self._reply: Reply | None = None
+        self._not_before = 0.0
 
     # For faces
 
@@ -100,8 +104,12 @@ class Talk:
         events, self._fresh = self._fresh, []
         return events
 
-    def ask(self, question: Question) -> None:
-        """Put a question, or take it up again. Until it is answered, wishes that it makes idle are refused."""
+    def ask(self, question: Question, bounce_s: float = 0.0) -> None:
+        """Put a question, or take it up again. Until it is answered, wishes that it makes idle are refused.
+
+        bounce_s: an answer that comes sooner belongs to the press that answered the question before.
+        """
+        self._not_before = self._clock() + bounce_s
         self.question = replace(question, serial=next(self._serials))
         self._reply = None
         self._refuse(told.Pause, "the session waits already")
@@ -150,6 +158,8 @@ class Talk:
         question = self.question
         if question is None or question.serial != serial or self._reply is not None:
             return "that question is answered already"
+        if self._clock() < self._not_before and reply is Answer.GO_ON:
+            return "it came together with the one before"
         if isinstance(reply, int):
             if question.kind not in ROW_KINDS:
                 return "no number is asked for"
@@ -173,6 +183,8 @@ class Talk:
                 why = "there is no pass to take back"
             case told.StepBack() if kind in STEP_BACK_ANSWERS and self._reply is None:
                 self._reply = wish
+            case told.Pause() | told.PlainRows() if kind is Kind.PASS and self._reply is None:
+                self._reply = wish
             case told.Pause() if kind is not None:
                 why = "the session waits already"
             case told.PlainRows() if kind in PLAIN_ROWS_FIRST:
@@ -186,3 +198,12 @@ class Talk:
             return
         self.wishes.append((serial, wish))
         self.tell(told.Wished(serial, wish, Fate.NOTED))
+
+
+def held_back(plan: Plan, number: int) -> Question:
+    """The question before a pass that waits for a hand."""
+    due = prompts.before(plan, number)
+    if plan.band_of(number).first == number:
+        return Question(Kind.BAND, number, due)
+    by_hand = any(prompt.what is What.HAND for prompt in due)
+    return Question(Kind.HAND if by_hand else Kind.CHANGE, number, due)

@@ -97,9 +97,9 @@ def row_of(plan: Plan, number: int) -> Row:
     )
 
 
-def coming(plan: Plan, number: int) -> Coming | None:
-    """What is to be done next, from pass `number` on."""
-    found = prompts.following(plan, number)
+def coming(plan: Plan, number: int, *, beyond: bool = False) -> Coming | None:
+    """What is to be done next, from pass `number` on; beyond: after it, as that pass's own things are told already."""
+    found = prompts.following(plan, number + beyond)
     return None if found is None else Coming(found, found - number, prompts.before(plan, found))
 
 

@@ -16,6 +16,10 @@ def line(prompt: Prompt) -> str:
             return "move the weights up"
         case What.CARRIAGE:
             return f"put the carriage at the {prompt.side}, past the end sensor"
+        case What.SIDE:
+            return f"put the carriage at the {prompt.side}"
+        case What.KNIT:
+            return f"bring the needles forward, then take the carriage {prompt.side}"
         case What.UNDO_ABOVE:
             return f"pass {prompt.count} is the last one that counts: undo whatever lies above it"
         case What.UNDO_BEGUN:
@@ -49,8 +53,10 @@ _SHORT = {
 def short(prompt: Prompt) -> str:
     """As few words as can be read across a room."""
     match prompt.what:
-        case What.CARRIAGE:
+        case What.CARRIAGE | What.SIDE:
             return f"carriage to the {prompt.side}"
+        case What.KNIT:
+            return f"needles, then {prompt.side}"
         case What.UNDO_ABOVE:
             return f"down to pass {prompt.count}"
         case What.LOOK:
