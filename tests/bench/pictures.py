@@ -6,13 +6,16 @@ import io
 import time
 
 import numpy as np
+from bench._measuring import best_s
 
 from latchline.chart.model import Chart, Colour
+from latchline.checks.find import findings
 from latchline.drawing.scene import scenes_pdf
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
+from latchline.plan.shape import ToWidth, Work
 from latchline.preview.picture import draw_fabric
 from latchline.shaping.gauge import Gauge
 from latchline.technique.table import technique_named
@@ -22,12 +25,12 @@ WIDTH, ROWS = 200, 600
 GAUGE = Gauge(30, 39)
 
 
-def speckled(technique: str, share: float, rows: int = ROWS) -> Plan:
+def speckled(technique: str, share: float, rows: int = ROWS, works: tuple[Work, ...] = ()) -> Plan:
     """A chart without any repeat, which is the most work: a random cell in each stitch."""
     bed = load_profile("standard-200")
     cells = (np.random.default_rng(11).random((rows, WIDTH)) < share).astype(np.uint8)
     drawing = Chart(cells, (Colour(240, 230, 210), Colour(30, 60, 95)), "speckled")
-    band = BandRequest("band", technique_named(technique), Options(), drawing)
+    band = BandRequest("band", technique_named(technique), Options(), drawing, works=works)
     return compile_plan("bench", bed, bed.centred(WIDTH), [band])
 
 
@@ -51,6 +54,12 @@ def rows() -> list[tuple[str, str, str]]:
             found.append(
                 (f"{side} side, PNG, {WIDTH} needles × {ROWS} rows, {technique}", f"{seconds:.2f} s", "2 s or less")
             )
+    shaped = speckled("fair-isle", 0.5, works=(ToWidth(100, fashioned=3),))
+    for side in ("knit", "purl"):
+        what = f"{side} side, PNG, {WIDTH} needles × {ROWS} rows, narrowed to 100"
+        found.append((what, f"{picture_s(shaped, side):.2f} s", "2 s or less"))
+    taken = best_s(lambda: findings(shaped))
+    found.append((f"findings of {WIDTH} needles × {ROWS} rows, narrowed to 100", f"{taken:.2f} s", "1 s or less"))
     double = speckled("fair-isle", 0.5, 2 * ROWS)
     ratio = picture_s(double, "knit") / picture_s(speckled("fair-isle", 0.5), "knit")
     found.append((f"knit side, {2 * ROWS} rows against {ROWS}", f"{ratio:.1f} ×", "3 × or less (linear: 2 ×)"))

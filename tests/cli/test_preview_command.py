@@ -64,6 +64,19 @@ def test_a_size_is_told_in_needles_and_rows(tmp_path: Path) -> None:
     assert "40 × 60 cm need 120 needles and 240 rows" in ran.err
 
 
+def test_a_chart_is_knitted_at_the_size_that_is_asked_for(tmp_path: Path) -> None:
+    chart = EXAMPLES / "gulls-and-waves.png"
+    ran = run("preview", chart, "--out", tmp_path / "x.png", "--gauge", "30x40", "--size", "20x10", "--stitch-px", "4")
+    assert "About 20.0 × 10.0 cm" in ran.err
+    assert "60 needles and 40 rows" in ran.err
+
+
+def test_the_outline_says_how_the_piece_lies(tmp_path: Path) -> None:
+    ran = run("preview", EXAMPLES / "ferry-sweater-front.toml", "--show", "outline", "--out", tmp_path / "x.svg")
+    assert "the hem folded" in ran.err
+    assert "cm tall" in (tmp_path / "x.svg").read_text()
+
+
 def test_a_sized_chart_can_be_read_again_as_a_chart(tmp_path: Path) -> None:
     out = tmp_path / "sized.png"
     flags = EXAMPLES / "signal-flags.png"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -125,3 +127,21 @@ def test_a_piece_may_begin_on_fewer_needles_than_it_grows_to() -> None:
     plan = plan_of((20, (ToWidth(40),)), begun=Span(narrow.first, narrow.last))
     assert widths(plan)[0] == 22 - 2
     assert widths(plan)[-1] == 40
+
+
+def test_a_needle_that_comes_into_work_is_pushed_from_its_second_pass_on_where_needles_are_pushed_ahead() -> None:
+    profile = replace(load_profile("standard-200"), drive="next-pass")
+    narrow = profile.centred(10)
+    request = BandRequest(
+        "band",
+        technique_named("fair-isle"),
+        Options(rows=6, alternate_needles="only"),
+        works=(AtRate("both", 1, 2, 2),),
+    )
+    plan = compile_plan("p", profile, profile.centred(16), [request], begun=Span(narrow.first, narrow.last))
+    working, masks = plan.positions_of() == Position.WORK, plan.acting_masks()
+    assert not masks[~working].any()
+    fresh = working[1:] & ~working[:-1]
+    assert fresh.any()
+    assert not masks[1:][fresh].any()
+    assert (plan.driven_masks()[:-1] == masks[1:]).all()

@@ -22,6 +22,7 @@ COMMANDS = {
     "check": ("check", "Say whether a chart or piece can be knitted."),
     "compile": ("compile", "Turn a chart or piece into the needles of every pass."),
     "preview": ("preview", "Draw the fabric, or the working chart, before knitting."),
+    "size": ("size", "Work out needles, rows and rates from a measured swatch."),
     "sheet": ("sheet", "Print how to set the machine up for a piece."),
     "dry-run": ("dry_run", "Knit on the simulator and compare every needle with the plan."),
     "knit": ("knit", "Knit on a board, or on the simulated one."),

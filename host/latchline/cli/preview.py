@@ -16,6 +16,7 @@ from latchline.files import ending_of, file_name, write_whole
 
 if TYPE_CHECKING:
     from latchline.chart.model import Chart
+    from latchline.piece.model import Piece
     from latchline.shaping.gauge import Gauge
 
 # what is drawn → the endings it can be written with, the usual one first
@@ -34,7 +35,11 @@ SHOWN = {
 @click.option("--out", type=click.Path(path_type=Path), help="The file to write; its ending tells the format.")
 @click.option("--passes", "shown", metavar="FIRST-LAST", help="Draw only these passes.")
 @click.option("--gauge", "gauge_text", metavar="STITCHESxROWS", help="Counted on 10 cm of a swatch, as 30x39.")
-@click.option("--size", metavar="WIDTHxHEIGHT", help="Say how many needles and rows so many cm need, as 40x60.")
+@click.option(
+    "--size",
+    metavar="WIDTHxHEIGHT",
+    help="So many cm, as 40x60: a chart is knitted that large, of a piece file it is said.",
+)
 @click.option("--resample", type=click.Choice(["majority", "nearest"]), default="majority", help="For a sized chart.")
 @click.option("--stitch-px", type=click.IntRange(4, 64), help="Width of a stitch in a PNG.  [as fits]")
 def command(
@@ -67,6 +72,8 @@ def command(
     from latchline.shaping.gauge import parse_gauge
 
     piece = piece_from(source, given)
+    if size and not in_piece_file(source):
+        piece = _sized(piece, source, size, gauge_text, given)
     plan = piece.plan()
     passes = range_of(plan, shown)
     path = out or Path(f"{file_name(plan.name)}-{show}.{SHOWN[show][0]}")
@@ -132,6 +139,23 @@ def _chart_png(chart: Chart) -> bytes:
     out = io.BytesIO()
     picture.save(out, "PNG")
     return out.getvalue()
+
+
+def in_piece_file(source: str | None) -> bool:
+    return source is not None and source.lower().endswith(".toml")
+
+
+def _sized(piece: Piece, source: str | None, size: str, gauge_text: str | None, given: dict[str, Any]) -> Piece:
+    """The same chart on as many needles and rows as come nearest to a size; what is asked for otherwise stays."""
+    from latchline.shaping.gauge import parse_gauge, parse_size
+
+    gauge = parse_gauge(gauge_text) if gauge_text else latchline.gauge_of(piece)
+    width, height = parse_size(size)
+    span = piece.profile.centred(gauge.needles_for(width))
+    asked = dict(given)
+    asked["needles"] = given.get("needles") or piece.profile.span_name(span)
+    asked["rows"] = given.get("rows") or gauge.rows_for(height)
+    return piece_from(source, asked)
 
 
 def _needed(gauge: Gauge, size: str) -> str:
