@@ -132,7 +132,9 @@ def draw_working_chart(
 
     Raises InputError, also when it would be too long.
     """
-    from latchline.drawing.scene import scene_png, scene_svg, scenes_pdf
+    from latchline.drawing.pdf import scenes_pdf
+    from latchline.drawing.png import scene_png
+    from latchline.drawing.svg import scene_svg
     from latchline.working_chart.page import chart_pages, chart_scene
 
     _require(form, CHART_FORMS)

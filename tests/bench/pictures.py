@@ -10,7 +10,7 @@ from bench._measuring import best_s
 
 from latchline.chart.model import Chart, Colour
 from latchline.checks.find import findings
-from latchline.drawing.scene import scenes_pdf
+from latchline.drawing.pdf import scenes_pdf
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan

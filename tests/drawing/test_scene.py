@@ -12,7 +12,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from latchline.drawing.scene import Disc, Scene, plain_letters, scene_png, scene_svg, scenes_pdf
+from latchline.drawing.pdf import scenes_pdf
+from latchline.drawing.png import scene_png
+from latchline.drawing.scene import Disc, Scene, plain_letters
+from latchline.drawing.svg import scene_svg
 from latchline.errors import InputError
 
 DOTS_PER_INCH = 150

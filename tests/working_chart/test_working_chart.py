@@ -19,7 +19,10 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 import strategies
 from latchline.chart.model import Chart, Colour
 from latchline.chart.transform import mirror
-from latchline.drawing.scene import Scene, Shape, Words, scene_png, scene_svg, scenes_pdf
+from latchline.drawing.pdf import scenes_pdf
+from latchline.drawing.png import scene_png
+from latchline.drawing.scene import Scene, Shape, Words
+from latchline.drawing.svg import scene_svg
 from latchline.errors import InputError
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan

@@ -183,7 +183,7 @@ def sheet(desk: Desk, given: Given) -> Answer:
 
 def working_chart(desk: Desk, given: Given) -> Answer:
     from latchline.desk.looks import gauge_in
-    from latchline.drawing.scene import scenes_pdf
+    from latchline.drawing.pdf import scenes_pdf
     from latchline.working_chart.page import chart_pages
 
     looked = desk.opened().looked

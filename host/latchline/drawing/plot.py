@@ -6,12 +6,13 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
-from itertools import pairwise
 
 from PIL import Image, ImageDraw, ImageFont
 
+from latchline.drawing.scene import Point, dashes
+
 INK, PALE, SIZE = "#111111", "#c8c8c8", 13
-Point = tuple[float, float]
+DASH = (10.0, 8.0)  # on and off, at twice the size
 
 
 @dataclass(frozen=True)
@@ -110,19 +111,6 @@ def _paint(
     if isinstance(item, Area):
         draw.polygon(points, fill=item.colour)
         return
-    lines = _dashes(points) if item.dashed else [points]
+    lines: Sequence[Sequence[Point]] = dashes(points, DASH) if item.dashed else [points]
     for line in lines:
         draw.line(line, fill=item.colour, width=max(1, round(2 * item.width)), joint="curve")
-
-
-def _dashes(points: list[Point], on: float = 10.0, off: float = 8.0) -> list[list[Point]]:
-    """The pieces of each straight stretch that are drawn."""
-    pieces: list[list[Point]] = []
-    for (x1, y1), (x2, y2) in pairwise(points):
-        length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5
-        at = 0.0
-        while at < length:
-            ends = (at / length, min(at + on, length) / length)
-            pieces.append([(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share) for share in ends])
-            at += on + off
-    return pieces

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
-from latchline.drawing.scene import POINTS_PER_MM, Scene, draw_on_canvas, plain_letters, scene_svg
+from latchline.drawing.pdf import POINTS_PER_MM, draw_on_canvas
+from latchline.drawing.scene import Scene, plain_letters
+from latchline.drawing.svg import scene_svg
 from latchline.sheet.make import Block, Facts, Figure, Grid, Listed, Page, Sheet
 
 MARGIN_MM = 14.0

@@ -7,7 +7,8 @@ from math import ceil, floor, log10
 
 import numpy as np
 
-from latchline.drawing.plot import INK, PALE, Canvas, Point
+from latchline.drawing.plot import INK, PALE, Canvas
+from latchline.drawing.scene import Point
 from latchline.timing.listing import clock
 from latchline.timing.passes import NEAR_LIMIT, Floats, PassTiming
 from latchline.timing.statistics import BREAK_S
