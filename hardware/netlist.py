@@ -97,7 +97,7 @@ def read(tables: list[dict[str, Any]], driver: str, volts: int) -> Netlist:
 
 def _part(entry: dict[str, Any], volts: int) -> Part:
     entry = _for_volts(entry, volts)
-    lists = {key: tuple(entry.pop(key, ())) for key in ("outputs", "inputs", "power", "ground")}
+    lists: dict[str, Any] = {key: tuple(entry.pop(key, ())) for key in ("outputs", "inputs", "power", "ground")}
     return Part(**entry, **lists)
 
 

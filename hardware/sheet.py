@@ -10,6 +10,7 @@ import itertools
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import schemdraw
 import schemdraw.elements as elm
@@ -19,7 +20,7 @@ from schemdraw.segments import SegmentText
 
 schemdraw.use("svg")
 schemdraw.svgconfig.text = "path"  # outlines: the picture needs no font
-ziafont.config.precision = 2
+ziafont.config.precision = 2  # type: ignore[attr-defined]
 
 XY = tuple[float, float]
 SMALL, PLAIN = 8.5, 10.0
@@ -44,7 +45,8 @@ class Sheet:
         self, x: float, y: float, text: str, size: float = SMALL, halign: str = "left", valign: str = "center"
     ) -> None:
         made = elm.Element().at((x, y)).theta(0)
-        made.segments.append(SegmentText((0, 0), text, align=(halign, valign), fontsize=size))
+        aligned: Any = (halign, valign)
+        made.segments.append(SegmentText((0, 0), text, align=aligned, fontsize=size))
         self.drawing.add(made)
 
     def two(
