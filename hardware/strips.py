@@ -13,7 +13,8 @@ import argparse
 from math import ceil
 from pathlib import Path
 
-from latchline.drawing.scene import Scene, scenes_pdf
+from latchline.drawing.pdf import scenes_pdf
+from latchline.drawing.scene import Scene
 from latchline.machine.profile import Profile, load_profile
 
 PAGE_MM = (297.0, 210.0)

@@ -148,7 +148,9 @@ def draw_working_chart(
 
 def draw_outline(piece: Piece, form: str = "svg", *, gauge: Gauge | None = None) -> bytes:
     """The finished piece's outline with its measures, rows and needles: `pdf`, `png` or `svg`. Raises InputError."""
-    from latchline.drawing.scene import scene_png, scene_svg, scenes_pdf
+    from latchline.drawing.pdf import scenes_pdf
+    from latchline.drawing.png import scene_png
+    from latchline.drawing.svg import scene_svg
     from latchline.preview.outline import outline_scene
 
     _require(form, CHART_FORMS)
