@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 from timing.reports import PROFILE, SPAN, report, session
 
-from latchline.drawing.plot import Area, Canvas, Words
+from latchline.drawing.plot import Area, Plot, Words
 from latchline.timing.passes import PassRecord, PassTiming, time_passes
 from latchline.timing.picture import PALE_LEFTWARD, WIDTH, picture, round_steps
 
@@ -62,7 +62,7 @@ def test_twenty_thousand_passes_are_told_by_quantiles_and_not_by_a_solid_band() 
     assert low_y - high_y == pytest.approx(_row_px(canvas) * (np.percentile(paces, 90) - np.percentile(paces, 10)))
 
 
-def _row_px(canvas: Canvas) -> float:
+def _row_px(canvas: Plot) -> float:
     """Pixels to one row a minute, by the labels of the first panel's axis."""
     labels = [item for item in canvas.items if isinstance(item, Words) and item.anchor == "end"]
     (first, second) = [item for item in labels if item.text in ("0", "40")][:2]

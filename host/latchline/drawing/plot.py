@@ -43,7 +43,7 @@ class Words:
     bold: bool
 
 
-class Canvas:
+class Plot:
     """What is to be drawn, in order. Sizes in pixels, y downwards."""
 
     def __init__(self, width: int, height: int, title: str) -> None:

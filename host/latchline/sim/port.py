@@ -39,7 +39,7 @@ def register() -> None:
 
 
 @dataclass(frozen=True)
-class Options:
+class Address:
     """The simulator's address, taken apart."""
 
     profile: str = "standard-200"
@@ -51,7 +51,7 @@ class Options:
     memory: str = ""
 
 
-def parse_url(url: str) -> Options:
+def parse_url(url: str) -> Address:
     """Read a `sim://` address. Raises PortError or InputError, naming the option."""
     parts = urlsplit(url)
     given: dict[str, list[str]] = {}
@@ -68,8 +68,8 @@ def parse_url(url: str) -> Options:
         reaction_s=_number(last, "reaction", habits.reaction_s, 0.26, 60),
         clearance_needles=int(_number(last, "clearance", 0, 0, 60)) if "clearance" in last else None,
     )
-    options = Options(
-        profile=(parts.netloc + parts.path) or Options.profile,
+    options = Address(
+        profile=(parts.netloc + parts.path) or Address.profile,
         seed=int(_number(last, "seed", 0, 0, 2**53)),
         hand=hand,
         faults=faults,

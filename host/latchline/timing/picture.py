@@ -7,7 +7,7 @@ from math import ceil, floor, log10
 
 import numpy as np
 
-from latchline.drawing.plot import INK, PALE, Canvas
+from latchline.drawing.plot import INK, PALE, Plot
 from latchline.drawing.scene import Point
 from latchline.timing.listing import clock
 from latchline.timing.passes import NEAR_LIMIT, Floats, PassTiming
@@ -24,7 +24,7 @@ PALE_LEFTWARD, PALE_RIGHTWARD = "#d3e0ee", "#f0dccd"
 class _Panel:
     """A box with axes; `x` and `y` turn values into places on the canvas."""
 
-    def __init__(self, canvas: Canvas, place: int, title: str, x_range: Point, y_range: Point) -> None:
+    def __init__(self, canvas: Plot, place: int, title: str, x_range: Point, y_range: Point) -> None:
         self.canvas, self.x_range, self.y_range = canvas, x_range, y_range
         self.top = TOP + place * (PANEL + GAP)
         self.floor = self.top + PANEL
@@ -59,9 +59,9 @@ class _Panel:
             x += 60 + 7.2 * len(text)
 
 
-def picture(timings: Sequence[PassTiming], title: str) -> Canvas:
+def picture(timings: Sequence[PassTiming], title: str) -> Plot:
     """Of one pass or more."""
-    canvas = Canvas(WIDTH, TOP + 3 * (PANEL + GAP) - 30, title)
+    canvas = Plot(WIDTH, TOP + 3 * (PANEL + GAP) - 30, title)
     canvas.words(LEFT, 24, title, bold=True)
     _pace(canvas, timings)
     _across(canvas, timings)
@@ -69,7 +69,7 @@ def picture(timings: Sequence[PassTiming], title: str) -> Canvas:
     return canvas
 
 
-def _pace(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
+def _pace(canvas: Plot, timings: Sequence[PassTiming]) -> None:
     """Rows a minute of each pass, its turn included; a break is a gap with its length.
 
     Of more passes than can be told apart, the quantiles of as many together as share a column.
@@ -148,7 +148,7 @@ def _halts(panel: _Panel, timings: Sequence[PassTiming], together: int) -> None:
             panel.canvas.box(left, panel.floor - HALTS_HIGH * float(some.mean()), right, panel.floor, RIGHTWARD)
 
 
-def _line(canvas: Canvas, points: Sequence[Point]) -> None:
+def _line(canvas: Plot, points: Sequence[Point]) -> None:
     if len(points) == 1:
         (x, y) = points[0]
         canvas.box(x - 2, y - 2, x + 2, y + 2, LEFTWARD)
@@ -156,7 +156,7 @@ def _line(canvas: Canvas, points: Sequence[Point]) -> None:
         canvas.stroke(points, LEFTWARD, 1.4)
 
 
-def _across(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
+def _across(canvas: Plot, timings: Sequence[PassTiming]) -> None:
     """Speed in each tenth of the bed, the two directions apart: the middle pass, and half of all passes about it."""
     groups = {
         way: np.array([t.bed_m_s for t in timings if t.rightward == rightward])
@@ -179,7 +179,7 @@ def _across(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
     )
 
 
-def _limit(canvas: Canvas, timings: Sequence[PassTiming]) -> None:
+def _limit(canvas: Plot, timings: Sequence[PassTiming]) -> None:
     """Each tenth of each pass as a share of the highest speed, light to dark, and the peak of each pass as a line."""
     peaks = np.array([t.limit for t in timings])
     # The speed of a tenth as a share of the limit; its peak may be higher than its mean.
