@@ -218,3 +218,21 @@ def test_timing_works_while_a_run_holds_the_journal(home: Path) -> None:
         journal.event("note", "knitting just now")
         assert run("timing", path).status == 0
         assert run("timing").status == 0
+
+
+def test_resume_at_another_pass_reopens_a_piece_that_was_taken_for_finished(home: Path) -> None:
+    assert knit().status == 0
+    (path,) = home.glob("*.latchline")
+    ran = run("resume", path, "--at", 8, "--yes")
+    assert ran.status == 0, ran.err
+    assert "12 of 12 passes knitted, 4 of them now." in ran.out
+    ran = run("resume", path, "--at", 13)
+    assert ran.status == 2
+    assert "this piece has 12 passes, so there is no pass 13" in ran.err
+
+
+def test_timing_of_what_was_knitted_by_hand_says_that_nobody_measured_it(home: Path) -> None:
+    assert run("knit", *PIECE, "--by-hand", "--yes").status == 0
+    ran = run("timing")
+    assert ran.status == 1
+    assert "knitted by hand" in ran.err

@@ -14,6 +14,7 @@ from latchline.knit.prompts import What
 from latchline.knit.record import Unwritten
 from latchline.knit.session import Session
 from latchline.link.frames import Gatherer
+from latchline.link.host import Host
 from latchline.link.messages import BoardInfo, Done, Pass, Seen, from_wire
 from latchline.plan.model import Plan
 from latchline.sim.board.board import ModelBoard
@@ -347,3 +348,92 @@ def test_the_view_tells_what_a_knitter_wants_to_know() -> None:
     assert view.place is not None
     assert view.place.certain
     assert view.event == run.session.since(0)[-1].number
+
+
+def other_piece(run: Run, plan: Plan, name: Callable[[Question], Reply | None]) -> Session:
+    """Somebody begins another piece on the same board."""
+    host, wire = connect(run.bench)
+
+    class Other:
+        def answer(self, question: Question) -> Reply | None:
+            return name(question)
+
+    return Session(host, plan, Other(), clock=wire.clock)
+
+
+def connect_again(run: Run) -> Host:
+    host, _ = connect(run.bench)
+    host.greet()
+    return host
+
+
+def test_another_piece_is_not_ended_on_the_board_without_a_word() -> None:
+    run = Run().to_pass(5)
+    run.knitter.tired = True
+    other = other_piece(run, small_plan(40), lambda question: Answer.STOP)
+    asked_kinds = [event.question.kind for event in other.run() if isinstance(event, told.Asked)]
+    assert asked_kinds == [Kind.OTHER]
+    assert connect_again(run).fresh_status().fingerprint == PLAN.fingerprint
+
+
+def test_a_piece_that_was_killed_asks_for_the_row_when_another_one_was_begun_on_the_board_since() -> None:
+    """The board went on with the loaded passes, then another piece took its memory: the journal alone is too low."""
+    run = Run().to_pass(8)
+    while len(run.bench.rows) < 11:
+        run.bench.advance(run.bench.now_us + 100_000)
+    run.knitter.tired = True
+    other = other_piece(run, small_plan(40), lambda question: Answer.GO_ON)
+    for event in other.run():
+        if isinstance(event, told.Greeted):
+            break
+    for _ in range(20):
+        other.step()
+    other.close()
+    run.knitter.tired = False
+    first = asked(again(run, run.record))
+    assert first[0].kind is Kind.OTHER
+    assert first[1].kind is Kind.ROW
+    assert first[1].why == "another piece was knitted on this board since"
+
+
+@pytest.mark.parametrize("wrong", [999, 41, -1])
+def test_a_row_that_the_piece_does_not_have_is_refused_and_asked_for_again(wrong: int) -> None:
+    run = Run().to_pass(7)
+    run.bench.restore_power()
+    run.session._talk._operator = None
+    while run.session.question is None or run.session.question.kind is not Kind.ROW:
+        run.events += run.session.step()
+    question = run.session.question
+    run.session.answer(question.serial, wrong)
+    (refused,) = [event for event in run.session.step() if isinstance(event, told.AnswerRefused)]
+    assert "24 passes" in refused.why
+    assert run.session.question == question
+    assert run.session.done == 7
+
+
+def test_a_row_that_is_no_candidate_is_shown_before_it_counts() -> None:
+    run = Run().to_pass(7)
+    run.bench.restore_power()
+    run.session._talk._operator = None
+    replies = {Kind.ROW: [2, 8], Kind.SURE: [Answer.NO]}
+    while run.session.done == 7 and not (run.session.question and run.session.question.kind is Kind.READY):
+        run.events += run.session.step()
+        question = run.session.question
+        if question is not None and replies.get(question.kind):
+            run.session.answer(question.serial, replies[question.kind].pop(0))
+    kinds = [event.question.kind for event in run.events if isinstance(event, told.Asked)]
+    assert kinds[-4:] in ([Kind.ROW, Kind.SURE, Kind.ROW, Kind.READY], [Kind.READY, Kind.ROW, Kind.SURE, Kind.ROW])
+    (sure,) = [
+        event.question for event in run.events if isinstance(event, told.Asked) and event.question.kind is Kind.SURE
+    ]
+    assert sure.candidates == (2,)
+    assert run.session.done == 8
+
+
+def test_whoever_leaves_in_any_way_pauses_the_board() -> None:
+    run = Run().to_pass(5)
+    run.session.close()
+    for _ in range(200):
+        run.bench.advance(run.bench.now_us + 20_000)
+    assert not run.bench.lamp
+    assert run.session.over

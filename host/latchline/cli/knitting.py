@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from latchline.cli import chatter, print_json
-from latchline.errors import JournalError
+from latchline.errors import InputError, JournalError
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
@@ -33,8 +33,13 @@ def takes_session(command: Command) -> Command:
     )(command)
 
 
-def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_json: bool) -> int:
-    """Go on with the piece that `source` names: a journal, a piece file, or None for the last unfinished one."""
+def go_on(
+    source: str | None, port: str | None, agrees: bool, no_wait: bool, as_json: bool, at: int | None = None
+) -> int:
+    """Go on with the piece that `source` names: a journal, a piece file, or None for the last unfinished one.
+
+    at: the last whole pass on the needles, where the knitter knows better than the journal.
+    """
     from latchline.connect import AUTO, connect
     from latchline.knit.by_hand import BY_HAND
     from latchline.knit.journal import Journal
@@ -44,6 +49,8 @@ def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_
         assert source is not None
         return _go_by_board(source, port or AUTO, agrees, no_wait, as_json)
     with Journal.open(path) as journal:
+        if at is not None:
+            _reopen(journal, at)
         if journal.finished:
             chatter(f"{journal.path}: all {journal.known.done} passes of this piece are knitted.")
             if as_json:
@@ -55,6 +62,12 @@ def go_on(source: str | None, port: str | None, agrees: bool, no_wait: bool, as_
             if str(line.port) != journal.port:
                 journal.on_port(str(line.port))
             return run(line, journal, agrees, no_wait, as_json)
+
+
+def _reopen(journal: Journal, at: int) -> None:
+    if at > journal.passes:
+        raise InputError(f"this piece has {journal.passes} passes, so there is no pass {at}", where=str(journal.path))
+    journal.reopen(at)
 
 
 def _begun(source: str | None) -> Path | None:

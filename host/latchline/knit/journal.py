@@ -325,6 +325,11 @@ class Journal:
         statements += [(missing, (number, self._now(), self.run)) for number in range(before + 1, done + 1)]
         self._write(replace(self.known, done=done, resting=True, sequence=sequence, back=None), *statements)
 
+    def reopen(self, done: int) -> None:
+        """The knitter says that `done` passes are knitted, whatever was written down; the piece is not finished."""
+        self.finished = False
+        self.settled(done, self.known.sequence, "told by the knitter")
+
     def event(self, kind: str, text: str) -> None:
         self._write(self.known, self._remark(kind, text))
 

@@ -14,7 +14,9 @@ from latchline.timing.passes import PassTiming, time_passes
 def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
     """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
     with Journal.read(path) as journal:
-        plan, records = journal.plan(), journal.pass_records()
+        plan, records, done = journal.plan(), journal.pass_records(), journal.known.done
+    if done and not records:
+        raise JournalError("these passes were knitted by hand, so no board has measured them", where=str(path))
     if not records:
         raise JournalError("no pass has been knitted yet", where=str(path), hint="knit a row first")
     return plan.name, time_passes(records, plan.profile, plan.span)

@@ -355,8 +355,8 @@ class Host:
     def _write(self, data: bytes) -> None:
         try:
             self._transport.write(data)
-        except (SerialException, OSError) as error:
-            raise _port_gone(error) from None
+        except (SerialException, OSError):
+            raise _port_gone() from None
 
     def _read(self, wait_s: float) -> list[Message]:
         try:
@@ -364,8 +364,8 @@ class Host:
             data = self._transport.read(1)
             while data and len(data) < READ_MOST and (waiting := self._transport.in_waiting):
                 data += self._transport.read(waiting)  # a socket tells of one byte only, however many wait
-        except (SerialException, OSError) as error:
-            raise _port_gone(error) from None
+        except (SerialException, OSError):
+            raise _port_gone() from None
         if data:
             self._any_at = self._clock()
             self._bytes += len(data)
@@ -481,9 +481,9 @@ def _told(status: Status) -> tuple[int, ...]:
     return (status.fingerprint, status.received, status.armed, status.done, status.flags, status.fault, status.rests)
 
 
-def _port_gone(error: Exception) -> PortError:
+def _port_gone() -> PortError:
     return PortError(
-        f"the port does not work any more ({error})",
+        "the port does not work any more",
         hint="check the cable, then start again to go on",
         name="port-fails",
     )
