@@ -160,13 +160,17 @@ def draw_outline(piece: Piece, form: str = "svg", *, gauge: Gauge | None = None)
     return scene_svg(scene).encode() if form == "svg" else scene_png(scene)
 
 
-def write_sheet(piece: Piece, form: str = "md") -> bytes:
-    """The set-up sheet: needles, levers, yarns, turn marks, cautions; as `md`, `html` or `pdf`. Raises InputError."""
+def write_sheet(piece: Piece, form: str = "md", *, handout: bool = False) -> bytes:
+    """The set-up sheet: needles, levers, yarns, turn marks, cautions; as `md`, `html` or `pdf`. Raises InputError.
+
+    handout: instead the page that a teacher gives to a class.
+    """
+    from latchline.sheet.handout import make_handout
     from latchline.sheet.make import make_sheet
     from latchline.sheet.write import sheet_html, sheet_markdown, sheet_pdf
 
     _require(form, SHEET_FORMS)
-    sheet = make_sheet(piece, piece.plan())
+    sheet = (make_handout if handout else make_sheet)(piece, piece.plan())
     if form == "pdf":
         return sheet_pdf(sheet)
     return (sheet_html(sheet) if form == "html" else sheet_markdown(sheet)).encode()

@@ -99,10 +99,11 @@ class Page:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The whole set-up sheet."""
+    """The whole set-up sheet, or a handout. large: in large print."""
 
     title: str
     pages: tuple[Page, ...]
+    large: bool = False
 
 
 def make_sheet(piece: Piece, plan: Plan) -> Sheet:

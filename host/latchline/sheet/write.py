@@ -13,7 +13,7 @@ from latchline.drawing.svg import scene_svg
 from latchline.sheet.make import Block, Facts, Figure, Grid, Listed, Page, Sheet
 
 MARGIN_MM = 14.0
-BODY_POINTS = 11.5
+BODY_POINTS, LARGE_POINTS = 11.5, 14.0
 PAGE_POINTS = (210 - 2 * MARGIN_MM) * POINTS_PER_MM - 12  # less the frame's own padding
 CREATED_FIXED = 1  # no time stamp in the file
 
@@ -36,6 +36,8 @@ ul { margin: 0; padding-left: 6mm }
 .urgent h2 { border: 0 }
 svg { max-width: 100%; height: auto }
 """
+
+LARGE = "body { font-size: 19px } h2, .facts th { font-size: 19px } th { font-size: 16px }\n"
 
 
 def sheet_markdown(sheet: Sheet) -> str:
@@ -80,7 +82,7 @@ def sheet_html(sheet: Sheet) -> str:
     pages = "\n".join(_html_page(page) for page in sheet.pages)
     return (
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(sheet.title)}</title>\n'
-        f"<style>{STYLE}</style>\n</head>\n<body>\n{pages}\n</body>\n</html>\n"
+        f"<style>{STYLE}{LARGE if sheet.large else ''}</style>\n</head>\n<body>\n{pages}\n</body>\n</html>\n"
     )
 
 
@@ -142,11 +144,13 @@ def sheet_pdf(sheet: Sheet) -> bytes:
         if place == 1:
             story.append(PageBreak())
         # a section goes to the next page where it does not fit; one that is longer than a page is set smaller
-        measured = KeepInFrame(PAGE_POINTS, 0, _pdf_page(page, first=not place), mode="error")
+        first, large = not place, sheet.large
+        measured = KeepInFrame(PAGE_POINTS, 0, _pdf_page(page, first=first, large=large), mode="error")
         measured.canv = Canvas(io.BytesIO())
         tall = measured.wrap(PAGE_POINTS, 1e6)[1]
         story.append(CondPageBreak(min(tall + 2, document.height - 14)))
-        story.append(KeepInFrame(PAGE_POINTS, document.height - 14, _pdf_page(page, first=not place), mode="shrink"))
+        parts = _pdf_page(page, first=first, large=large)
+        story.append(KeepInFrame(PAGE_POINTS, document.height - 14, parts, mode="shrink"))
     document.build(story, canvasmaker=_numbered())
     return out.getvalue()
 
@@ -176,10 +180,10 @@ def _numbered() -> Any:
     return Numbered
 
 
-def _pdf_styles() -> dict[str, Any]:
+def _pdf_styles(points: float = BODY_POINTS) -> dict[str, Any]:
     from reportlab.lib.styles import ParagraphStyle
 
-    body = ParagraphStyle("body", fontName="Helvetica", fontSize=BODY_POINTS, leading=BODY_POINTS * 1.25)
+    body = ParagraphStyle("body", fontName="Helvetica", fontSize=points, leading=points * 1.25)
     return {
         "body": body,
         "item": ParagraphStyle("item", parent=body, leftIndent=10),
@@ -192,10 +196,10 @@ def _pdf_styles() -> dict[str, Any]:
     }
 
 
-def _pdf_page(page: Page, *, first: bool) -> list[Any]:
+def _pdf_page(page: Page, *, first: bool, large: bool = False) -> list[Any]:
     from reportlab.platypus import Paragraph
 
-    styles = _pdf_styles()
+    styles = _pdf_styles(LARGE_POINTS if large else BODY_POINTS)
     story: list[Any] = [
         Paragraph(_rl(page.title), styles["title" if first else "band"]),
         Paragraph(_rl(page.under), styles["under"]),
