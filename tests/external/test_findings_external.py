@@ -14,11 +14,15 @@ import io
 import json
 import os
 from collections import Counter
+from collections.abc import Iterable
 from itertools import groupby, pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cli.running import run
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
 
 pytestmark = pytest.mark.external
@@ -45,8 +49,12 @@ TABLE = {
 
 def needles_of(text: str, technique: str) -> list[str]:
     """Each pass as a string of what its needles do."""
+    return needles_of_lines(csv.DictReader(io.StringIO(text)), technique)
+
+
+def needles_of_lines(lines: Iterable[dict[str, str]], technique: str) -> list[str]:
     rows = []
-    for line in csv.DictReader(io.StringIO(text)):
+    for line in lines:
         pattern, back = TABLE[technique]
         does = pattern if line["direction"] == "rightward" else back
         rows.append("".join(does[0] if bit == "1" else does[1] for bit in line["selected"]))
@@ -89,7 +97,7 @@ def counted(rows: list[str], technique: str, float_most: int) -> Counter[str]:
         if technique in ("slip", "slip-one-way", "slip-colours", "jacquard", "hold"):
             count["loop-kept"] += stretches(column, "mh", 4)
     if technique not in ("stocking", "fair-isle", "inlay"):
-        count["never-knits"] = len(never)
+        count["never-knits"] = len(never) if len(rows) > 4 else 0  # a needle may rest for four passes and be done with
     if technique in ("tuck", "tuck-one-way", "slip", "slip-one-way", "hold"):
         count["edge-needle"] = sum(letter not in "kcou" for letter in columns[0] + columns[-1])
     return +count
@@ -164,3 +172,86 @@ def test_the_floats_of_a_real_bitmap_are_caught_with_few_stitches(bitmaps: Path)
         ones = [len(list(group)) for bit, group in groupby(before["selected"].strip("0")) if bit == "0"]
         zeros = [len(list(group)) for bit, group in groupby(before["selected"].strip("1")) if bit == "1"]
         assert number == sum(size // 6 for size in ones + zeros)
+
+
+# ---- rules of a whole band, counted again ---------------------------------------------------------------
+
+
+def charts_of_digits(data: st.DataObject, stitches: int, rows: int) -> list[str]:
+    """Lines of a text chart, the last one knitted first."""
+    bits = data.draw(st.integers(0, 2 ** (stitches * rows) - 1))
+    digits = f"{bits:0{stitches * rows}b}"
+    return [digits[at : at + stitches] for at in range(0, stitches * rows, stitches)]
+
+
+def findings_and_passes(path: Path, *options: object) -> tuple[dict[str, dict[str, Any]], list[dict[str, str]]]:
+    found = json.loads(run("check", path, "--json", *options).out)["findings"]
+    table = list(csv.DictReader(io.StringIO(run("compile", path, "--format", "csv", *options).out)))
+    return {item["rule"]: item for item in found}, table
+
+
+@given(data=st.data(), technique=st.sampled_from(["fair-isle", "slip", "slip-one-way", "hold"]))
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_floats_over_turns_are_those_of_a_thread_followed_by_hand(
+    tmp_path: Path, data: st.DataObject, technique: str
+) -> None:
+    """Each yarn is led from needle to needle as the carriage goes; a step to another pass past more than 5 is one."""
+    path = tmp_path / "drawn.txt"
+    path.write_text("\n".join(charts_of_digits(data, 16, 6)).replace("0", ".").replace("1", "x") + "\n")
+    found, table = findings_and_passes(path, "--technique", technique, "--edge-needles", "as-chart")
+    steps: list[int] = []
+    last: dict[str, tuple[int, int]] = {}
+    for number, (line, does) in enumerate(zip(table, needles_of_lines(table, technique), strict=True)):
+        order = range(16) if line["direction"] == "rightward" else range(15, -1, -1)
+        for needle in order:
+            yarn = {"k": "main", "c": "contrast"}.get(does[needle])
+            if yarn is None:
+                continue
+            if yarn in last and last[yarn][0] != number:
+                steps.append(abs(last[yarn][1] - needle) - 1)
+            last[yarn] = (number, needle)
+    long = [step for step in steps if step > 5]
+    if long:
+        assert found["float-over-turn"]["places"] == len(long)
+        assert found["float-over-turn"]["measured"] == max(long)
+    else:
+        assert "float-over-turn" not in found
+
+
+@given(data=st.data())
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_rows_that_are_alike_are_counted_with_a_ruler(tmp_path: Path, data: st.DataObject) -> None:
+    """More than twenty rows running with the same needles selected, in two-colour work."""
+    stretches = data.draw(
+        st.lists(st.tuples(st.integers(0, 3), st.sampled_from([1, 7, 20, 21, 25])), min_size=1, max_size=4)
+    )
+    lines = [f"{kind:02b}".replace("0", ".").replace("1", "x") for kind, rows in stretches for _ in range(rows)]
+    path = tmp_path / "drawn.txt"
+    path.write_text("\n".join([*lines, "x."]) + "\n")
+    found, table = findings_and_passes(path, "--technique", "fair-isle")
+    runs = [len(list(group)) for _, group in groupby(line["selected"] for line in table)]
+    long = [size for size in runs if size > 20]
+    assert ("rows-alike" in found) == bool(long)
+    if long:
+        assert (found["rows-alike"]["places"], found["rows-alike"]["measured"]) == (len(long), max(long))
+
+
+@pytest.mark.parametrize(
+    ("technique", "options", "rows", "courses"),
+    [
+        ("fair-isle", (), 34, 1),
+        ("slip-colours", ("--separation", "doubled"), 24, 2),
+        ("slip-colours", ("--separation", "blank-return"), 35, 1),
+        ("hold", (), 21, 1),
+    ],
+)
+def test_weights_move_up_each_time_that_ten_courses_have_grown(
+    tmp_path: Path, technique: str, options: tuple[str, ...], rows: int, courses: int
+) -> None:
+    """Common practice, no source: every ten rows of the fabric. Before the row with which the eleventh course begins."""
+    path = tmp_path / "drawn.txt"
+    path.write_text("x.x.\n.x.x\n")
+    found, _ = findings_and_passes(path, "--technique", technique, "--rows", rows, *options)
+    moves = sum((row * courses) // 10 > ((row - 1) * courses) // 10 for row in range(1, rows))
+    times = {1: "once", 2: "twice"}.get(moves, f"{moves} times")
+    assert found["weights"]["what"] == f"move the edge weights up every 10 rows, {times} in this band"

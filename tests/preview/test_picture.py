@@ -9,8 +9,11 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 from fabric.charts_by_hand import GAUGE, LETTER_F, chart, plan_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
+import strategies
 from latchline.chart.model import Chart, Colour
 from latchline.chart.transform import mirror
 from latchline.errors import InputError
@@ -251,3 +254,38 @@ def test_a_picture_too_large_is_refused_in_one_sentence(passes: int, stitch_px: 
     plan = plan_of("stocking", width=200, rows=passes)
     with pytest.raises(InputError, match=words):
         draw_fabric(plan, "knit", GAUGE, stitch_px=stitch_px)
+
+
+@pytest.mark.parametrize("side", ["knit", "purl"])
+@given(plan=strategies.plans(), data=st.data())
+@settings(max_examples=25, deadline=None)
+def test_a_part_of_a_picture_is_that_part_of_the_whole_pixel_for_pixel(
+    side: str, plan: Plan, data: st.DataObject
+) -> None:
+    first = data.draw(st.integers(1, plan.passes))
+    last = data.draw(st.integers(first, plan.passes))
+    whole = draw_fabric(plan, side, GAUGE, stitch_px=6)
+    part = draw_fabric(plan, side, GAUGE, stitch_px=6, first=first, last=last)
+    assert part.getpalette() == whole.getpalette()
+    lines, shown = np.asarray(whole), np.asarray(part)
+    places = range(len(lines) - len(shown) + 1)
+    assert any(np.array_equal(lines[place : place + len(shown)], shown) for place in places)
+
+
+def test_passes_271_to_360_are_cut_out_of_the_whole_picture() -> None:
+    plan = plan_of("slip", chart(["x.xx", "xx.x", "xxxx"]), rows=500, width=20)
+    whole = np.asarray(draw_fabric(plan, "knit", GAUGE, stitch_px=8))
+    part = np.asarray(draw_fabric(plan, "knit", GAUGE, stitch_px=8, first=271, last=360))
+    below = np.asarray(draw_fabric(plan, "knit", GAUGE, stitch_px=8, first=1, last=270))
+    foot = len(whole) - len(below)
+    assert np.array_equal(whole[foot - len(part) : foot], part)
+
+
+@pytest.mark.parametrize("side", ["knit", "purl"])
+def test_held_needles_float_in_the_picture_as_missed_ones_do(side: str) -> None:
+    held = plan_of("hold", chart(["..xx..x..", "xxx....xx"]), row_repeat=2, shown_side="purl")
+    missed = plan_of(
+        "slip-one-way", chart(["xx..xx.xx", "...xxxx.."]), row_repeat=2, shown_side="purl", edge_needles="as-chart"
+    )
+    pictures = [np.asarray(draw_fabric(plan, side, GAUGE, stitch_px=8)) for plan in (held, missed)]
+    assert np.array_equal(*pictures)

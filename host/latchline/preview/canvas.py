@@ -31,22 +31,35 @@ Ints = npt.NDArray[np.int64]
 Drawn = Callable[..., tuple[Strand, ...]]
 
 
-class Canvas(ABC):
-    """A fabric being drawn. Heights in courses are turned into pixels here and nowhere else."""
+Part = tuple[float | None, float | None]
+"""Between which heights in courses a fabric is shown; None: to its foot, to its head."""
 
-    def __init__(self, loops: Layout, gauge: Gauge, stitch_px: int, *, mirrored: bool) -> None:
+
+class Canvas(ABC):
+    """A fabric being drawn, or some of its passes. Heights in courses are turned into pixels here and nowhere else."""
+
+    def __init__(
+        self, loops: Layout, gauge: Gauge, stitch_px: int, *, mirrored: bool, part: Part = (None, None)
+    ) -> None:
         self.loops = loops
         self.stitch_px = stitch_px
         self.course = 1 / gauge.row_per_stitch
         self.course_px = stitch_px * self.course
         self.mirrored = mirrored
         self.pad = stitch_px
-        self.tall = round((loops.courses + 1) * self.course_px) + 2 * self.pad
         self.wide = loops.width * stitch_px + 2 * self.pad
+        self.bottom = 0
+        top = round((loops.courses + 1) * self.course_px) + 2 * self.pad
+        low, high = part
+        if high is not None:
+            top = self.foot_px(high)
+        if low is not None:
+            self.bottom = self.foot_px(low)
+        self.tall = max(top - self.bottom, 1)
 
     def foot_px(self, height: float) -> int:
         """Pixels from the picture's bottom to a height in courses; the cast-on row has height −1."""
-        return self.pad + round((height + 1) * self.course_px)
+        return self.pad + round((height + 1) * self.course_px) - self.bottom
 
     @abstractmethod
     def stamp(self, height: float, places: Ints, yarns: Ints, shape: Drawn, *sizes: object) -> None:
@@ -95,8 +108,10 @@ def _alike(heights: Heights) -> Iterator[tuple[float, Ints]]:
 class Bitmap(Canvas):
     """A palette image."""
 
-    def __init__(self, loops: Layout, gauge: Gauge, stitch_px: int, *, mirrored: bool) -> None:
-        super().__init__(loops, gauge, stitch_px, mirrored=mirrored)
+    def __init__(
+        self, loops: Layout, gauge: Gauge, stitch_px: int, *, mirrored: bool, part: Part = (None, None)
+    ) -> None:
+        super().__init__(loops, gauge, stitch_px, mirrored=mirrored, part=part)
         self.colours = list(dict.fromkeys(yarn.colour for yarn in loops.yarns))
         self.shades = min(SHADES_MOST, 255 // max(1, len(self.colours)))
         if self.shades < 4:
@@ -121,6 +136,8 @@ class Bitmap(Canvas):
         tall, wide = tile.pixels.shape
         high = len(self.pixels) - self.foot_px(height) - tile.top
         cut, low_cut = max(0, -high), max(0, high + tall - len(self.pixels))
+        if cut + low_cut >= tall:
+            return  # it lies wholly outside the part that is shown
         pixels = tile.pixels[cut : tall - low_cut]
         strip = self.pixels[high + cut : high + tall - low_cut]
         columns = (self.pad + places * self.stitch_px + tile.left)[:, None] + np.arange(wide)
@@ -155,14 +172,15 @@ def _palette(colours: Sequence[str], shades: int) -> bytes:
 class LineDrawing(Canvas):
     """SVG: each shape once as a symbol that takes the yarn's colour, each stitch a use of one."""
 
-    def __init__(self, loops: Layout, gauge: Gauge, *, mirrored: bool) -> None:
-        super().__init__(loops, gauge, SVG_STITCH_PX, mirrored=mirrored)
+    def __init__(self, loops: Layout, gauge: Gauge, *, mirrored: bool, part: Part = (None, None)) -> None:
+        super().__init__(loops, gauge, SVG_STITCH_PX, mirrored=mirrored, part=part)
         self._names: dict[tuple[object, ...], str] = {}
         self._symbols: list[str] = []
         self._uses: list[str] = []
 
     def stamp(self, height: float, places: Ints, yarns: Ints, shape: Drawn, *sizes: object) -> None:
-        if not len(places):
+        reach = (RISE_MOST + 2) * self.course_px
+        if not len(places) or not -reach <= self.foot_px(height) <= self.tall + reach:
             return
         if len(self._uses) + len(places) > STAMPS_MAX:
             raise InputError(

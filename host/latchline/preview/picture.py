@@ -6,43 +6,62 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from latchline.fabric.layout import Layout, layout
+from latchline.fabric.layout import DRAWN_PASSES_MAX, Layout, layout
 from latchline.fabric.loops import NO_YARN, Bools, knits
 from latchline.plan.hand import GONE, HandStep, goes
 from latchline.plan.model import Plan
 from latchline.preview import stitches as shapes
-from latchline.preview.canvas import Bitmap, Canvas, Drawn, LineDrawing
+from latchline.preview.canvas import Bitmap, Canvas, Drawn, LineDrawing, Part
 from latchline.shaping.gauge import Gauge
 from latchline.technique.model import Does
 
 SIDES = ("knit", "purl")
+PASSES_AROUND = 400  # loops reach no farther
 STITCH_PX = (4, 64)  # narrowest and widest stitch of a bitmap
 
 
 def draw_fabric(
     plan: Plan, side: str, gauge: Gauge, *, stitch_px: int | None = None, first: int = 1, last: int | None = None
 ) -> Image.Image:
-    """The fabric of passes first to last, with the cast-on row under it, as a palette image.
+    """The fabric of passes first to last as a palette image: that part of the whole piece's picture, pixel for pixel.
 
     side: `knit` shows the wales mirrored, as that side faces away from the operator; `purl` as the
     operator sees them. stitch_px: width of a stitch, 4 to 64; None chooses one.
-    Around the fabric there is one stitch's width of ground. Raises InputError when the picture
-    would be too large.
+    Around the fabric there is one stitch's width of ground, and under its first pass the row cast on.
+    Raises InputError when the picture would be too large.
     """
-    loops = layout(plan, back=side == "purl", first=first, last=last)
+    loops, part = _laid_out(plan, side, first, last)
     if stitch_px is None:
         stitch_px = int(np.clip(2400 // loops.width, 6, 24))
-    canvas = Bitmap(loops, gauge, stitch_px, mirrored=side == "knit")
+    canvas = Bitmap(loops, gauge, stitch_px, mirrored=side == "knit", part=part)
     _draw(canvas, side)
     return canvas.image()
 
 
 def fabric_svg(plan: Plan, side: str, gauge: Gauge, *, first: int = 1, last: int | None = None) -> str:
     """The same as SVG text. Raises InputError when it would hold too many stitches."""
-    loops = layout(plan, back=side == "purl", first=first, last=last)
-    canvas = LineDrawing(loops, gauge, mirrored=side == "knit")
+    loops, part = _laid_out(plan, side, first, last)
+    canvas = LineDrawing(loops, gauge, mirrored=side == "knit", part=part)
     _draw(canvas, side)
     return canvas.svg(f"{plan.name}, {side} side")
+
+
+def _laid_out(plan: Plan, side: str, first: int, last: int | None) -> tuple[Layout, Part]:
+    """The loops of the whole piece, and between which heights passes first to last lie.
+
+    Of a piece with more passes than can be laid out at once: of those around them.
+    """
+    last = plan.passes if last is None else last
+    low, high = 1, plan.passes
+    if plan.passes > DRAWN_PASSES_MAX:
+        around = min(PASSES_AROUND, max(0, DRAWN_PASSES_MAX - (last - first + 1)) // 2)
+        low, high = max(1, first - around), min(plan.passes, last + around)
+    loops = layout(plan, back=side == "purl", first=low, last=high)
+    feet = loops.base if loops.feet is None else loops.feet
+    shown = feet[first - low : last - low + 2]  # passes that share a row do not lie one above the other
+    foot = None if first == 1 else float(shown.min())
+    head = None if last == plan.passes else float(shown.max())
+    return loops, (foot, head)
 
 
 def _draw(canvas: Canvas, side: str) -> None:
