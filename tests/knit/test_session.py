@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
 import pytest
 from knit.rig import Bench, Knitter, Wire, connect, small_plan
 
-from latchline.errors import JournalError
+from latchline.errors import JournalError, LinkError
 from latchline.knit import events as told
 from latchline.knit.events import Answer, Event, Kind, Question, Reply, State
 from latchline.knit.prompts import What
@@ -437,3 +438,30 @@ def test_whoever_leaves_in_any_way_pauses_the_board() -> None:
         run.bench.advance(run.bench.now_us + 20_000)
     assert not run.bench.lamp
     assert run.session.over
+
+
+def flipping(rate: float) -> Callable[[bytes], bytes]:
+    """Each bit flipped with this chance."""
+    chance = np.random.default_rng(2026)
+
+    def spoil(data: bytes) -> bytes:
+        bits = np.unpackbits(np.frombuffer(data, np.uint8))
+        return np.packbits(bits ^ (chance.random(len(bits)) < rate)).tobytes()
+
+    return spoil
+
+
+def test_a_line_on_which_most_is_damaged_is_said_to_be_unusable_and_left() -> None:
+    run = Run().to_pass(3)
+    run.wire.spoil = flipping(1e-2)
+    with pytest.raises(LinkError, match="the line cannot be used") as refused:
+        run.to_the_end()
+    assert "cable" in refused.value.hint
+    assert run.bench.good_rows() == len(run.bench.rows)
+
+
+def test_a_line_with_some_noise_is_knitted_on() -> None:
+    run = Run()
+    run.wire.spoil = flipping(1e-3)
+    run.to_the_end()
+    assert run.bench.good_rows() == len(run.bench.rows) == PLAN.passes

@@ -18,7 +18,8 @@ from latchline.errors import BoardFault, LinkError, PortError, Silent
 from latchline.knit import events as told
 from latchline.knit import prompts
 from latchline.knit import view as seen
-from latchline.knit.events import Answer, Event, Kind, Numbered, Question, Reply, State, Summary, Wish
+from latchline.knit.conversation import Conversation, Restarted, StopAsked, Work
+from latchline.knit.events import Answer, Event, Kind, Numbered, Question, Reply, Summary, Wish
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.record import Record, Unwritten
 from latchline.knit.row_counter import RowCounter
@@ -28,31 +29,17 @@ from latchline.knit.view import View
 from latchline.link import host as line
 from latchline.link.faults import board_fault
 from latchline.link.host import Host, Transport
-from latchline.link.messages import Ask, Bed, Clear, Fault, Message, Status, Stop
+from latchline.link.messages import Ask, Bed, Clear, Fault, Status
 from latchline.link.messages import Pause as PauseMessage
 from latchline.link.setup import bed_message
 from latchline.plan.model import Plan
 
-AGAIN_S = 0.2  # a message whose effect does not show is sent again after this
 BUZZ_S = 0.2
-PATIENCE_S = 15.0  # how long a board that must answer may be quiet
 ARRIVALS_KEPT = 100
-LOOK_S = 0.05  # how often the carriage's place is asked for while plain rows are counted
-ASKED_S = 0.02  # a step while the board is not spoken to
 REOPEN_S = 0.5  # how often a port that is gone is looked for
 
-Work = Generator[None, None, None]
 
-
-class _Restarted(Exception):  # noqa: N818 - unwinds to the greeting
-    pass
-
-
-class _StopAsked(Exception):  # noqa: N818 - unwinds to the end
-    pass
-
-
-class Session:
+class Session(Conversation):
     """One run of knitting on one board.
 
     operator: answers without a face, None when faces do (`answer`). record: where passes are written
@@ -79,25 +66,16 @@ class Session:
         reopen: Callable[[], Transport] | None = None,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
-        self.host = host
-        self.plan = plan
+        record = record if record is not None else Unwritten()
+        talk = Talk(plan.passes, operator, clock, lambda text: record.event("note", text))
+        super().__init__(host, plan, talk, record, clock, wait_s, sleep)
         self.over = False
-        self._clock = clock
-        self._record: Record = record if record is not None else Unwritten()
-        self._talk = Talk(plan.passes, operator, clock, lambda text: self._record.event("note", text))
         self._bed = bed or bed_message(plan.profile)
         self._waits_at_bands = waits_at_bands
         self._waits_at_changes = waits_at_changes
-        self._wait_s = wait_s
         self._first = deque(first)
         self._reopen = reopen
-        self._sleep = sleep
-        host.wait_s = min(line.WAIT_S, wait_s)
-        self._troubles: deque[Fault | int] = deque()  # a fault, or the number of a pass driven wrongly
-        self._state = State.GREETING
-        self._greeted = self._foreign = self._ended = self._finished = False
-        self._quiet = False
-        self._lost: LinkError | None = None
+        self._foreign = self._finished = False
         self._fault: BoardFault | None = None
         self._began = clock()
         self._knitted: list[int] = []
@@ -105,8 +83,6 @@ class Session:
         self._faults: list[tuple[int, int]] = []
         self._restarts = 0
         self._times: deque[float] = deque(maxlen=ARRIVALS_KEPT)
-        self._plain = RowCounter(plan)
-        self._look_at = 0.0
         self._work = self._run()
 
     # The face
@@ -116,7 +92,7 @@ class Session:
         self._talk.receive(self.done)
         try:
             if not self._greeted and self._stop_wished():
-                self._work.throw(_StopAsked)
+                self._work.throw(StopAsked)
             else:
                 next(self._work)
         except StopIteration:
@@ -148,14 +124,6 @@ class Session:
     def since(self, number: int) -> list[Numbered]:
         """The events told after number `number`, as far back as they are kept. Any thread may call this."""
         return self._talk.since(number)
-
-    @property
-    def question(self) -> Question | None:
-        return self._talk.question
-
-    @property
-    def done(self) -> int:
-        return self._record.known.done
 
     def summary(self) -> Summary:
         return Summary(
@@ -210,7 +178,7 @@ class Session:
                 yield from self._follow()
                 self._record.finish()
                 self._finished = True
-            except _Restarted:
+            except Restarted:
                 self._restarts += 1
                 self._record.event("restart", "the board was restarted")
                 self._tell(told.BoardRestarted())
@@ -222,7 +190,7 @@ class Session:
                 self._lost = error
                 self._tell(told.LinkLost(error))
                 continue
-            except _StopAsked:
+            except StopAsked:
                 yield from self._leave()
             else:
                 yield from self._let_go()
@@ -241,7 +209,7 @@ class Session:
         look_at = self._clock()
         while True:
             if self._stop_wished():
-                raise _StopAsked
+                raise StopAsked
             if self._clock() >= look_at:
                 look_at = self._clock() + REOPEN_S
                 try:
@@ -263,7 +231,7 @@ class Session:
         status = yield from self.host.asking_status()
         checkpoint = yield from self.host.asking_checkpoint()
         if status.boots != info.boots:
-            raise _Restarted
+            raise Restarted
         self._greeted = True
         found = Found(info.board, info.boots, info.slots, status, checkpoint)
         decision = settle(self.plan.fingerprint, self.plan.passes, self._record.known, found)
@@ -321,7 +289,7 @@ class Session:
         sequence = yield from self._sequence()
         info = self.host.info
         if info is None:
-            raise _Restarted
+            raise Restarted
         self._record.begin(info, sequence)
         try:
             yield from self.host.starting(self.plan, self.done + 1)
@@ -352,7 +320,7 @@ class Session:
         try:
             yield from self._rest()
             yield from self._stop_board()
-        except _Restarted:
+        except Restarted:
             self._restarts += 1
 
     def _let_go(self) -> Work:
@@ -362,27 +330,6 @@ class Session:
         while self._clock() < until and (self.host.status is None or self.host.status.fingerprint):
             self.host.step(self._wait_s)
             yield
-
-    # One step of the conversation
-
-    def _pump(self) -> None:
-        for event in self.host.step(self._wait_s):
-            match event:
-                case line.PassDone():
-                    self._passed(event)
-                case line.Faulted(fault):
-                    self._troubles.append(fault)
-                case line.Restarted():
-                    raise _Restarted
-                case line.Quiet(since_s):
-                    self._quiet = True
-                    self._tell(told.LinkQuiet(since_s))
-                case line.BackAgain():
-                    self._quiet = False
-                    self._tell(told.LinkBack())
-        if self.question is not None and self.question.kind is Kind.PLAIN:
-            self._count_plain_rows()
-        self._notice_state()
 
     def _passed(self, event: line.PassDone) -> None:
         number = event.number
@@ -406,102 +353,6 @@ class Session:
         """Beyond pass `loaded`, load no further than the next one that waits for a hand."""
         held = prompts.next_held(self.plan, loaded, bands=self._waits_at_bands, changes=self._waits_at_changes)
         self.host.hold_after = None if held is None else held - 1
-
-    def _ask(self, question: Question) -> Generator[None, None, Reply]:
-        """Keep the conversation going until somebody has answered. The value is the reply."""
-        talk = self._talk
-        talk.ask(question)
-        try:
-            while (reply := talk.reply()) is None:
-                if self.host.info is None and not self._greeted:
-                    self._sleep(min(self._wait_s, ASKED_S))  # the board is not spoken to yet
-                else:
-                    self._pump()
-                if self._stop_wished():
-                    raise _StopAsked
-                if talk.wishes and isinstance(talk.wishes[0][1], told.PlainRows) and talk.plain_rows_first:
-                    talk.question = None
-                    yield from self._grant(*talk.wishes.popleft())
-                    talk.ask(question)
-                yield
-            asked = talk.question
-        finally:
-            talk.question = None
-        if reply is Answer.STOP:
-            raise _StopAsked
-        assert asked is not None
-        self._tell(told.Answered(asked, reply))
-        return reply
-
-    def _stop_wished(self) -> bool:
-        """Whether to stop; the wish is granted by that."""
-        for serial, wish in self._talk.wishes:
-            if isinstance(wish, told.Stop):
-                self._talk.wishes.remove((serial, wish))
-                self._talk.granted(serial, wish)
-                return True
-        return False
-
-    def _until(self, test: Callable[[Status], bool], message: Message) -> Work:
-        """Send a message, again and again, until a status shows its effect."""
-        again_at = began = self._clock()
-        while self.host.status is None or not test(self.host.status):
-            now = self._clock()
-            if self._quiet and now - began > PATIENCE_S:
-                raise Silent("the board does not answer any more", hint="check the cable and the board's power")
-            if now >= again_at:
-                self.host.send(message)
-                again_at = now + AGAIN_S
-            self._pump()
-            yield
-
-    def _tell(self, event: Event) -> None:
-        self._talk.tell(event)
-
-    def _notice_state(self) -> None:
-        """Tell of the state when it has changed."""
-        if self._ended:
-            now = State.OVER
-        elif self._lost is not None:
-            now = State.UNPLUGGED if isinstance(self._lost, PortError) else State.QUIET
-        elif not self._greeted:
-            now = State.GREETING
-        else:
-            now = seen.state_of(None if self._quiet else self.host.status)
-        if now is not self._state:
-            self._state = now
-            self._tell(told.StateChanged(now))
-
-    # Rest and movement
-
-    def _rest(self) -> Work:
-        """Pause after the pass under way; from then on the record is exact."""
-        if self.host.status is None or self.host.status.fingerprint != self.plan.fingerprint:
-            return
-        paused = Status.PAUSED | Status.UNDER_WAY
-        yield from self._until(lambda s: s.flags & paused == Status.PAUSED and s.done == self.done, PauseMessage(1))
-        self._record.rest()
-
-    def _move(self) -> Work:
-        yield from self._end_rest()
-        yield from self._until(lambda now: not now.flags & Status.PAUSED, PauseMessage(0))
-
-    def _end_rest(self) -> Work:
-        """From now on the board may count; if it has been restarted meanwhile, the record is still exact."""
-        yield from self.host.asking_status()
-        self._pump()
-        if self.done < self.plan.passes:
-            self._record.move()
-
-    def _stop_board(self) -> Work:
-        """End whatever plan is in force, and let the board finish writing its checkpoint."""
-        self.host.stop()
-        yield from self._until(lambda now: not now.fingerprint and not now.flags & Status.WRITING, Stop())
-
-    def _sequence(self) -> Generator[None, None, int | None]:
-        """The number of the board's newest checkpoint."""
-        checkpoint = yield from self.host.asking_checkpoint()
-        return checkpoint.sequence if checkpoint.valid else None
 
     # Troubles and wishes
 
@@ -535,7 +386,7 @@ class Session:
     def _grant(self, serial: int, wish: Wish) -> Work:
         if isinstance(wish, told.Stop):
             self._talk.granted(serial, wish)
-            raise _StopAsked
+            raise StopAsked
         if isinstance(wish, told.StepBack):
             self._talk.granted(serial, wish)
             yield from self._step_back(wish.passes)
@@ -567,12 +418,6 @@ class Session:
         self._count_plain_rows()
         self._record.event("plain rows", str(self._plain.rows))
         yield from self._move()
-
-    def _count_plain_rows(self) -> None:
-        if self._clock() >= self._look_at:
-            self._look_at = self._clock() + LOOK_S
-            self.host.send(Ask(Ask.STATUS))
-        self._plain.see(self.host.status)
 
     def _step_back(self, passes: int) -> Work:
         yield from self._rest()

@@ -164,6 +164,11 @@ class Host:
         self.resent = 0
         self.wait_s = WAIT_S
 
+    @property
+    def whole_frames(self) -> int:
+        """Frames that came in undamaged."""
+        return self._understood
+
     def reconnect(self, transport: Transport) -> None:
         """Go on over another port, as when the cable was out; the board is to be greeted again."""
         self._transport = transport
