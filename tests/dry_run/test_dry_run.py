@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import resources
 from pathlib import Path
 from types import SimpleNamespace
 from typing import cast
@@ -17,6 +18,7 @@ from latchline.errors import InputError, KnittingError, LinkError, PortError
 from latchline.link.messages import Done
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, profile_text, shipped_profiles
+from latchline.piece.file import load_piece
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
@@ -161,3 +163,13 @@ def test_a_pass_that_is_counted_but_was_never_knitted_has_every_needle_wrong() -
     nowhere = cast(World, SimpleNamespace(needles=SimpleNamespace(knitted=[]), started_us=[0]))
     wrong = compare(plan, 1, report, nowhere)
     assert [needle.needle for needle in wrong] == list(range(plan.span.first, plan.span.last + 1))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["bench-cushion", "harbour-hat", "net-scarf", "ferry-sweater-front"])
+def test_the_whole_pieces_of_the_boathouse_are_knitted_needle_for_needle(name: str) -> None:
+    with resources.as_file(resources.files("latchline") / "examples") as folder:
+        plan = load_piece(folder / f"{name}.toml").plan()
+    result = knitted(plan)
+    assert result.as_planned
+    assert result.compared == plan.passes * plan.profile.needles

@@ -172,3 +172,25 @@ def test_a_band_may_be_knitted_several_times() -> None:
     )
     assert [band.name for band in plan.bands] == ["wedge 1", "wedge 2", "wedge 3"]
     assert working(plan) == [77, 77, 74, 74, 80, 80, 80, 80] * 3
+
+
+def test_yarns_and_swatches_may_be_shared_by_many_pieces() -> None:
+    shared = b"""
+[yarns.sand]
+count = "200 tex"
+[yarns.foam]
+[[swatches]]
+yarn = "sand"
+stitches = 20
+rows = 30
+width_mm = 100
+height_mm = 100
+"""
+    text = 'needles = "L20-R20"\nyarns_file = "chest.toml"\n[yarns.foam]\ncolour = "#112233"\n'
+    band = BAND.replace("40", '"10 cm"\nyarns = ["sand"]')
+    piece = parse_piece(text + band, beside={"chest.toml": shared})
+    assert {yarn.name: yarn.tex for yarn in piece.yarns} == {"foam": None, "sand": 200.0}
+    assert next(yarn for yarn in piece.yarns if yarn.name == "foam").colour == "#112233"
+    assert piece.measured == ("rows = 10 cm: 30 rows, 10.0 cm",)
+    with pytest.raises(InputError, match=r"chest\.toml"):
+        parse_piece(text + band, beside={"chest.toml": b"[yarns.sand]\ncuont = 3\n"})

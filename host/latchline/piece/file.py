@@ -139,9 +139,17 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     profile = table.keyed("machine", lambda: beside.profile(machine))
     needles = _text(table, NEEDLES)
     start = START.read(table, profile)
-    yarns_table = table.table("yarns")
-    yarns = {key: _yarn(yarns_table.table(key), key) for key in yarns_table.left()}
-    swatches = tuple(_swatch(item, named=True) for item in table.tables("swatches"))
+    shared = table.text("yarns_file", None)
+    yarns: dict[str, Yarn] = {}
+    swatches: tuple[Swatch, ...] = ()
+    if shared is not None:
+        text = table.keyed("yarns_file", lambda: beside.text(shared))
+        of_many = Table.parse(text, file=shared, kind=PieceError)
+        yarns, swatches = _yarns_and_swatches(of_many)
+        of_many.finish()
+    own_yarns, own_swatches = _yarns_and_swatches(table)
+    yarns = own_yarns | {key: yarn for key, yarn in yarns.items() if key not in own_yarns}
+    swatches = own_swatches + swatches  # of two that say as much, the piece's own counts
     if table.has("gauge"):
         swatches = (_swatch(table.table("gauge")), *swatches)
     band_tables = table.tables("bands", required=True)
@@ -161,6 +169,13 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     return Piece(
         name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits, table.file, swatches, measured
     )
+
+
+def _yarns_and_swatches(table: Table) -> tuple[dict[str, Yarn], tuple[Swatch, ...]]:
+    """Those that a table tells of, a piece's own or those of a file that many pieces share."""
+    yarns_table = table.table("yarns")
+    yarns = {key: _yarn(yarns_table.table(key), key) for key in yarns_table.left()}
+    return yarns, tuple(_swatch(item, named=True) for item in table.tables("swatches"))
 
 
 def _text(table: Table, option: Option) -> Any:
