@@ -8,6 +8,7 @@ import sys
 import venv
 from pathlib import Path
 
+import httpx
 import pytest
 
 ROOT = Path(__file__).parents[1]
@@ -26,7 +27,8 @@ def test_a_built_wheel_in_an_empty_environment_runs_the_demo(tmp_path: Path) -> 
     (wheel,) = tmp_path.glob("*.whl")
     venv.create(tmp_path / "empty", with_pip=True)
     python = tmp_path / "empty" / "bin" / "python"
-    run(python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", wheel)
+    only = "--only-binary=:all:"  # nobody who installs it needs a compiler
+    run(python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", only, wheel)
     latchline = tmp_path / "empty" / "bin" / "latchline"
     run(latchline, "examples", "pieces")
     run(latchline, "preview", "pieces/harbour-blanket.toml", "--out", "fabric.png")
@@ -34,3 +36,18 @@ def test_a_built_wheel_in_an_empty_environment_runs_the_demo(tmp_path: Path) -> 
     assert "every needle" in said
     assert (tmp_path / "fabric.png").stat().st_size > 1000
     assert (tmp_path / "run.vcd").stat().st_size > 1000
+    desk = subprocess.Popen(
+        [latchline, "desk", "pieces", "--no-browser"], stdout=subprocess.PIPE, env=clean, cwd=tmp_path
+    )
+    try:
+        assert desk.stdout is not None
+        page = httpx.URL(desk.stdout.readline().decode().strip())
+        with httpx.Client(base_url=page.copy_with(fragment=None), trust_env=False, timeout=30) as client:
+            assert "desk.js" in client.get("/").text
+            for module in (ROOT / "host" / "latchline" / "desk" / "page").iterdir():
+                assert client.get(f"/{module.name.removeprefix('index.html')}").status_code == 200, module.name
+            client.headers["X-Latchline-Key"] = page.fragment.removeprefix("key=")
+            assert "harbour-blanket.toml" in client.get("/api/desk").json()["files"]["pieces"]
+    finally:
+        desk.terminate()
+        desk.communicate(timeout=20)
