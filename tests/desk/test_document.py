@@ -288,7 +288,7 @@ def test_a_finding_marks_the_cells_that_it_speaks_of(folder: Folder) -> None:
     found = verdict(looked_at(document))["findings"]
     floats = [item for item in found if item["rule"].startswith("float")]
     assert floats
-    assert all(cell[0] == 1 for item in floats for cell in item["cells"])
+    assert all(cell[0] == 1 for item in floats for place in item["at"] for cell in place["cells"])
     assert {cell[1] for item in floats for cell in item["cells"]} <= set(range(1, 11))
 
 

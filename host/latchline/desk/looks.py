@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import tomllib
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from latchline.chart.drawing import arranged
 from latchline.chart.model import Chart
 from latchline.checks import report
 from latchline.checks.find import can_be_knitted, findings
-from latchline.checks.model import Finding
+from latchline.checks.model import SEVERITIES, Finding
 from latchline.desk.document import Looked
 from latchline.errors import InputError
 from latchline.fabric.layout import courses_of
@@ -28,6 +29,7 @@ from latchline.preview.picture import SIDES, STITCH_PX, draw_fabric
 from latchline.shaping.gauge import Gauge
 
 CELLS_MAX = 4000  # of one finding that are marked; more than that is the whole chart
+PLACES_SHOWN = 12  # of one rule in one band
 ROW_PASSES_MAX = 400  # drawn at once; no screen is taller
 PNG_EFFORT = 1
 
@@ -36,10 +38,13 @@ def gauge_in(looked: Looked) -> Gauge:
     return gauge_of(looked.plan.profile, pass_yarns(looked.plan).yarns, looked.piece.swatch)
 
 
-def verdict(looked: Looked) -> dict[str, Any]:
-    """Whether it can be knitted, how large it gets, what it takes. Raises InputError when there is no plan."""
+def verdict(looked: Looked, *, mends: bool = True) -> dict[str, Any]:
+    """Whether it can be knitted, how large it gets, what it takes. Raises InputError when there is no plan.
+
+    mends: with the ways out, each of them tried.
+    """
     piece, plan = looked.piece, looked.plan
-    found = findings(plan, piece.limits)
+    found = findings(plan, piece.limits, mends=mends)
     gauge = gauge_in(looked)
     width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
     need = yarn_need(plan, piece.swatch)
@@ -69,8 +74,20 @@ def verdict(looked: Looked) -> dict[str, Any]:
         ],
         "can_be_knitted": can_be_knitted(found),
         "says": report.verdict(found),
-        "findings": [_finding(places, item) for item in found],
+        "mends": mends,
+        "findings": [_group(places, list(alike)) for _, alike in groupby(sorted(found, key=_alike), key=_alike)],
     }
+
+
+def _alike(item: Finding) -> tuple[int, str, str]:
+    return SEVERITIES.index(item.severity), item.band, item.rule
+
+
+def _group(places: _Places, alike: list[Finding]) -> dict[str, Any]:
+    """What a rule found in a band: told once, with its worst places."""
+    alike = sorted(alike, key=lambda item: -(item.measured or 0))
+    shown = [_finding(places, item) for item in alike[:PLACES_SHOWN]]
+    return shown[0] | {"at": shown, "more": len(alike) - len(shown)}
 
 
 def _finding(places: _Places, item: Finding) -> dict[str, Any]:

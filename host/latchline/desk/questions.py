@@ -20,7 +20,7 @@ from latchline.errors import InputError
 if TYPE_CHECKING:
     from latchline.desk.document import Document, Drawn
 
-DIGITS = "0123456789abcdef"  # a cell each; a chart has 16 colours at most
+DIGITS = b"0123456789abcdef" + bytes(240)  # a cell each; a chart has 16 colours at most
 
 
 def about(desk: Desk, given: Given) -> Answer:
@@ -145,7 +145,7 @@ def _drawing(drawn: Drawn, before: Drawn | None) -> dict[str, Any]:
     """A drawing with all its rows, or, where the page has it in the same size, those that have changed."""
     same = before is not None and len(before.rows) == len(drawn.rows) and before.stitches == drawn.stitches
     changed = {
-        number: "".join(DIGITS[cell] for cell in row)
+        number: row.translate(DIGITS).decode()
         for number, row in enumerate(drawn.rows)
         if not same or before is None or row != before.rows[number]
     }
@@ -160,10 +160,11 @@ def _drawing(drawn: Drawn, before: Drawn | None) -> dict[str, Any]:
 
 
 def verdict(desk: Desk, given: Given) -> Answer:
+    """What the checks say. The mends take longer, as each is tried: the page asks for them after the picture."""
     from latchline.desk.looks import verdict as looked_at
 
     document = desk.opened()
-    return {"serial": document.serial} | looked_at(document.looked)
+    return {"serial": document.serial} | looked_at(document.looked, mends=given.get("mends") == "tried")
 
 
 def fabric(desk: Desk, given: Given) -> Answer:

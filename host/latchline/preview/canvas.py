@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
 from html import escape
 
 import numpy as np
@@ -23,6 +24,7 @@ from latchline.shaping.gauge import Gauge
 PIXELS_MAX = 120_000_000
 STAMPS_MAX = 400_000  # an SVG beyond this is more than a viewer bears
 SHADES_MOST = 40
+TILES_KEPT = 1000
 GAP = (38, 34, 32)  # what shows between the stitches
 RISE_MOST = 30  # courses; no loop stretches as far
 SVG_STITCH_PX = 16
@@ -105,6 +107,12 @@ def _alike(heights: Heights) -> Iterator[tuple[float, Ints]]:
         yield height, np.flatnonzero(heights == height)
 
 
+@lru_cache(maxsize=TILES_KEPT)
+def _tile(stitch_px: int, shades: int, shape: Drawn, *sizes: object) -> Tile:
+    """A shape as a tile; kept for the next picture, which mostly needs the same ones."""
+    return draw_tile(shape(*sizes), stitch_px, shades)
+
+
 class Bitmap(Canvas):
     """A palette image."""
 
@@ -122,17 +130,13 @@ class Bitmap(Canvas):
                 mends=[Mend("draw fewer passes", "passes"), Mend("smaller stitches", "stitch_px")],
             )
         self.pixels = np.zeros((self.tall, self.wide), dtype=np.uint8)
-        self._tiles: dict[tuple[object, ...], Tile] = {}
         number = {colour: place for place, colour in enumerate(self.colours)}
         self._colour_of = np.array([number[yarn.colour] for yarn in loops.yarns], dtype=np.int64)
 
     def stamp(self, height: float, places: Ints, yarns: Ints, shape: Drawn, *sizes: object) -> None:
         if not len(places):
             return
-        key = (shape, *sizes)
-        if key not in self._tiles:
-            self._tiles[key] = draw_tile(shape(*sizes), self.stitch_px, self.shades)
-        tile = self._tiles[key]
+        tile = _tile(self.stitch_px, self.shades, shape, *sizes)
         tall, wide = tile.pixels.shape
         high = len(self.pixels) - self.foot_px(height) - tile.top
         cut, low_cut = max(0, -high), max(0, high + tall - len(self.pixels))

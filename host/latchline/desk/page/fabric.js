@@ -106,41 +106,35 @@ export function findingsPanel() {
     }
     if (!verdict) return fill(box);
     says.textContent = verdict.says;
-    /** @type {Map<string, import("./state.js").Finding[]>} */
-    const groups = new Map();
-    for (const one of verdict.findings) {
-      const key = `${one.severity}/${one.band}/${one.rule}`;
-      groups.set(key, [...(groups.get(key) ?? []), one]);
-    }
     fill(box, ...["must mend", "look at", "good to know"].map((severity) => {
-      const mine = [...groups.entries()].filter(([key]) => key.startsWith(`${severity}/`));
-      return mine.length ? el("section", { class: "severity" }, el("h3", {}, `${SHAPES[severity]} ${severity}`), ...mine.map(([key, alike]) => group(key, alike))) : null;
+      const mine = verdict.findings.filter((one) => one.severity === severity);
+      return mine.length ? el("section", { class: "severity" }, el("h3", {}, `${SHAPES[severity]} ${severity}`), ...mine.map(group)) : null;
     }));
   };
+  on("mends", show);
   on("verdict", show);
   on("piece", () => store.piece?.trouble && show());
   show();
   return panel;
 }
 
-/** @param {string} key @param {import("./state.js").Finding[]} alike */
-function group(key, alike) {
-  const worst = alike[0];
+/** @param {import("./state.js").Finding} worst */
+function group(worst) {
   const several = bands().length > 1;
-  const place = (/** @type {import("./state.js").Finding} */ one) => [
+  const place = (/** @type {import("./state.js").Place} */ one) => [
     several && one.band ? `band ${one.band}` : "", one.chart_row ? `chart row ${one.chart_row}` : "",
     one.passes[0] ? (one.passes[0] === one.passes[1] ? `pass ${one.passes[0]}` : `passes ${one.passes[0]} to ${one.passes[1]}`) : "", one.needles,
   ].filter(Boolean).join(", ");
-  const look = (/** @type {import("./state.js").Finding} */ one, /** @type {string} */ words) => button(words, () => {
+  const look = (/** @type {import("./state.js").Place} */ one, /** @type {string} */ words) => button(words, () => {
     const number = bands().findIndex((band) => band.name === one.band);
     if (number >= 0 && number !== store.band) { store.band = number; changed("band"); }
     store.shown = store.shown === one ? null : one;
     changed("shown");
   }, { class: "place", disabled: !one.cells.length });
   const sentence = (/** @type {string} */ text) => (text ? `${text[0].toUpperCase()}${text.slice(1)}. ` : "");
-  return el("article", { class: "finding", "data-finding": key },
+  return el("article", { class: "finding", "data-finding": worst.rule },
     el("h4", {}, worst.rule.replaceAll("-", " ")),
     el("p", {}, sentence(worst.what), sentence(worst.why), sentence(worst.todo)),
-    el("p", { class: "row" }, ...alike.slice(0, 12).map((one) => look(one, place(one) || "the whole band")), alike.length > 12 ? `and ${alike.length - 12} more places` : null),
+    el("p", { class: "row" }, ...worst.at.map((one) => look(one, place(one) || "the whole band")), worst.more ? `and ${worst.more} more places` : null),
     ...worst.mends.map((mend) => el("p", { class: "row" }, button(mend.what, () => edit("mend", { band: mend.band, key: mend.key }), { class: "mend", "data-mend": mend.key, disabled: mend.band < 0 }))));
 }

@@ -16,7 +16,8 @@ import { Refused, ask } from "./line.js";
  * @typedef {{
  *   rule: string, severity: string, band: string, what: string, why: string, todo: string, chart_row: number,
  *   passes: [number, number], needles: string, places: number, mends: Mend[], chart: string, cells: [number, number][],
- * }} Finding
+ * }} Place
+ * @typedef {Place & { at: Place[], more: number }} Finding
  * @typedef {{
  *   serial: number, fingerprint: string, passes: number, needles: string, width: number, machine: string,
  *   size_cm: [number, number], gauge: [number, number], estimated: boolean, start: string,
@@ -34,7 +35,7 @@ export const store = {
   /** @type {Verdict | null} */
   verdict: null,
   band: 0,
-  /** @type {Finding | null} */
+  /** @type {Place | null} */
   shown: null,
 };
 
@@ -103,6 +104,19 @@ export function takePiece(told) {
   refresh(told.serial);
 }
 
+const REST_MS = 400;
+let resting = 0;
+
+/** Mends are tried one by one, which takes the desk a while: they are asked for when the hand rests. */
+async function askMends() {
+  const serial = store.verdict?.serial;
+  if (serial !== store.piece?.serial || store.piece?.trouble) return;
+  const told = await tried(() => ask("/api/verdict?mends=tried"));
+  if (!told || told.serial !== store.piece?.serial) return;
+  store.verdict = told;
+  changed("mends");
+}
+
 /** @type {(serial: number) => void} */
 const refresh = newest(async () => {
   if (!store.piece) return;
@@ -112,8 +126,11 @@ const refresh = newest(async () => {
     return;
   }
   try {
-    const verdict = await ask("/api/verdict");
-    store.verdict = verdict;
+    store.verdict = await ask("/api/verdict");
+    changed("verdict");
+    clearTimeout(resting);
+    resting = setTimeout(askMends, REST_MS);
+    return;
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
   }
