@@ -303,6 +303,36 @@ def test_it_reads_at_two_metres_and_nothing_overflows(browser: Browser, desk: Se
             "() => { const box = document.querySelector('.figures').getBoundingClientRect(); return [box.width, box.height]; }"
         )
         assert pass_box[0] * pass_box[1] >= (0.27 if size[0] < 500 else 0.49) * figures[0] * figures[1]
+        beads = [
+            {
+                "times": 20,
+                "runs": [[2, "1"], [4, "0"]],
+                "first": "L60",
+                "last": "R60",
+                "line": "L60 to R60: 2 up, 4 down, 20 times",
+            }
+        ]
+        beads += [
+            {"times": 1, "runs": [[n % 7 + 1, "01-"[n % 3]]], "first": "L1", "last": "R1", "line": "x"}
+            for n in range(40)
+        ]
+        by_hand = {"kind": "pass", "pass_number": 9, "candidates": [], "why": "", "serial": 3, "prompts": []}
+        row = {
+            "number": 9,
+            "direction": "rightward",
+            "yarns": YARNS[1],
+            "selected": "01" * 60,
+            "first": "L60",
+            "last": "R60",
+        }
+        shown(page, number=9, row=row, beads=beads, question=by_hand)
+        assert [one for one in overflowing(page) if "yarn-name" not in one] == []
+        first = page.evaluate(
+            "() => [...document.querySelectorAll('.part')].map((part) => [part.dataset.times, ...[...part.querySelectorAll('.bead')].map((one) => one.dataset.count + one.dataset.mark)].join(' '))"
+        )
+        assert first[:3] == ["20 21 40", "1 10", "1 21"]
+        page.click("#stretch-next")
+        until(lambda: "stretch 2 of" in text_of(page, ".beads"))
         for state in ("waiting", "lost", "paused", "fault", "quiet", "unplugged", "under-way", "over"):
             shown(page, state=state)
             assert overflowing(page) == []

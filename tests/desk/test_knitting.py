@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from desk.serving import Served, served
-from hypothesis import given
-from hypothesis import strategies as st
 from websockets.sync.client import ClientConnection, connect
-
-from latchline.desk.beads import expanded, folded, runs_of
 
 PIECE = """name = "short"
 needles = "L8-R8"
@@ -100,11 +97,28 @@ def test_what_cannot_be_is_said(desk: Served, path: str, given: dict[str, Any]) 
         assert client.get("/api/knit").json()["begun"] == []
 
 
-@given(st.text("01", min_size=1, max_size=200))
-def test_beads_expanded_are_the_needles_of_the_pass(selected: str) -> None:
-    assert expanded(folded(runs_of(selected))) == selected
-
-
-def test_a_repeat_is_folded() -> None:
-    parts = folded(runs_of("11100" * 8 + "1"))
-    assert [(part.times, part.runs) for part in parts] == [(8, ((3, True), (2, False))), (1, ((1, True),))]
+def test_by_hand_each_pass_is_shown_as_beads_and_counted_when_it_is_confirmed(desk: Served) -> None:
+    with live(desk) as line, desk.client() as client:
+        line.send(json.dumps({"key": desk.key}))
+        assert client.post("/api/knit/begin", json={"port": "by-hand"}).status_code == 200
+        seen: dict[int, str] = {}
+        while True:
+            message = json.loads(line.recv(timeout=60))
+            if message["kind"] != "knit":
+                continue
+            if message["over"] is not None:
+                break
+            view, question = message["view"], message["view"]["question"]
+            if question is None:
+                continue
+            if question["kind"] == "pass":
+                parts = view["beads"]
+                marks = "".join(
+                    mark * count for part in parts for _ in range(part["times"]) for count, mark in part["runs"]
+                )
+                assert marks == view["row"]["selected"]
+                seen[view["number"]] = marks
+                time.sleep(0.36)  # a pedal that closes twice within this was pressed once
+            client.post("/api/knit/answer", json={"question": question["serial"], "reply": "go-on"})
+        assert message["over"]["finished"]
+        assert list(seen) == list(range(1, 11))

@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from latchline.connect import cautioned, cautions_for, connect, watched_bed
-from latchline.desk.beads import beads
 from latchline.errors import InputError, JournalError, LatchlineError, LinkError, NotKnittable
+from latchline.knit.by_hand import BY_HAND, HandSession
 from latchline.knit.candidates import meaning
 from latchline.knit.events import Answer, Answered, Kind, Question, Stop
+from latchline.knit.folding import placed
 from latchline.knit.journal import Journal
 from latchline.knit.journals import journal_folder, new_path, unfinished
 from latchline.knit.plain import answer_of, plain, plain_event, plain_view, wish_of
@@ -40,7 +41,7 @@ class Knitting:
     tell: sends a message to every page. shown: the newest message, for a page that comes.
     """
 
-    def __init__(self, journal: Journal, session: Session, line: _Line, tell: Tell) -> None:
+    def __init__(self, journal: Journal, session: Session | HandSession, line: _Line | None, tell: Tell) -> None:
         self.plan: Plan = session.plan
         self.journal = journal
         self._session = session
@@ -79,8 +80,9 @@ class Knitting:
         summary = self._session.summary()
         with suppress(LatchlineError, OSError):
             self._session.close()
-        with suppress(LatchlineError, OSError):
-            self._line.close()
+        if self._line is not None:
+            with suppress(LatchlineError, OSError):
+                self._line.close()
         self.journal.discard_unused()
         self.journal.close()
         self.over = True
@@ -114,7 +116,7 @@ class Knitting:
                 told_at = now
                 self._told(self._session.view(), waiting)
                 waiting = []
-            if self._session.question is not None:
+            if self._line is not None and self._session.question is not None:
                 time.sleep(THINKING_S)
         if not self._session.over:
             self._put_to_rest()
@@ -124,7 +126,7 @@ class Knitting:
     def _heeded(self, event: object) -> None:
         """Remember that the cautions of this port were read."""
         match event:
-            case Answered(Question(kind=Kind.CAUTION), Answer.GO_ON):
+            case Answered(Question(kind=Kind.CAUTION), Answer.GO_ON) if self._line is not None:
                 cautioned(self._line.name)
 
     def _put_to_rest(self) -> None:
@@ -155,8 +157,22 @@ class Knitting:
             rows = []
             if question is not None and question.kind is Kind.ROW:
                 rows = [self._candidate(number) for number in question.candidates]
-            self._drawn = key, {"beads": beads(self.plan, view.number), "candidates": rows}
+            beads = self._beads(view.number) if self._line is None else []
+            self._drawn = key, {"beads": beads, "candidates": rows}
         return self._drawn[1]
+
+    def _beads(self, number: int) -> list[dict[str, Any]]:
+        """The pass as runs of needles, folded where they repeat; a run is [needles, mark] as in `knit/folding.py`."""
+        return [
+            {
+                "times": one.part.times,
+                "runs": [list(run) for run in one.part.runs],
+                "first": one.first,
+                "last": one.last,
+                "line": one.line,
+            }
+            for one in placed(self.plan, number)
+        ]
 
     def _candidate(self, number: int) -> dict[str, Any]:
         if not number:
@@ -183,6 +199,9 @@ def begin(plan: Plan, source: tuple[str, str], port: str, tell: Tell, *, worst: 
     if worst:
         raise NotKnittable(worst.rstrip("."), where=plan.name, hint="mend it, or say that you knit it all the same")
     first = _begun_before(plan)
+    if port == BY_HAND:
+        journal = Journal.create(_fresh(plan), plan, source_name=source[0], source=source[1], port=BY_HAND)
+        return Knitting(journal, HandSession(plan, record=journal, wait_s=WAITS_S, first=first), None, tell)
     line = _Line(port, plan)
     try:
         journal = Journal.create(_fresh(plan), plan, source_name=source[0], source=source[1], port=line.name)
@@ -199,6 +218,8 @@ def go_on(path: Path, port: str, tell: Tell) -> Knitting:
         if journal.finished:
             raise InputError("this piece is finished", where=path.name, hint="begin it anew to knit it again")
         plan = journal.plan()
+        if BY_HAND in (port, journal.port):
+            return Knitting(journal, HandSession(plan, record=journal, wait_s=WAITS_S), None, tell)
         line = _Line(port or journal.port or "auto", plan)
     except BaseException:
         journal.close()

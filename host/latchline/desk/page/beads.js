@@ -4,21 +4,21 @@
 import { button, el } from "./dom.js";
 import { changed } from "./state.js";
 
-const RUNS_A_STRETCH = 14;
 const seen = { number: 0, stretch: 0 };
 
 /** Which stretch is looked at. */
 export const seenStretch = () => seen.stretch;
 
-/** @typedef {{ times: number, runs: [number, boolean][], first: string, last: string }} Part */
+/** @typedef {{ times: number, runs: [number, string][], first: string, last: string, line: string }} Part */
 
 /** @param {Part[]} parts @returns {Part[][]} */
 function stretches(parts) {
   /** @type {Part[][]} */
   const found = [[]];
   let runs = 0;
+  const most = innerWidth < 760 ? 8 : 14;
   for (const part of parts) {
-    if (runs && runs + part.runs.length > RUNS_A_STRETCH) {
+    if (runs && runs + part.runs.length > most) {
       found.push([]);
       runs = 0;
     }
@@ -52,10 +52,9 @@ export function beadsView(view) {
 
 /** @param {Part} part */
 function partView(part) {
-  const runs = part.runs.map(([count, up]) =>
-    el("span", { class: up ? "bead up" : "bead down", "data-count": count, "data-up": up ? 1 : 0 }, String(count)));
-  const words = part.runs.map(([count, up]) => `${count} ${up ? "forward" : "back"}`).join(", ");
-  return el("span", { class: part.times > 1 ? "part repeat" : "part", "data-times": part.times, role: "img", "aria-label": `${part.first} to ${part.last}: ${words}${part.times > 1 ? `, ${part.times} times` : ""}` },
+  const looks = /** @type {Record<string, string>} */ ({ 1: "bead up", 0: "bead down", "-": "bead out" });
+  const runs = part.runs.map(([count, mark]) => el("span", { class: looks[mark], "data-count": count, "data-mark": mark }, String(count)));
+  return el("span", { class: part.times > 1 ? "part repeat" : "part", "data-times": part.times, role: "img", "aria-label": part.line },
     ...runs, part.times > 1 ? el("span", { class: "times" }, `${part.times} times`) : null);
 }
 
@@ -63,8 +62,9 @@ function partView(part) {
 function bed(view, mine) {
   const count = (/** @type {Part} */ part) => part.times * part.runs.reduce((sum, [needles]) => sum + needles, 0);
   const before = view.beads.slice(0, view.beads.indexOf(mine[0])).reduce((/** @type {number} */ sum, /** @type {Part} */ part) => sum + count(part), 0);
+  const marks = view.beads.map((/** @type {Part} */ part) => part.runs.map(([needles, mark]) => mark.repeat(needles)).join("").repeat(part.times)).join("");
   const width = mine.reduce((sum, part) => sum + count(part), 0);
-  const canvas = el("canvas", { class: "bed", role: "img", "aria-label": `the bed from ${view.row.first} to ${view.row.last}`, width: view.row.selected.length * 6, height: 30 });
+  const canvas = el("canvas", { class: "bed", role: "img", "aria-label": `the bed from ${view.row.first} to ${view.row.last}`, width: marks.length * 6, height: 30 });
   const brush = canvas.getContext("2d");
   if (brush) {
     brush.fillStyle = "#fffdf8";
@@ -72,7 +72,7 @@ function bed(view, mine) {
     brush.fillStyle = "#ffd98a";
     brush.fillRect(before * 6, 0, width * 6, 30);
     brush.fillStyle = "#17252a";
-    [...view.row.selected].forEach((mark, at) => brush.fillRect(at * 6 + 1, mark === "1" ? 3 : 20, 4, mark === "1" ? 24 : 7));
+    [...marks].forEach((mark, at) => mark === "-" || brush.fillRect(at * 6 + 1, mark === "1" ? 3 : 20, 4, mark === "1" ? 24 : 7));
   }
   return canvas;
 }

@@ -142,11 +142,12 @@ class Board {
   /** Show the newest view; what has not changed is left alone. */
   show() {
     const view = now.view;
-    if (view.state !== this.stated) {
-      this.stated = view.state;
+    const hand = view.question?.kind === "pass";
+    if (view.state + hand !== this.stated) {
+      this.stated = view.state + hand;
       const [word, form, urgency] = STATES[view.state] ?? [view.state, "query", "look"];
       this.state.className = `state ${urgency}`;
-      fill(this.state, shape(form), el("b", {}, word), el("span", { class: "means" }, MEANS[view.state] ?? ""));
+      fill(this.state, shape(form), el("b", {}, word), el("span", { class: "means" }, hand ? "Bring the filled needles forward, knit, then confirm." : (MEANS[view.state] ?? "")));
       fitAll(this.all);
     }
     const { number, row, coming, question, plain_rows, candidates } = view;
@@ -209,17 +210,18 @@ function fitAll(box) {
     for (const one of box.querySelectorAll(which)) fit(/** @type {HTMLElement} */ (one), low, high);
   };
   sized(".state b", least, 150);
-  sized(".direction b", least, innerHeight > 900 ? 170 : 96);
+  const near = !!box.querySelector(".by-hand"); // whoever brings needles forward stands at the page
+  sized(".direction b", near ? 36 : least, near ? 56 : innerHeight > 900 ? 170 : 96);
   const upright = matchMedia("(max-width: 760px) and (orientation: portrait)").matches;
   for (const list of /** @type {NodeListOf<HTMLElement>} */ (box.querySelectorAll(".yarns"))) {
     const names = /** @type {NodeListOf<HTMLElement>} */ (list.querySelectorAll(".yarn-name"));
     const give = (/** @type {number} */ lines) => names.forEach((one) => one.style.setProperty("-webkit-line-clamp", String(lines)));
     give(1);
     const each = (list.clientHeight - 100) / Math.max(1, names.length);
-    give(upright ? (names.length > 1 ? 1 : 2) : Math.max(1, Math.min(3, Math.floor(each / 97))));
+    give(near ? 1 : upright ? (names.length > 1 ? 1 : 2) : Math.max(1, Math.min(3, Math.floor(each / 97))));
   }
   sized(".next", 28, 90);
-  sized(".pass", least, 900);
+  sized(".pass", least, near ? 160 : 900);
   sized(".due", least, 150);
 }
 
@@ -271,7 +273,7 @@ function remark(words) {
 function coming_pass(view) {
   const hand = view.question?.kind === "pass";
   const body = [
-    el("div", { class: "figures" },
+    el("div", { class: hand ? "figures by-hand" : "figures" },
       el("div", { class: "pass", "aria-label": `pass ${view.number} of ${view.passes}` }, String(view.number)),
       el("div", { class: "facts-big" },
         el("div", { class: "direction" }, el("b", {}, view.row.direction), way(view.row.direction)),
@@ -284,6 +286,8 @@ function coming_pass(view) {
 
 /** @param {any} view */
 function nextWords(view) {
+  const now_due = view.question?.kind === "pass" ? view.question.prompts.filter((/** @type {any} */ one) => one.what !== "knit") : [];
+  if (now_due.length) return `now: ${now_due.map((/** @type {any} */ one) => one.short).join(", ")}`;
   const prompt = view.coming?.prompts?.[0];
   if (prompt?.what === "note") return `${prompt.ahead.split(": ").slice(0, 2).join(": ")}`;
   return prompt ? (prompt.ahead ?? prompt.line) : view.number < view.passes ? "knit on" : "the last pass";
@@ -453,7 +457,8 @@ async function startView(box) {
         el("p", { class: "soft" }, "sim:// is a simulated board with a simulated hand; ?live=1 lets it take its time."),
         el("p", { class: "row" },
           button("knit with the board", start(""), { class: "main", id: "begin-board", disabled: !store.piece }),
-        )),
+          button("knit by hand", start("by-hand"), { id: "begin-hand", disabled: !store.piece })),
+        el("p", { class: "soft" }, "By hand you need no board: the page shows which needles to bring forward, and you confirm each pass.")),
       el("section", { class: "panel" }, el("h2", {}, "Begun and not finished"),
         told.begun.length ? el("ul", { class: "names" }, ...told.begun.map((/** @type {any} */ one) =>
           el("li", {}, button(`${one.name}: ${one.done} of ${one.passes}`, () => tried(() => ask("/api/knit/resume", { journal: one.journal, port: "" })), { "data-journal": one.journal })))) : el("p", { class: "soft" }, "nothing")))));
