@@ -220,7 +220,7 @@ function fitAll(box) {
     const each = (list.clientHeight - 100) / Math.max(1, names.length);
     give(near ? 1 : upright ? (names.length > 1 ? 1 : 2) : Math.max(1, Math.min(3, Math.floor(each / 97))));
   }
-  sized(".next", 28, 90);
+  sized(".next", near ? 20 : 28, near ? 26 : 90);
   sized(".pass", least, near ? 160 : 900);
   sized(".due", least, 150);
 }
