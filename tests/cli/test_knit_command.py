@@ -236,3 +236,12 @@ def test_timing_of_what_was_knitted_by_hand_says_that_nobody_measured_it(home: P
     ran = run("timing")
     assert ran.status == 1
     assert "knitted by hand" in ran.err
+
+
+@pytest.mark.parametrize(("option", "held"), [((), 0), (("--wait-at-changes",), 1), (("--no-wait",), 0)])
+def test_a_yarn_that_a_changer_changes_is_waited_for_only_if_asked(option: tuple[str, ...], held: int) -> None:
+    piece = ("--technique", "jacquard", "--machine", "double-180", "--alternate-needles", "only", "--needles", "L5-R5")
+    ran = run("knit", *piece, "--rows", "4", "--port", "sim://?seed=4", "--yes", "--regardless", *option)
+    assert ran.status == 0, ran.err
+    assert ran.err.count("Another yarn (pass") >= held
+    assert held or "Another yarn (pass" not in ran.err

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from latchline.cli.common import piece_from, takes_chart
-from latchline.cli.knitting import go_on, run, takes_session
+from latchline.cli.knitting import How, go_on, run, takes_session
 from latchline.errors import JournalError
 from latchline.tables import read_text
 
@@ -34,9 +34,7 @@ def command(
     resumes: bool,
     by_hand: bool,
     regardless: bool,
-    agrees: bool,
-    no_wait: bool,
-    as_json: bool,
+    how: How,
     **given: Any,
 ) -> int:
     """Knit a chart or a piece on a board, or on the simulated one.
@@ -58,7 +56,7 @@ def command(
     from latchline.knit.journals import journal_folder, new_path, remember
 
     if resumes:
-        return go_on(source, None if port == "auto" else port, agrees, no_wait, as_json)
+        return go_on(source, None if port == "auto" else port, how)
     piece = piece_from(source, given)
     plan = piece.plan()
     if not regardless:
@@ -71,12 +69,12 @@ def command(
         path = journal_file or new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source or "", source=text, port=BY_HAND) as journal:
             remember(path)
-            return run(None, journal, agrees, no_wait, as_json, begun)
+            return run(None, journal, how, begun)
     with closing(connect(port, plan.profile)) as line:
         path = journal_file or new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source or "", source=text, port=str(line.port)) as journal:
             remember(path)
-            return run(line, journal, agrees, no_wait, as_json, begun)
+            return run(line, journal, how, begun)
 
 
 def _begun_before(plan: Plan) -> list[Question]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 import time
 from collections.abc import Callable, Sequence
 from contextlib import closing, suppress
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
@@ -22,20 +24,44 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+@dataclass(frozen=True)
+class How:
+    """What `knit` and `resume` share: how a session is gone through with.
+
+    agrees: whatever is to be done counts as done. no_wait: nothing is held back for a hand.
+    wait_at_changes: a pass with another yarn is held back, also where a changer changes it.
+    """
+
+    agrees: bool
+    no_wait: bool
+    wait_at_changes: bool
+    as_json: bool
+
+
 def takes_session(command: Command) -> Command:
-    """The options that `knit` and `resume` share."""
-    command = click.option("--json", "as_json", is_flag=True, help="Print the summary for machines.")(command)
-    command = click.option(
-        "--no-wait", is_flag=True, help="Do not hold the first pass of a band back until you say go on."
-    )(command)
-    return click.option(
-        "--yes", "agrees", is_flag=True, help="Take whatever is to be done as done; only a doubtful row is asked for."
-    )(command)
+    """The options that `knit` and `resume` share; the command gets them as `how`."""
+
+    @functools.wraps(command)
+    def bundled(**given: Any) -> Any:
+        how = How(**{name: given.pop(name) for name in ("agrees", "no_wait", "wait_at_changes", "as_json")})
+        return command(how=how, **given)
+
+    for option in (
+        click.option("--json", "as_json", is_flag=True, help="Print the summary for machines."),
+        click.option("--wait-at-changes", is_flag=True, help="Hold back passes with another yarn, with a changer too."),
+        click.option("--no-wait", is_flag=True, help="Do not hold a pass back until you say go on."),
+        click.option(
+            "--yes",
+            "agrees",
+            is_flag=True,
+            help="Take whatever is to be done as done; only a doubtful row is asked for.",
+        ),
+    ):
+        bundled = option(bundled)
+    return cast("Command", bundled)
 
 
-def go_on(
-    source: str | None, port: str | None, agrees: bool, no_wait: bool, as_json: bool, at: int | None = None
-) -> int:
+def go_on(source: str | None, port: str | None, how: How, at: int | None = None) -> int:
     """Go on with the piece that `source` names: a journal, a piece file, or None for the last unfinished one.
 
     at: the last whole pass on the needles, where the knitter knows better than the journal.
@@ -47,21 +73,21 @@ def go_on(
     path = _begun(source)
     if path is None:
         assert source is not None
-        return _go_by_board(source, port or AUTO, agrees, no_wait, as_json)
+        return _go_by_board(source, port or AUTO, how)
     with Journal.open(path) as journal:
         if at is not None:
             _reopen(journal, at)
         if journal.finished:
             chatter(f"{journal.path}: all {journal.known.done} passes of this piece are knitted.")
-            if as_json:
+            if how.as_json:
                 print_json(_finished(journal))
             return 0
         if journal.port == BY_HAND and port is None:
-            return run(None, journal, agrees, no_wait, as_json)
+            return run(None, journal, how)
         with closing(connect(port or journal.port or AUTO, journal.plan().profile)) as line:
             if str(line.port) != journal.port:
                 journal.on_port(str(line.port))
-            return run(line, journal, agrees, no_wait, as_json)
+            return run(line, journal, how)
 
 
 def _reopen(journal: Journal, at: int) -> None:
@@ -89,7 +115,7 @@ def _begun(source: str | None) -> Path | None:
     return paths[0]
 
 
-def _go_by_board(source: str, port: str, agrees: bool, no_wait: bool, as_json: bool) -> int:
+def _go_by_board(source: str, port: str, how: How) -> int:
     """Go on with a piece whose journal is lost. A new one is made only when the port is open."""
     from latchline.connect import connect
     from latchline.knit.journal import Journal
@@ -101,28 +127,35 @@ def _go_by_board(source: str, port: str, agrees: bool, no_wait: bool, as_json: b
     with closing(connect(port, plan.profile)) as line:
         path = new_path(journal_folder(), plan, time.time())
         with Journal.create(path, plan, source_name=source, source=text, port=str(line.port), lost=True) as journal:
-            return run(line, journal, agrees, no_wait, as_json)
+            return run(line, journal, how)
 
 
-def run(
-    line: Port | None, journal: Journal, agrees: bool, no_wait: bool, as_json: bool, begun: Sequence[Question] = ()
-) -> int:
+def run(line: Port | None, journal: Journal, how: How, begun: Sequence[Question] = ()) -> int:
     """Knit what the journal holds, print the summary, and tell the exit status. line: None by hand."""
     from latchline.cli.terminal import knit, knit_by_hand
 
     plan = journal.plan()
     try:
         if line is None:
-            summary = knit_by_hand(plan, journal, say=chatter, agrees=agrees, begun=begun)
+            summary = knit_by_hand(plan, journal, say=chatter, agrees=how.agrees, begun=begun)
         else:
-            summary = knit(line, plan, journal, say=chatter, agrees=agrees, waits_at_bands=not no_wait, begun=begun)
+            summary = knit(
+                line,
+                plan,
+                journal,
+                say=chatter,
+                agrees=how.agrees,
+                waits_at_bands=not how.no_wait,
+                waits_at_changes=how.wait_at_changes or (False if how.no_wait else None),
+                begun=begun,
+            )
     except BaseException:
         if journal.known.board is not None or journal.known.done:
             with suppress(OSError):  # the terminal may be gone
                 chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")
         journal.discard_unused()
         raise
-    if as_json:
+    if how.as_json:
         print_json(as_values(summary, journal))
     else:
         for text in sentences(summary, journal):

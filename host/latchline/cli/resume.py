@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from latchline.cli.knitting import go_on, takes_session
+from latchline.cli.knitting import How, go_on, takes_session
 
 
 @click.command("resume")
@@ -18,7 +18,7 @@ from latchline.cli.knitting import go_on, takes_session
     help="Pass N is the last whole one on the needles, whatever the journal says.",
 )
 @takes_session
-def command(source: str | None, port: str | None, at: int | None, agrees: bool, no_wait: bool, as_json: bool) -> int:
+def command(source: str | None, port: str | None, at: int | None, how: How) -> int:
     """Go on with a piece that was interrupted, at the right pass.
 
     Without an argument: the unfinished piece that was knitted last. With a piece file: the unfinished
@@ -26,4 +26,4 @@ def command(source: str | None, port: str | None, at: int | None, agrees: bool, 
     from the journal, so edits made to the files meanwhile change nothing. With --at a piece goes on after
     another pass than the journal has, also one that was taken for finished.
     """
-    return go_on(source, port, agrees, no_wait, as_json, at)
+    return go_on(source, port, how, at)

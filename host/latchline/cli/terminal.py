@@ -49,6 +49,7 @@ def knit(
     say: Callable[[str], None],
     agrees: bool = False,
     waits_at_bands: bool = True,
+    waits_at_changes: bool | None = None,
     begun: Sequence[Question] = (),
 ) -> Summary:
     """Knit to the end, or until the knitter stops; `say` takes the lines where there is no terminal to draw on.
@@ -73,7 +74,7 @@ def knit(
         operator=Agrees(reads=not drawn) if agrees else None,
         record=journal,
         waits_at_bands=waits_at_bands,
-        waits_at_changes=None if waits_at_bands else False,
+        waits_at_changes=waits_at_changes,
         first=[*_cautions(name), *begun],
         reopen=reopen if drawn and not virtual else None,
     )
