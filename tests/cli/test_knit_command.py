@@ -231,9 +231,16 @@ def test_resume_at_another_pass_reopens_a_piece_that_was_taken_for_finished(home
     assert "this piece has 12 passes, so there is no pass 13" in ran.err
 
 
-def test_timing_of_what_was_knitted_by_hand_says_that_nobody_measured_it(home: Path) -> None:
+def test_timing_of_what_was_knitted_by_hand_tells_when_each_pass_was_confirmed(home: Path, tmp_path: Path) -> None:
     assert run("knit", *PIECE, "--by-hand", "--yes").status == 0
     ran = run("timing")
+    assert ran.status == 0, ran.err
+    assert "12 passes confirmed by hand" in ran.out
+    assert "nothing else was measured" in ran.out
+    told = json.loads(run("timing", "--json").out)
+    assert (told["by_hand"], [one["pass"] for one in told["passes"]]) == (True, list(range(1, 13)))
+    assert run("timing", "--format", "csv").out.count("\n") == 13
+    ran = run("timing", "--picture", tmp_path / "x.svg")
     assert ran.status == 1
     assert "knitted by hand" in ran.err
 

@@ -12,6 +12,7 @@ import click
 from latchline.cli import chatter, print_json
 
 if TYPE_CHECKING:
+    from latchline.timing.by_hand import HandTiming
     from latchline.timing.passes import PassTiming
 
 
@@ -32,7 +33,7 @@ def command(journals: tuple[Path, ...], form: str, as_json: bool, picture: Path 
       latchline timing --picture session.svg
       latchline timing monday.latchline friday.latchline
     """
-    from latchline.knit.timings import newest_journal, timings_of
+    from latchline.knit.timings import hand_timing_of, newest_journal, timings_of
 
     form = "json" if as_json else form
     if len(journals) > 1:
@@ -41,6 +42,10 @@ def command(journals: tuple[Path, ...], form: str, as_json: bool, picture: Path 
         _compare(journals, form)
         return
     path = journals[0] if journals else newest_journal()
+    by_hand = hand_timing_of(path)
+    if by_hand is not None and picture is None:
+        _print_by_hand(*by_hand, form)
+        return
     name, timings = timings_of(path)
     if picture is not None:
         _draw(picture, name, timings)
@@ -65,6 +70,20 @@ def _print(name: str, timings: list[PassTiming], form: str) -> None:
     click.echo()
     for line in listing.as_summary(summary):
         click.echo(line)
+
+
+def _print_by_hand(name: str, timing: HandTiming, form: str) -> None:
+    from latchline.timing import by_hand
+
+    if form == "csv":
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(newline="")
+        click.echo(by_hand.as_csv(timing), nl=False)
+    elif form == "json":
+        print_json({"piece": name, **by_hand.as_json(timing)})
+    else:
+        for line in by_hand.as_text(timing):
+            click.echo(line)
 
 
 def _draw(path: Path, name: str, timings: list[PassTiming]) -> None:

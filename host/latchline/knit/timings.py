@@ -6,20 +6,31 @@ from contextlib import suppress
 from pathlib import Path
 
 from latchline.errors import JournalError
+from latchline.knit.by_hand import BY_HAND
 from latchline.knit.journal import Journal
 from latchline.knit.journals import journals
+from latchline.timing.by_hand import HandTiming, time_by_hand
 from latchline.timing.passes import PassTiming, time_passes
 
 
 def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
     """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
     with Journal.read(path) as journal:
-        plan, records, done = journal.plan(), journal.pass_records(), journal.known.done
-    if done and not records:
+        plan, records, by_hand = journal.plan(), journal.pass_records(), journal.port == BY_HAND
+    if by_hand and not records:
         raise JournalError("these passes were knitted by hand, so no board has measured them", where=str(path))
     if not records:
         raise JournalError("no pass has been knitted yet", where=str(path), hint="knit a row first")
     return plan.name, time_passes(records, plan.profile, plan.span)
+
+
+def hand_timing_of(path: Path) -> tuple[str, HandTiming] | None:
+    """The piece's name and how it went; None where a board was there, or nothing is knitted. Raises JournalError."""
+    with Journal.read(path) as journal:
+        entries = journal.entries()
+        if journal.port != BY_HAND or not entries:
+            return None
+        return journal.plan().name, time_by_hand([(entry.number, entry.arrived_s) for entry in entries])
 
 
 def newest_journal() -> Path:
@@ -30,6 +41,6 @@ def newest_journal() -> Path:
     paths.sort(key=lambda path: (path.stat().st_mtime, path.name), reverse=True)
     for path in paths:
         with suppress(JournalError), Journal.read(path) as journal:
-            if journal.pass_records():
+            if journal.pass_records() or (journal.port == BY_HAND and journal.known.done):
                 return path
     return paths[0]
