@@ -13,6 +13,8 @@ from pathlib import Path
 
 import bring_up
 import draw
+import export
+import harness
 import netlist
 import strips
 from netlist import Netlist, Part
@@ -32,6 +34,9 @@ def outputs() -> dict[str, bytes]:
         folder = f"builds/{circuit.name}"
         files[f"{folder}/bill.csv"] = bill(circuit).encode()
         files[f"{folder}/wiring.md"] = wiring(circuit).encode()
+        files[f"{folder}/netlist.net"] = export.layout_netlist(circuit).encode()
+        files[f"{folder}/pulse.cir"] = export.pulse_deck(circuit).encode()
+    files |= {"harness.md": harness.page(circuit).encode(), "harness.svg": harness.drawing(circuit)}
     return files | {f"strips/{name}.pdf": strips.pdf(load_profile(name)) for name in shipped_profiles()}
 
 
