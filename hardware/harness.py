@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from netlist import Netlist
 
-from latchline.drawing.scene import Scene, scene_svg
+from latchline.drawing.scene import Scene
+from latchline.drawing.svg import scene_svg
 
 SPARE = 1.15  # for bends and a second try at a crimp
 BOX_MM, LID_MM, BOARD_MM = 180, 250, 150

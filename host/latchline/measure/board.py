@@ -28,7 +28,7 @@ def read_coils(host: Host, bed: Bed, driver: Part) -> list[Resistance | None]:
         if not isinstance(answer, Probed):
             raise LinkError(
                 f"the board does not try selector {selector} now",
-                hint="end the piece that is under way, and let `latchline doctor` look for faults",
+                hint="end the piece that is under way, and have the faults of the board looked for",
             )
         reading = Reading(answer.supply_on, answer.current_idle, answer.current_on)
         found.append(_behind(reading, driver))
