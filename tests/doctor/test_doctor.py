@@ -9,8 +9,9 @@ from doctor.workbench import PROFILES, bed_for, found, observe
 
 from boards import chip, native
 from latchline.doctor.ailments import AILMENTS
-from latchline.doctor.diagnose import Diagnosis, Observed, Try, diagnose, of_error
+from latchline.doctor.diagnose import Diagnosis, diagnose, of_error
 from latchline.doctor.observe import Watch
+from latchline.doctor.observed import Observed, Try
 from latchline.errors import LatchlineError, LinkError, NotABoard, PortError, Silent, WrongVersion
 from latchline.link.host import Host
 from latchline.link.messages import PROTOCOL, Counts, Fault, Probed
@@ -329,11 +330,11 @@ def test_edges_while_nothing_moves_are_noise() -> None:
         (cannot_open("/dev/x", OSError("Could not exclusively lock port /dev/x")), "port-in-use"),
         (cannot_open("/dev/x", OSError("Could not configure port: odd")), "no-serial-port"),
         (cannot_open("/dev/x", OSError("quite odd")), "port-closed"),
-        (PortError("the port does not work any more (gone)"), "port-fails"),
+        (PortError("the port does not work any more (gone)", name="port-fails"), "port-fails"),
         (Silent("nothing answers on this port"), "silent"),
         (Silent("the board does not answer any more"), "silent"),
-        (NotABoard("something answers on this port, but not a Latchline board"), "wrong-device"),
-        (LinkError("the board does not take this machine profile"), "profile-refused"),
+        (NotABoard("something answers on this port, but not a Latchline board", name="wrong-device"), "wrong-device"),
+        (LinkError("the board does not take this machine profile", name="profile-refused"), "profile-refused"),
     ],
 )
 def test_an_error_of_opening_or_greeting_has_its_diagnosis(error: LatchlineError, name: str) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from latchline.doctor.diagnose import Diagnosis, Observed, diagnose
+from latchline.doctor.diagnose import Diagnosis, diagnose
 from latchline.doctor.observe import Watch
+from latchline.doctor.observed import Observed
 from latchline.link.host import Host
 from latchline.link.messages import Bed
 from latchline.link.setup import bed_message

@@ -12,7 +12,8 @@ from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.plan.shape import AllNeedles, ByHand, ShortRows
 from latchline.technique.table import STOCKING
-from latchline.working_chart.page import chart_lines, chart_pages, chart_scene
+from latchline.working_chart.lines import chart_lines
+from latchline.working_chart.page import chart_pages, chart_scene
 from strategies import shaped_plans
 
 

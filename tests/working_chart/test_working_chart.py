@@ -30,7 +30,8 @@ from latchline.plan.model import Plan, Yarn
 from latchline.plan.options import Options
 from latchline.sheet.make import colour_changes
 from latchline.technique.table import technique_named
-from latchline.working_chart.page import chart_lines, chart_pages, chart_scene, repeat_columns, repeat_passes
+from latchline.working_chart.lines import chart_lines, repeat_columns, repeat_passes
+from latchline.working_chart.page import chart_pages, chart_scene
 
 PIXELS_PER_MM = 4
 

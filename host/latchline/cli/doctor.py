@@ -13,7 +13,8 @@ from latchline.cli import caution, chatter, print_json
 from latchline.cli.words import TYPED
 
 if TYPE_CHECKING:
-    from latchline.doctor.diagnose import Diagnosis, Observed
+    from latchline.doctor.diagnose import Diagnosis
+    from latchline.doctor.observed import Observed
     from latchline.doctor.report import Examination, UsbPort
     from latchline.link.host import Host
     from latchline.link.port import Port

@@ -8,17 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from statistics import median
 
 from latchline.doctor.ailments import AILMENTS, Ailment
+from latchline.doctor.observed import LEFT, PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT, REST, RIGHT, Observed, Stretch
 from latchline.errors import LatchlineError, Silent, WrongVersion
-from latchline.link.messages import PROTOCOL, Bed, BoardInfo, Counts, Fault, Probed, Status
+from latchline.link.messages import PROTOCOL, BoardInfo
 from latchline.machine import sense
 from latchline.machine.profile import Profile
-
-LEFT, RIGHT, REST = "left", "right", "rest"
-PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT = 1, 2, 4, 8  # an end sensor is on at 0
 
 BAD_LINE = ("line-stalls", "bytes-lost")
 FOLLOWS_FROM_BAD_LINE = ("rate-off", "not-probed")
@@ -35,97 +32,6 @@ FEW_COILS = 3  # fewer than these tell nothing of what is usual among them
 FULL_COUNTS = 1000  # the converter's end, whatever the coil
 STANDING_COUNTS = 4  # converter counts that are no current yet
 SUPPLY_COUNTS = 25  # below this there is no supply: 0.9 V of 38 V
-
-
-@dataclass(frozen=True)
-class Sample:
-    """The board at one moment."""
-
-    at_s: float
-    status: Status
-    counts: Counts
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """The carriage being moved to one side, or left at rest; at least two samples."""
-
-    wanted: str
-    samples: tuple[Sample, ...]
-    faults: tuple[Fault, ...] = ()
-
-    def gained(self, counter: str) -> int:
-        """By how much one of COUNTS grew."""
-        first, last = self.samples[0].counts, self.samples[-1].counts
-        return int(getattr(last, counter)) - int(getattr(first, counter))
-
-    @property
-    def steps(self) -> list[tuple[int, int, int]]:
-        """For each pair of samples: net edges, edges in all, reversals.
-
-        A place that was corrected at an end sensor is no step. Counts and place are asked for one after
-        the other, so that a few edges come between.
-        """
-        found = []
-        for one, other in pairwise(self.samples):
-            edges = other.counts.edges - one.counts.edges
-            net = other.status.position - one.status.position
-            found.append(
-                (net if abs(net) <= edges * 1.25 + 8 else 0, edges, other.counts.reversals - one.counts.reversals)
-            )
-        return found
-
-    @property
-    def net_edges(self) -> int:
-        return sum(net for net, _, _ in self.steps)
-
-    def on_at_end(self, pin: int) -> bool:
-        return not self.samples[-1].status.pins & pin
-
-
-@dataclass(frozen=True)
-class Try:
-    """A selector switched on by itself. idle: just before. probed: None where the board gave no answer.
-
-    fault: the number of the one that ended it, 0 for none.
-    """
-
-    selector: int
-    idle: Counts
-    probed: Probed | None
-    fault: int = 0
-
-    @property
-    def drawn(self) -> int:
-        """Converter counts of current that this coil adds."""
-        return 0 if self.probed is None else self.probed.current_on - self.probed.current_idle
-
-    @property
-    def sag(self) -> float:
-        """Share of the supply that is lost meanwhile."""
-        return 0.0 if self.probed is None else 1 - self.probed.supply_on / max(1, self.probed.supply_idle)
-
-
-@dataclass(frozen=True)
-class Observed:
-    """All that was seen of one board.
-
-    clock_error: the board's clock against the computer's, as a share; None when it was not taken.
-    asked, unanswered: questions put to the board, and those that had to be repeated. bad_frames: damaged
-    ones at either end. tries: one for each selector, in order. restarts: of the board meanwhile.
-    was_knitting: a plan was in force, and was ended.
-    """
-
-    info: BoardInfo
-    bed: Bed
-    clock_error: float | None = None
-    asked: int = 0
-    unanswered: int = 0
-    bad_frames: int = 0
-    restarts: int = 0
-    walk: tuple[Stretch, ...] = ()
-    tries: tuple[Try, ...] = ()
-    was_knitting: bool = False
 
 
 @dataclass(frozen=True)

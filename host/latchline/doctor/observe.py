@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Callable
 from typing import Protocol, TypeVar
 
-from latchline.doctor.diagnose import LEFT, PIN_LEFT, PIN_RIGHT, REST, RIGHT, Observed, Sample, Stretch, Try
+from latchline.doctor.observed import LEFT, PIN_LEFT, PIN_RIGHT, REST, RIGHT, Observed, Sample, Stretch, Try
 from latchline.errors import Silent
 from latchline.link.host import ANSWER_S, Faulted, Host, Restarted
 from latchline.link.messages import Ask, Bed, BoardInfo, Fault, Probe, Probed, Refused, Status

@@ -12,7 +12,8 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from typing import Any
 
-from latchline.doctor.diagnose import REST, Diagnosis, Observed, Stretch
+from latchline.doctor.diagnose import Diagnosis
+from latchline.doctor.observed import REST, Observed, Stretch
 from latchline.link.messages import BoardInfo
 from latchline.machine import sense
 from latchline.machine.profile import Profile, shipped_profiles

@@ -7,22 +7,33 @@ shape or words, so that a black and white print loses nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import pairwise, product
+from collections.abc import Iterator, Sequence
+from itertools import product
 
-import numpy as np
-
-from latchline.drawing.scene import Disc, Scene
-from latchline.errors import InputError
-from latchline.fabric.layout import second_needles
+from latchline.drawing.scene import Scene
 from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
 from latchline.machine.needles import Span
-from latchline.mend import Mend
-from latchline.plan.hand import HandStep, Position, kind_of
-from latchline.plan.model import Band, Plan, Yarn
+from latchline.plan.hand import Position, kind_of
+from latchline.plan.model import Plan
 from latchline.shaping.gauge import Gauge
-from latchline.technique.model import Does, SecondBed
+from latchline.technique.model import SecondBed
+from latchline.working_chart.lines import Line, checked_lines, end_side, repeat_columns, repeat_passes, runs
+from latchline.working_chart.marks import (
+    INK,
+    MARKS,
+    SELECTED_WORDS,
+    UNSELECTED,
+    UNSELECTED_WORDS,
+    Mark,
+    cams_of,
+    change_sign,
+    knitting_is_blank,
+    mark_number,
+    mark_of_pass,
+    second_dots,
+    sign_of,
+    square,
+)
 
 PAPER_MM = (210.0, 297.0)  # A4 (ISO 216)
 MARGIN = 10.0
@@ -31,44 +42,10 @@ HEAD, FOOT = 24.0, 40.0
 LETTER = 1.6  # a generous letter of the 3 mm lines
 CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
 COMPACT_FROM, COMPACT_LEAST, COMPACT_MOST = 61, 2.2, 3.0  # with so many lines they are set closer
-FOLDED_FROM = 4  # plain passes in a row that become one line
 PAGES_PASSES_MAX = 4000  # on pages; some hundreds of them
 SCENE_PASSES_MAX = 1000  # in one drawing
 
-INK, GREY, RESTING = "#000000", "#767676", "#d4d4d4"
-
-Mark = Callable[[Scene, float, float, float], None]  # draws about (x, y), reaching so far to each side
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the chart: a pass, or a run of plain ones folded together."""
-
-    first: int
-    last: int
-
-    @property
-    def folded(self) -> bool:
-        return self.last > self.first
-
-
-def chart_lines(plan: Plan, first: int, last: int) -> list[Line]:
-    """The lines for passes first to last: runs of plain knitting take one line each, up to the next hand steps."""
-    lines: list[Line] = []
-    by_hand = {step.before for step in plan.hand}
-    for band in plan.bands:
-        low, high = max(band.first, first), min(band.last, last)
-        if low > high:
-            continue
-        starts = sorted(
-            {low, *(number for at in by_hand if low <= at <= high for number in (at, at + 1) if number <= high)}
-        )
-        for start, end in pairwise([*starts, high + 1]):
-            if not band.technique.needs_chart and end - start >= FOLDED_FROM:
-                lines.append(Line(start, end - 1))
-            else:
-                lines.extend(Line(number, number) for number in range(start, end))
-    return lines
+GREY, RESTING = "#767676", "#d4d4d4"
 
 
 def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> Iterator[Scene]:
@@ -76,7 +53,7 @@ def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
 
     Raises InputError for more than 4000 passes.
     """
-    lines = _checked_lines(plan, first, last, PAGES_PASSES_MAX)
+    lines = checked_lines(plan, first, last, PAGES_PASSES_MAX)
     least, widest = (COMPACT_LEAST, COMPACT_MOST) if len(lines) >= COMPACT_FROM else (CELL_LEAST, CELL_MOST)
     upright = plan.span.width * least <= PAPER_MM[0] - 2 * MARGIN - LEFT - RIGHT
     width, height = PAPER_MM if upright else PAPER_MM[::-1]
@@ -97,19 +74,11 @@ def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
 
 def chart_scene(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = None) -> Scene:
     """The chart as one drawing, for the screen. Raises InputError for more than 1000 passes."""
-    lines = _checked_lines(plan, first, last, SCENE_PASSES_MAX, "write a .pdf")
+    lines = checked_lines(plan, first, last, SCENE_PASSES_MAX, "write a .pdf")
     row = max(CELL_LEAST, CELL_MOST / gauge.row_per_stitch)
     sheet = _Sheet(plan, pass_yarns(plan), lines, Span(0, plan.span.width - 1), CELL_MOST, row)
     width = max(175.0, sheet.grid_width + LEFT + RIGHT + 2 * MARGIN)
     return sheet.page(width, sheet.grid_height + HEAD + FOOT + 2 * MARGIN, "")
-
-
-def _checked_lines(plan: Plan, first: int, last: int | None, most: int, hint: str = "") -> list[Line]:
-    lines = chart_lines(plan, first, plan.passes if last is None else last)
-    if len(lines) > most:
-        what = f"a working chart of {len(lines)} lines is too long (at most {most})"
-        raise InputError(what, hint=hint, mends=[Mend("draw a part", "passes")])
-    return lines
 
 
 class _Sheet:
@@ -167,7 +136,7 @@ class _Sheet:
             number = self.plan.span.first + column - self.plan.profile.centre
             heavy = 0.35 if number % 10 == 0 else 0.12
             stroke = INK if number % 5 == 0 else GREY
-            for low, high in _runs(plain):
+            for low, high in runs(plain):
                 scene.line(self.x(column), self.y(low), self.x(column), self.y(high + 1), heavy, stroke)
         for place in range(len(self.lines) + 1):
             tenth = place < len(self.lines) and self.lines[place].first % 10 == 1
@@ -215,19 +184,17 @@ class _Sheet:
         if chart_row and not line.folded:
             scene.words(MARGIN + 7, base, str(chart_row), 2.5, anchor="end", fill=GREY)
         if plan.band_of(line.first).technique.double_bed:
-            _second_dots(scene, MARGIN + 9, middle, int(plan.second_bed[line.first - 1]))
+            second_dots(scene, MARGIN + 9, middle, int(plan.second_bed[line.first - 1]))
         self._yarn(scene, line, right + 20, middle)
         if line.folded:
             band = plan.band_of(line.first)
-            words = (
-                f"{line.last - line.first + 1} passes of {band.technique.title}, ends at the {_end_side(plan, line)}"
-            )
+            words = f"{line.last - line.first + 1} passes of {band.technique.title}, ends at the {end_side(plan, line)}"
             scene.words(self.left + 2, middle + 0.3 * min(2.9, self.row * 0.8), words, min(2.9, self.row * 0.8))
             return
         self._cells(scene, place, line.first)
 
     def _cells(self, scene: Scene, place: int, number: int) -> None:
-        cams = _cams(self.plan, number)
+        cams = cams_of(self.plan, number)
         self._resting(scene, place, number)
         if cams[0] == cams[1] and self._signs(scene, place, number):
             return
@@ -237,8 +204,8 @@ class _Sheet:
             scene.box(self.left + 0.4, middle - 0.44 * self.row, wide * size, 0.88 * self.row, "#ffffff", None)
             scene.words(self.left + 1, middle + 0.33 * size, words, size, fill=GREY)
             return
-        mark = None if _knitting_is_blank(self.plan, number) else _mark_of_pass(self.plan, self.carried, number)
-        no_mark = None if self.plan.band_of(number).technique.separations else _UNSELECTED.get(cams[1])
+        mark = None if knitting_is_blank(self.plan, number) else mark_of_pass(self.plan, self.carried, number)
+        no_mark = None if self.plan.band_of(number).technique.separations else UNSELECTED.get(cams[1])
         reach, middle = 0.34 * min(self.cell, self.row), self.y(place) - self.row / 2
         selected = self.plan.acting_masks(number, number)[0, self.columns.first : self.columns.last + 1]
         for column, is_selected in enumerate(selected.tolist(), self.columns.first):
@@ -269,7 +236,7 @@ class _Sheet:
             for column in range(max(step.first, self.columns.first), min(step.last, self.columns.last) + 1):
                 x, y = self.x(column) + self.cell / 2, self.y(place) - self.row / 2 + 0.36 * size
                 scene.box(x - 0.4 * self.cell, y - 0.8 * size, 0.8 * self.cell, 0.95 * size, "#ffffff", None)
-                scene.words(x, y, _sign(step), size, anchor="middle", bold=True)
+                scene.words(x, y, sign_of(step), size, anchor="middle", bold=True)
         return bool(steps)
 
     def _yarn(self, scene: Scene, line: Line, x: float, middle: float) -> None:
@@ -279,7 +246,7 @@ class _Sheet:
         if now == before and line is not self.lines[0] and not line.folded:
             return
         if now != before and now:
-            _change_sign(scene, x - 2.6, middle)
+            change_sign(scene, x - 2.6, middle)
         at = x
         for place in now:
             yarn = self.carried.yarns[place]
@@ -296,8 +263,8 @@ class _Sheet:
         """The mark of the stitches that a yarn knits in a pass, where selection tells yarns apart."""
         technique = self.plan.band_of(number).technique
         if technique.separations:
-            return _MARKS[_mark_number(self.plan, self.carried, number, yarn)]
-        return _square if technique.yarns == 2 and yarn == int(self.carried.second[number - 1]) else None
+            return MARKS[mark_number(self.plan, self.carried, number, yarn)]
+        return square if technique.yarns == 2 and yarn == int(self.carried.second[number - 1]) else None
 
     def _yarns(self, number: int) -> tuple[int, ...]:
         both = (int(self.carried.first[number - 1]), int(self.carried.second[number - 1]))
@@ -326,131 +293,6 @@ def _cut(text: str, room_mm: float) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def repeat_columns(plan: Plan, band: Band) -> list[int]:
-    """Where copies of the drawing meet, or where one placed once begins and ends: columns of the span."""
-    if band.drawing is None:
-        return []
-    wide, options = band.drawing.stitches, band.options
-    if options.once_at is not None:
-        at = options.once_at - plan.span.first
-        return [column for column in (at, at + wide) if 0 < column < plan.span.width]
-    return [column for column in range(1, plan.span.width) if (column - options.shift) % wide == 0]
-
-
-def repeat_passes(plan: Plan, band: Band) -> list[int]:
-    """Passes, after the band's first, with which the drawing begins again at its bottom row."""
-    rows = plan.chart_row[band.first - 1 : band.last]
-    again = np.flatnonzero((rows[1:] == 1) & (rows[:-1] != 1)) + 1
-    return [band.first + int(place) for place in again]
-
-
-def _runs(places: Sequence[int]) -> list[tuple[int, int]]:
-    """Runs of consecutive numbers, as first and last."""
-    runs: list[tuple[int, int]] = []
-    for place in places:
-        if runs and runs[-1][1] == place - 1:
-            runs[-1] = (runs[-1][0], place)
-        else:
-            runs.append((place, place))
-    return runs
-
-
-def _end_side(plan: Plan, line: Line) -> str:
-    return "right" if plan.rightward[line.last - 1] else "left"
-
-
-def _cams(plan: Plan, number: int) -> tuple[Does, Does]:
-    band = plan.band_of(number)
-    cams = band.technique.cams_for(plan.direction(number), band.way)
-    return cams.selected, cams.unselected
-
-
-def _square(scene: Scene, x: float, y: float, reach: float) -> None:
-    scene.box(x - reach, y - reach, 2 * reach, 2 * reach, INK, None)
-
-
-def _dot(scene: Scene, x: float, y: float, reach: float) -> None:
-    scene.items.append(Disc(x, y, reach * 1.02, None, INK, 0.35))
-
-
-def _triangle(scene: Scene, x: float, y: float, reach: float) -> None:
-    scene.area([(x - reach * 1.1, y + reach), (x + reach * 1.1, y + reach), (x, y - reach * 1.1)])
-
-
-def _cross(scene: Scene, x: float, y: float, reach: float) -> None:
-    scene.line(x - reach, y - reach, x + reach, y + reach, 0.5)
-    scene.line(x - reach, y + reach, x + reach, y - reach, 0.5)
-
-
-def _arch(scene: Scene, x: float, y: float, reach: float) -> None:
-    """A tuck: an open loop."""
-    turn = [math.pi * step / 8 for step in range(9)]
-    top = [(x - reach * 0.8 * math.cos(angle), y - reach * 0.9 * math.sin(angle)) for angle in turn]
-    scene.path([(x - reach * 0.8, y + reach), *top, (x + reach * 0.8, y + reach)], 0.32)
-
-
-def _bar(scene: Scene, x: float, y: float, reach: float) -> None:
-    """A miss: the yarn goes straight past."""
-    scene.line(x - reach, y, x + reach, y, 0.4)
-
-
-def _change_sign(scene: Scene, x: float, y: float) -> None:
-    """A solid diamond, which nothing else on the page is."""
-    scene.area([(x - 1.9, y), (x, y - 1.5), (x + 1.9, y), (x, y + 1.5)])
-
-
-def _second_dots(scene: Scene, x: float, y: float, back: int) -> None:
-    """Four needles of the second bed from the span's left: filled ones knit."""
-    for needle, knits_there in enumerate(second_needles(np.array([back], dtype=np.uint8), 4)[0].tolist()):
-        scene.items.append(Disc(x + 1.5 * needle, y, 0.6, INK if knits_there else "#ffffff", INK, 0.15))
-
-
-# Marks of selected needles: of the main or only yarn, then of each further colour.
-_MARKS: tuple[Mark, ...] = (_square, _dot, _triangle, _cross)
-_UNSELECTED: dict[Does, Mark] = {Does.TUCK: _arch, Does.MISS: _bar}
-
-
-def _mark_number(plan: Plan, carried: PassYarns, number: int, yarn: int) -> int:
-    band = plan.band_of(number)
-    names: list[Yarn] = list(band.yarns)
-    if not band.technique.separations:
-        return 0
-    return min(names.index(carried.yarns[yarn]), len(_MARKS) - 1)
-
-
-def _knitting_is_blank(plan: Plan, number: int) -> bool:
-    """In tuck and slip the needles that do something else carry the marks, as there are fewer of them."""
-    cams = _cams(plan, number)
-    separated = plan.band_of(number).technique.separations
-    return not separated and cams[0] == Does.KNIT and cams[1] in (Does.TUCK, Does.MISS)
-
-
-def _mark_of_pass(plan: Plan, carried: PassYarns, number: int) -> Mark | None:
-    first = int(carried.first[number - 1])
-    return _MARKS[_mark_number(plan, carried, number, first)] if first != NO_YARN else _square
-
-
-_SELECTED_WORDS = {
-    Does.KNIT: "selected: knits",
-    Does.KNIT_CONTRAST: "selected: knits contrast",
-    Does.HELD: "selected: to holding position",
-    Does.LAID_OVER: "selected: laid-in yarn over",
-    Does.TUCK: "selected: tucks",
-    Does.MISS: "selected: misses",
-}
-_UNSELECTED_WORDS = {
-    Does.KNIT: "not selected: knits",
-    Does.TUCK: "not selected: tucks",
-    Does.MISS: "not selected: misses",
-    Does.LAID_UNDER: "not selected: laid-in yarn under",
-}
-
-
-def _sign(step: HandStep) -> str:
-    """The letter of a hand step; where loops move, the way they go."""
-    return kind_of(step).sign if step.kind != "move" else ">" if step.by > 0 else "<"
-
-
 def _hand_legend(sheet: _Sheet) -> Iterator[str]:
     """What the letters and the grey of this page mean, and what is done after the last pass."""
     plan = sheet.plan
@@ -473,19 +315,19 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
     for line in sheet.lines:
         if line.folded:
             continue
-        selected, unselected = _cams(sheet.plan, line.first)
+        selected, unselected = cams_of(sheet.plan, line.first)
         if selected == unselected:
             continue
         if sheet.plan.band_of(line.first).technique.separations:
             first = int(sheet.carried.first[line.first - 1])
             if first != NO_YARN:
-                mark = _mark_of_pass(sheet.plan, sheet.carried, line.first)
+                mark = mark_of_pass(sheet.plan, sheet.carried, line.first)
                 entries.append((mark, f"selected: knits {sheet.carried.yarns[first].name}"))
             entries.append((None, "empty: keeps its loop"))
             continue
-        blank = _knitting_is_blank(sheet.plan, line.first)
-        entries.append((None, "empty: knits") if blank else (_square, _SELECTED_WORDS[selected]))
-        entries.append((_UNSELECTED.get(unselected), _UNSELECTED_WORDS[unselected]))
+        blank = knitting_is_blank(sheet.plan, line.first)
+        entries.append((None, "empty: knits") if blank else (square, SELECTED_WORDS[selected]))
+        entries.append((UNSELECTED.get(unselected), UNSELECTED_WORDS[unselected]))
     x = MARGIN
     for mark, words in dict.fromkeys(entries):
         if x + 12 + 1.5 * len(words) > scene.width_mm - MARGIN:
@@ -500,7 +342,7 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
         scene.words(MARGIN, y, _cut(words, scene.width_mm - 2 * MARGIN), 3.0)
     if any(sheet.plan.band_of(line.first).technique.double_bed for line in sheet.lines):
         y += 5
-        _second_dots(scene, MARGIN, y - 1.2, SecondBed.EVEN)
+        second_dots(scene, MARGIN, y - 1.2, SecondBed.EVEN)
         scene.words(MARGIN + 8, y, "needles of the second bed that knit, counted from the left of those in work", 3.0)
     y += 6
     scene.arrow(MARGIN + 2.2, y - 1.2, 3, rightward=True)
@@ -511,7 +353,7 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
         3.0,
     )
     y += 5
-    _change_sign(scene, MARGIN + 2.2, y - 1.2)
+    change_sign(scene, MARGIN + 2.2, y - 1.2)
     scene.words(MARGIN + 6, y, "change yarns before this pass", 3.0)
     scene.line(MARGIN + 62, y - 1.2, MARGIN + 72, y - 1.2, 0.8, INK, (2, 1))
     scene.words(MARGIN + 74, y, "the drawing meets itself; heavy line up: between L1 and R1", 3.0)
