@@ -116,3 +116,10 @@ def test_the_silhouette_has_a_cell_for_every_stitch_of_a_neck() -> None:
     working = np.count_nonzero(plan.positions_of() == 1)
     assert np.count_nonzero(fabric) == working
     assert fabric[0].sum() == 40 - 6  # all but the centre of the neck
+
+
+def test_the_turn_marks_stay_where_the_board_counts_however_narrow_the_piece_gets(piece: Piece) -> None:
+    # the board is told one pair of lines for the whole plan; a knitter who turns sooner is not counted
+    for page in make_sheet(piece, piece.plan()).pages[1:]:
+        if "turn" in facts(page):
+            assert facts(page)["turn"].startswith("L45 and R45")

@@ -21,9 +21,12 @@ def turn_marks(profile: Profile, span: Span) -> tuple[int, int]:
     return span.first - clear, span.last + clear
 
 
-def bed_drawing(profile: Profile, span: Span, *, rightward: bool) -> Scene:
-    """The bed from above, as the operator sees it: needles in work, turn marks, the first pass."""
-    low, high = turn_marks(profile, span)
+def bed_drawing(profile: Profile, span: Span, *, rightward: bool, turns: Span | None = None) -> Scene:
+    """The bed from above, as the operator sees it: needles in work, turn marks, the first pass.
+
+    turns: the needles past which the carriage turns, where they are not those in work.
+    """
+    low, high = turn_marks(profile, turns or span)
     left_end, right_end = min(low, 0) - 2, max(high, profile.needles - 1) + 2
     scale = WIDTH_MM / (right_end - left_end + 1)
     scene = Scene(WIDTH_MM, 34.0, "the bed, needles in work, and where to turn")

@@ -282,7 +282,11 @@ def _band_page(
     here = _span_at(plan, band.first)
     blocks: list[Block] = [
         Facts("set", _set_up(plan, band)),
-        Figure("needles in work and turn marks", bed_drawing(profile, here, rightward=rightward), _turns(plan, here)),
+        Figure(
+            "needles in work and turn marks",
+            bed_drawing(profile, here, rightward=rightward, turns=plan.span),
+            _turns(plan, plan.span),
+        ),
         Grid("carriage", ("", "setting"), _levers(profile, band)),
     ]
     if band.technique.double_bed:
@@ -335,7 +339,7 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
             f"{plan.profile.span_name(here)} in work, {here.width} of {plan.profile.needles}{_later(plan, band)}",
         ),
         ("first pass", f"{plan.direction(band.first)}, from the {start}; the band ends at the {end}"),
-        ("turn", _turns(plan, here)),
+        ("turn", _turns(plan, plan.span)),
         ("row counter", f"{band.first - 1} when the band starts, {band.last} when it is done"),
     ]
     if plan.profile.drive == "next-pass" and band.technique.needs_chart:
@@ -385,6 +389,7 @@ def _by_hand(plan: Plan, band: Band) -> tuple[str, ...]:
 
 
 def _turns(plan: Plan, span: Span) -> str:
+    """Where the carriage may turn. The board counts at the lines of the whole piece, however few needles knit."""
     profile = plan.profile
     places = []
     for needle, side in zip(turn_marks(profile, span), ("left", "right"), strict=True):
@@ -394,7 +399,7 @@ def _turns(plan: Plan, span: Span) -> str:
             if beyond <= 0
             else f"{beyond} needle{'s' if beyond > 1 else ''} past the {side} end"
         )
-    return f"{places[0]} and {places[1]}: {profile.turn_clearance_needles} needles past the last one in work"
+    return f"{places[0]} and {places[1]}: {profile.turn_clearance_needles} needles past the last one of the piece"
 
 
 def _levers(profile: Profile, band: Band) -> tuple[tuple[str, ...], ...]:
