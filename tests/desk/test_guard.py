@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import json
 import signal
@@ -12,11 +13,17 @@ from pathlib import Path
 import httpx
 import pytest
 from desk.serving import Served, served
+from starlette.applications import Starlette
+from starlette.routing import Route
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
+from latchline.desk.app import _asked
+from latchline.desk.desk import Desk
 from latchline.desk.folder import Folder
 from latchline.desk.guard import BODY_MAX, EARLIER_KEY, Keys
+from latchline.desk.questions import Question
+from latchline.desk.serve import Address
 from latchline.errors import InputError
 
 
@@ -309,3 +316,18 @@ def test_a_folder_that_is_not_there_is_one_sentence(tmp_path: Path) -> None:
     ran = run("desk", tmp_path / "nothing", "--no-browser")
     assert (ran.status, ran.out) == (2, "")
     assert len(ran.err.splitlines()) == 1
+
+
+def test_a_mistake_of_the_desk_itself_is_one_sentence(tmp_path: Path) -> None:
+    def broken(desk: Desk, given: dict[str, object]) -> dict[str, object]:
+        raise RuntimeError("a stitch was dropped")
+
+    async def asked() -> httpx.Response:
+        desk = Desk(tmp_path, Keys(), Address(1))
+        app = Starlette(routes=[Route("/x", _asked(desk, Question("GET", broken)))])
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://desk") as client:
+            return await client.get("/x")
+
+    answer = asyncio.run(asked())
+    assert answer.status_code == 500
+    assert "a stitch was dropped" in answer.json()["what"]

@@ -26,7 +26,7 @@ KINDS = {
     ".css": "text/css; charset=utf-8",
     ".svg": "image/svg+xml",
 }
-FAULT, MALFORMED, NOT_YOURS = 422, 400, 403
+FAULT, MALFORMED, NOT_YOURS, MISTAKE = 422, 400, 403, 500
 
 
 def application(desk: Desk) -> Starlette:
@@ -79,6 +79,8 @@ def _asked(desk: Desk, question: Question) -> Callable[[Request], Any]:
             return JSONResponse({"what": error.what, "where": error.where, "hint": error.hint}, FAULT)
         except (KeyError, TypeError, ValueError) as error:
             return _complaint(MALFORMED, f"the desk cannot make sense of this ({type(error).__name__}: {error})")
+        except Exception as error:  # a fault of ours, told as such; the piece is as it was
+            return _complaint(MISTAKE, f"the desk made a mistake ({type(error).__name__}: {error})")
         if isinstance(value, File):
             return Response(value.content, media_type=value.kind)
         return JSONResponse(value)
