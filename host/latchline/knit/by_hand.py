@@ -153,7 +153,7 @@ class HandSession:
             while self._first:
                 yield from self._ask(self._first.popleft())
             if self.done < self.plan.passes:
-                yield from self._ask(Question(Kind.READY, self.done + 1, self._set_up()))
+                yield from self._ask(Question(Kind.READY, self.done + 1, self._set_up(self.done)))
             yield from self._follow()
             if after := prompts.before(self.plan, self.plan.passes + 1):
                 yield from self._ask(Question(Kind.AFTER, self.plan.passes + 1, after))
@@ -165,11 +165,11 @@ class HandSession:
         self._be(State.OVER)
         self._talk.tell(told.Ended(self._finished))
 
-    def _set_up(self) -> tuple[Prompt, ...]:
-        """What to do before going on: all but the end sensor, which nobody needs here."""
+    def _set_up(self, done: int) -> tuple[Prompt, ...]:
+        """What to do before pass done + 1: all but the end sensor, which nobody needs here."""
         return tuple(
             Prompt(What.SIDE, item.pass_number, side=item.side) if item.what is What.CARRIAGE else item
-            for item in prompts.set_up(self.plan, self.done)
+            for item in prompts.set_up(self.plan, done)
         )
 
     def _follow(self) -> Work:
@@ -238,7 +238,7 @@ class HandSession:
                 yield from self._step_back(passes)
             case told.Pause():
                 self._be(State.PAUSED)
-                yield from self._ask(Question(Kind.PAUSED, self.done + 1, self._set_up()))
+                yield from self._ask(Question(Kind.PAUSED, self.done + 1, self._set_up(self.done)))
                 self._be(State.WAITING)
             case told.PlainRows():
                 plain = [item for item in prompts.plain_rows(self.plan, self.done) if item.what is What.PLAIN]
@@ -250,11 +250,7 @@ class HandSession:
         done = self.done - taken
         self._record.stepping(done)
         unknit = Prompt(What.UNKNIT, done + 1, count=taken)
-        rest = tuple(
-            Prompt(What.SIDE, item.pass_number, side=item.side) if item.what is What.CARRIAGE else item
-            for item in prompts.set_up(self.plan, done)
-        )
-        yield from self._ask(Question(Kind.UNKNIT, done + 1, (unknit, *rest)))
+        yield from self._ask(Question(Kind.UNKNIT, done + 1, (unknit, *self._set_up(done))))
         self._record.settled(done, None, f"stepped back by {taken}")
         self._knitted = [number for number in self._knitted if number <= done]
         self._talk.tell(told.SteppedBack(done))
