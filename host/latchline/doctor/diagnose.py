@@ -11,11 +11,12 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from latchline.doctor.ailments import AILMENTS, Ailment
-from latchline.doctor.observed import LEFT, PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT, REST, RIGHT, Observed, Stretch
+from latchline.doctor.observed import LEFT, REST, RIGHT, Observed, Stretch
 from latchline.errors import LatchlineError, Silent, WrongVersion
 from latchline.link.messages import PROTOCOL, BoardInfo
 from latchline.machine import sense
 from latchline.machine.profile import Profile
+from latchline.sim.face import PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT
 
 BAD_LINE = ("line-stalls", "bytes-lost")
 FOLLOWS_FROM_BAD_LINE = ("rate-off", "not-probed")

@@ -6,10 +6,11 @@ import contextlib
 from collections.abc import Callable
 from typing import Protocol, TypeVar
 
-from latchline.doctor.observed import LEFT, PIN_LEFT, PIN_RIGHT, REST, RIGHT, Observed, Sample, Stretch, Try
+from latchline.doctor.observed import LEFT, REST, RIGHT, Observed, Sample, Stretch, Try
 from latchline.errors import Silent
 from latchline.link.host import ANSWER_S, Faulted, Host, Restarted
 from latchline.link.messages import Ask, Bed, BoardInfo, Fault, Probe, Probed, Refused, Status
+from latchline.sim.face import PIN_LEFT, PIN_RIGHT
 
 LISTEN_S = 3.0  # to the board's own rhythm of a status each 250 ms
 STATUS_S = 0.25

@@ -8,7 +8,6 @@ from itertools import pairwise
 from latchline.link.messages import Bed, BoardInfo, Counts, Fault, Probed, Status
 
 LEFT, RIGHT, REST = "left", "right", "rest"
-PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT = 1, 2, 4, 8  # an end sensor is on at 0
 
 
 @dataclass(frozen=True)
