@@ -39,7 +39,7 @@ Passes = tuple[int, int]
 def check(piece: Piece, *, mends: bool = True) -> tuple[Finding, ...]:
     """What should be looked at or mended before the piece is knitted, the worst first.
 
-    Raises InputError where its charts and options make no plan.
+    mends: with the ways out, each of them tried. Raises InputError where its charts and options make no plan.
     """
     return findings(piece.plan(), piece.limits, mends=mends)
 

@@ -143,8 +143,9 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, .
         Facts("at a glance", facts),
         _bands_grid(plan),
         _yarn_grid(need),
-        Figure("bands, the first one lowest", piece_drawing(plan), _bands_in_words(plan)),
     ]
+    if not plan.shaped:
+        blocks.append(Figure("bands, the first one lowest", piece_drawing(plan), _bands_in_words(plan)))
     if plan.shaped:
         blocks.insert(1, Figure("the piece, in cm", outline_scene(plan, gauge), outline_words(plan, gauge)))
     if measured:

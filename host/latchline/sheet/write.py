@@ -15,6 +15,7 @@ from latchline.sheet.make import Block, Facts, Figure, Grid, Listed, Page, Sheet
 MARGIN_MM = 14.0
 BODY_POINTS, LARGE_POINTS = 11.5, 14.0
 PAGE_POINTS = (210 - 2 * MARGIN_MM) * POINTS_PER_MM - 12  # less the frame's own padding
+SHRUNK_MOST = 1.5  # letters of 11.5 points are 9 then, as both ways shrink
 CREATED_FIXED = 1  # no time stamp in the file
 
 STYLE = """
@@ -143,14 +144,15 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     for place, page in enumerate(sheet.pages):
         if place == 1:
             story.append(PageBreak())
-        # a section goes to the next page where it does not fit; one that is longer than a page is set smaller
-        first, large = not place, sheet.large
-        measured = KeepInFrame(PAGE_POINTS, 0, _pdf_page(page, first=first, large=large), mode="error")
+        room = document.height - 14
+        measured = KeepInFrame(PAGE_POINTS, 0, _pdf_page(page, first=not place), mode="error")
         measured.canv = Canvas(io.BytesIO())
-        tall = measured.wrap(PAGE_POINTS, 1e6)[1]
-        story.append(CondPageBreak(min(tall + 2, document.height - 14)))
-        parts = _pdf_page(page, first=first, large=large)
-        story.append(KeepInFrame(PAGE_POINTS, document.height - 14, parts, mode="shrink"))
+        tall = measured.wrap(PAGE_POINTS, 1e6)[1] + 2
+        section = _pdf_page(page, first=not place)
+        # a section goes to the next page where it does not fit; one that is a little too long is set smaller, and
+        # one that is much too long flows over pages, since nobody could read it
+        story.append(CondPageBreak(min(tall, room)))
+        story += section if tall > SHRUNK_MOST * room else [KeepInFrame(PAGE_POINTS, room, section, mode="shrink")]
     document.build(story, canvasmaker=_numbered())
     return out.getvalue()
 
@@ -230,8 +232,9 @@ def _pdf_block(block: Block, styles: dict[str, Any]) -> list[Any]:
         case Listed():
             items = [Paragraph(_rl(item), styles["item"], bulletText="-") for item in block.items]
             box = [("BOX", (0, 0), (-1, -1), 1.6, "#000000"), ("LEFTPADDING", (0, 0), (-1, -1), 8)]
-            style = box if block.urgent else tight  # a table keeps its width on a page that is shrunk
-            return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=style, spaceBefore=8)]
+            if not block.urgent:
+                return [head, *items]
+            return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=box, spaceBefore=8)]
         case Figure():
             return [head, _drawing(block.scene)]
         case Grid():
