@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from latchline.chart.model import COLOURS_MAX, Chart, Colour
 from latchline.errors import InputError, ProfileError
 from latchline.link.messages import (
+    PROTOCOL,
     Ask,
     Bed,
     Buzz,
@@ -193,11 +194,14 @@ def board_beds(draw: st.DrawFn) -> Bed:
         count, edges, share = 2, max(edges, 2), max(edges, 2) * (2 if layout else 1)
     hold = draw(st.integers(1, min(share - 1, 16)))
     advance_max = draw(st.integers(1, min(share - hold, 255)))
+    left, right = -draw(st.integers(8, 60)), (needles - 1) * edges + draw(st.integers(8, 60))
+    middle = draw(st.one_of(st.just((0, -1)), st.tuples(st.integers(left + 1, right - 5), st.integers(3, 9))))
+    middle_left, middle_right = middle if middle[1] < 0 else (middle[0], min(sum(middle), right - 1))
     return Bed(
         needles=needles,
         edges_per_needle=edges,
-        left_sensor=-draw(st.integers(8, 60)),
-        right_sensor=(needles - 1) * edges + draw(st.integers(8, 60)),
+        left_sensor=left,
+        right_sensor=right,
         tolerance=draw(st.integers(0, 4)),
         backing=draw(st.integers(0, 40)),
         layout_kind=layout,
@@ -212,6 +216,11 @@ def board_beds(draw: st.DrawFn) -> Bed:
         patience_ms=draw(st.sampled_from((0, 500, 45_000))),
         supply_min=draw(st.sampled_from((0, 0, 700))),
         current_max=draw(st.sampled_from((0, 0, 150))),
+        duty=draw(st.sampled_from((0, 0, 1, 4, 15))),
+        brisk=draw(st.sampled_from((0, 0, 300, 2000))),
+        passing=draw(st.integers(0, 1)),
+        middle_left=middle_left,
+        middle_right=middle_right,
     )
 
 
@@ -397,7 +406,7 @@ def messages_to_a_board(fingerprint: int, bed: Bed) -> st.SearchStrategy[Message
         st.builds(Ask, st.integers(0, 4)),
         st.builds(Probe, st.integers(0, 3), st.integers(0, 30)),
         st.builds(Buzz, st.integers(0, 5)),
-        st.builds(Greet, st.just(1), number),
+        st.builds(Greet, st.just(PROTOCOL), number),
         st.just(Stop()),
         st.just(bed),
         st.builds(Pass, st.just(fingerprint), number, st.integers(0, 1), st.just(bytes(32))),
@@ -415,7 +424,7 @@ def stories(draw: st.DrawFn, *, edge_us: tuple[int, int] = (60, 20_000), steady:
     turn = 15
     lines = max(bed.left_sensor + 1, -turn), min(bed.right_sensor - 1, (bed.needles - 1) * bed.edges_per_needle + turn)
     plan = PlanStart(77, 1, draw(st.integers(1, 8)), *lines, 0, bed.needles - 1)
-    story = Story(bed, place=draw(st.integers(-5, 30))).power().say(b"\0", Greet(1, 7), bed, plan)
+    story = Story(bed, place=draw(st.integers(-5, 30))).power().say(b"\0", Greet(PROTOCOL, 7), bed, plan)
     rightward = draw(st.booleans())
     for passes in range(1, plan.last + 1):
         mask = draw(st.integers(0, (1 << bed.needles) - 1)).to_bytes(32, "little")
@@ -439,7 +448,9 @@ def stories(draw: st.DrawFn, *, edge_us: tuple[int, int] = (60, 20_000), steady:
             case "slip":
                 story.slip(draw(st.sampled_from((-1, 1))))
             case "power":
-                story.wait(60_000).power(draw(st.sampled_from((1, 2, 4, 8)))).say(b"\0", Greet(1, 9), Ask(2), bed, plan)
+                story.wait(60_000).power(draw(st.sampled_from((1, 2, 4, 8)))).say(
+                    b"\0", Greet(PROTOCOL, 9), Ask(2), bed, plan
+                )
                 for passes in range(1, plan.last + 1):
                     story.say(Pass(77, passes, int((passes % 2 == 1) == rightward), bytes(32)))
     return story.wait(60_000).say(Ask(1), Ask(2), Ask(3), Ask(0))
@@ -498,3 +509,30 @@ def carriage_and_wire_faults(draw: st.DrawFn) -> str:
     if draw(st.booleans()):
         faults.append(f"full:{draw(st.integers(1, 4))}")
     return ",".join(faults)
+
+
+@st.composite
+def rocking(draw: st.DrawFn) -> list[tuple[int, int]]:
+    """A carriage rocked so as to keep coils on: (edges to go, µs for each of them), over and over again."""
+    swings = st.tuples(st.integers(-6, 6).filter(bool), st.sampled_from((90, 400, 1000, 4000, 40_000, 200_000)))
+    return draw(st.lists(swings, min_size=1, max_size=6)) * draw(st.integers(1, 40))
+
+
+@st.composite
+def lies(draw: st.DrawFn, bed: Bed) -> list[tuple[str, int, int]]:
+    """What sensors and encoder do to the board in one crossing: (kind, place, how many edges)."""
+    far = bed.right_sensor + 20
+    anywhere = st.integers(bed.left_sensor - 20, far)
+    near_an_end = st.one_of(
+        st.integers(bed.left_sensor - 14, bed.left_sensor + 1), st.integers(bed.right_sensor - 1, bed.right_sensor + 14)
+    )
+    return draw(
+        st.lists(
+            st.one_of(
+                st.tuples(st.sampled_from(("left on", "right on")), anywhere, st.integers(1, 3)),
+                st.tuples(st.sampled_from(("left off", "right off")), near_an_end, st.integers(1, 12)),
+                st.tuples(st.sampled_from(("a dies", "b dies", "lost")), anywhere, st.sampled_from((1, 2, 4, 8, 12))),
+            ),
+            max_size=3,
+        )
+    )

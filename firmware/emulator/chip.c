@@ -41,7 +41,7 @@ enum { EERE = 1, EEPE = 2, EEMPE = 4 };
 enum { RXCIE = 0x80, UDRIE = 0x20, RXEN = 0x10, TXEN = 0x08, RXC = 0x80, UDRE = 0x20, DOR = 0x08 };
 enum { SPIF = 0x80 };
 enum { VECTOR_RX = 18, VECTOR_UDRE = 19, VECTORS = 26 };
-enum { PIN_DISABLE = 0, PIN_LATCH = 2, PIN_LAMP = 6, PIN_BUZZER = 7 };
+enum { PIN_DISABLE = 0, PIN_MIDDLE = 1, PIN_LATCH = 2, PIN_LAMP = 6, PIN_BUZZER = 7 };
 
 struct latch_row {
     uint64_t cycle;
@@ -70,7 +70,7 @@ struct chip {
     bool powered;
     bool was_reset;
     void (*mcu_reset)(struct avr_t *avr);
-    uint8_t levels; /* A, B, left, right */
+    uint8_t levels; /* A, B, left, right, middle */
     /* outputs */
     uint8_t port_b, port_d;
     uint16_t shifted, coils;
@@ -357,7 +357,12 @@ static void put_levels(struct chip *chip, uint8_t levels)
     avr_ioport_external_t external = {.name = 'D', .mask = 0x3C, .value = (unsigned char)(levels << 2)};
     uint8_t changed = (uint8_t)(levels ^ chip->levels);
     chip->levels = levels;
+    avr_ioport_external_t middle = {.name = 'B', .mask = 1 << PIN_MIDDLE, .value = (unsigned char)((levels >> 4 & 1) << PIN_MIDDLE)};
     avr_ioctl(chip->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL('D'), &external);
+    if ((changed >> 4 & 1) != 0) {
+        avr_ioctl(chip->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL('B'), &middle);
+        avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_IOPORT_GETIRQ('B'), PIN_MIDDLE), levels >> 4 & 1);
+    }
     /* sensors first: the edge that the interrupt sees must find them as they are now */
     for (int pin = 3; pin >= 0; pin--) {
         if ((changed >> pin & 1) != 0)
@@ -417,8 +422,8 @@ static void after_reset(struct chip *chip)
     chip->patched_count = 0;
     avr_extint_set_strict_lvl_trig(avr, 0, 0);
     avr_extint_set_strict_lvl_trig(avr, 1, 0);
-    put_levels(chip, (uint8_t)~chip->levels & 15); /* there and back, so that every pin is driven anew */
-    put_levels(chip, (uint8_t)~chip->levels & 15);
+    put_levels(chip, (uint8_t)~chip->levels & 31); /* there and back, so that every pin is driven anew */
+    put_levels(chip, (uint8_t)~chip->levels & 31);
     avr_interrupt_reset(avr);
     hear_next(chip);
     show(chip);
@@ -518,7 +523,7 @@ void *face_new(const char *image, uint32_t chance, face_analog analog)
         return NULL;
     avr_global_logger_set(quiet);
     chip->analog = analog;
-    chip->levels = 4 | 8;
+    chip->levels = 4 | 8 | 16;
     chip->torn = 0xFF;
     memset(chip->memory, 0xFF, sizeof chip->memory);
     if (elf_read_firmware(image, &chip->firmware) != 0)

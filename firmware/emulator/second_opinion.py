@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "tests"))
 from firmware.motion import CYCLES_A_US, FINGERPRINT, Bench, edge_cycles, widest
 
 from boards.chip import ChipBoard
-from latchline.link.messages import Greet, Pass, PlanStart, to_wire
+from latchline.link.messages import PROTOCOL, Greet, Pass, PlanStart, to_wire
 
 HERE = Path(__file__).parent
 BUILD = HERE.parent / "build"
@@ -37,7 +37,7 @@ def script() -> tuple[list[tuple[int, str, int]], int]:
     plan = PlanStart(FINGERPRINT, 1, 9, bench.left_line, bench.right_line, 0, bed.needles - 1)
     events: list[tuple[int, str, int]] = []
     cycle = SETTLE
-    for message in (Greet(1, 7), bed, plan, Pass(FINGERPRINT, 1, 1, mask)):
+    for message in (Greet(PROTOCOL, 7), bed, plan, Pass(FINGERPRINT, 1, 1, mask)):
         for byte in b"\0" + to_wire(message):
             cycle += BYTE_CYCLES
             events.append((cycle, "byte", byte))

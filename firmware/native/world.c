@@ -12,6 +12,7 @@ struct world {
     struct board board;
     struct link link;
     struct notes notes;
+    struct kept kept;
     struct ports ports;
     struct face_log log;
     struct heard heard;
@@ -163,7 +164,7 @@ static void happen(struct world *world)
     }
     if (world->beat_us <= world->now_us) {
         world->beat_us += BEAT_US;
-        drive_beat(&world->board.drive);
+        drive_beat(&world->board.drive, (uint16_t)ticks(world));
         link_beat(&world->link, &world->board);
     }
     settle(world);
@@ -199,7 +200,7 @@ void *face_new(const char *image, uint32_t chance_number, face_analog analog_rea
     world->ports = ports;
     world->chance = chance_number;
     world->analog = analog_read;
-    world->pins = PIN_LEFT | PIN_RIGHT;
+    world->pins = PINS_SENSORS;
     memset(world->memory, 0xFF, sizeof world->memory);
     return world;
 }
@@ -233,7 +234,7 @@ void face_power(void *face, int64_t at_us, uint8_t cause)
     world->coils = 0;
     world->bits = 0;
     show(world);
-    board_start(&world->board, &world->ports, &world->notes, cause);
+    board_start(&world->board, &world->ports, &world->notes, &world->kept, cause);
     link_start(&world->link, &world->board);
     settle(world);
 }

@@ -122,7 +122,8 @@ def test_a_coil_that_selects_by_letting_go_is_held_to_the_times_the_other_way_ro
     budget = make_budget(low)
     assert line(budget, "release, cold").limit == profile.selectors.pull_in_ms
     assert line(budget, "pull-in, cold").limit == profile.selectors.release_ms
-    assert line(budget, "fuse rating").verdict == "no"  # all sixteen coils are on at once
+    high = make_budget(profile)  # a coil is on for needles that it does not select, but for no longer
+    assert line(budget, "fuse rating").figure == line(high, "fuse rating").figure
 
 
 @pytest.mark.parametrize(
@@ -168,13 +169,13 @@ def test_a_fuse_and_a_supply_far_too_large_do_not_pass() -> None:
 
 
 def test_no_current_of_the_coils_lifts_the_drivers_ground_far() -> None:
-    """The shunt lies behind the star: 16 coils of 110 mA, of which eight return through one driver."""
+    """The shunt lies behind the star: 16 coils of 110 mA, of which eight return through one driver; three are on at once."""
     profile = load_profile("standard-200")
     budget = make_budget(replace(profile, selectors=replace(profile.selectors, active="low")))
     lift = line(budget, "driver input below its ground, every output on")
     assert lift.figure == pytest.approx(8 * 0.110 * 0.03)
     assert lift.verdict == "ok"
-    assert line(budget, "shunt heat, peak at the highest speed").figure == pytest.approx(0.1 * (16 * 0.110) ** 2)
+    assert line(budget, "shunt heat, peak at the highest speed").figure == pytest.approx(0.1 * (3 * 0.110) ** 2)
 
 
 def test_a_measured_five_volts_makes_the_supply_watch_surer() -> None:

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from latchline.errors import ProfileError
-from latchline.machine.demand import advance_edges, measure_demand, most_at_once
+from latchline.machine.demand import measure_demand, most_at_once, needing_current
 from latchline.machine.profile import Profile, load_profile
 from strategies import selections
 
@@ -30,14 +30,14 @@ def registers_of_a_pass(
     values = []
     for position in range(lowest, highest):
         value = 0
-        for column, selected in enumerate(mask):
+        for column, current in enumerate(mask ^ (selectors.active == "low")):
             needle = first + column
             point = needle * edges - travel * lead
             passed = (position - point) * travel
-            if selected and -advance <= passed < selectors.hold_edges:
+            if current and -advance <= passed < selectors.hold_edges:
                 bank = selectors.layout == "bank"
                 value |= 1 << (needle % selectors.count if bank else 0 if rightward or selectors.count == 1 else 1)
-        values.append(value if selectors.active == "high" else value ^ ((1 << selectors.count) - 1))
+        values.append(value)
     return values
 
 
@@ -54,7 +54,7 @@ def test_the_most_selectors_at_once_equals_a_count_edge_by_edge(name: str, activ
         for n, mask in enumerate(masks)
         for value in registers_of_a_pass(profile, mask, first, bool(n % 2), advance)
     )
-    assert most_at_once(profile, masks, advance) == counted
+    assert most_at_once(profile, needing_current(profile, masks), advance) == counted
 
 
 @pytest.mark.parametrize("name", PROFILES)
@@ -72,7 +72,7 @@ def test_the_duty_of_each_selector_equals_the_time_added_up_needle_by_needle(nam
             bank = profile.selectors.layout == "bank"
             one = (first + column) % profile.selectors.count if bank else (1 - n % 2) * (profile.selectors.count - 1)
             room = profile.edges_per_needle * (profile.selectors.count if bank else 1)
-            edges = min(profile.advance_us / 1000 / edge_ms + 1 + profile.selectors.hold_edges, room)
+            edges = min(profile.advance_max_edges + profile.selectors.hold_edges, room)
             on_s[n, one] += selected * edges * edge_ms / 1000
     assert demand.duty_pass == pytest.approx(np.minimum(on_s.max(axis=0) * pace / 60, 1))
     assert demand.duty == pytest.approx(np.minimum(on_s.mean(axis=0) * pace / 60, 1))
@@ -89,28 +89,21 @@ def test_a_selector_more_never_lowers_the_count_at_once(data: st.DataObject) -> 
 
 
 @given(st.floats(5, 60), st.floats(1.01, 3))
-def test_a_faster_pace_switches_as_many_edges_ahead_or_more(pace: float, faster: float) -> None:
+def test_a_faster_pace_keeps_no_more_selectors_on_at_once(pace: float, faster: float) -> None:
     profile = load_profile("standard-200")
     masks = np.ones((1, 40), dtype=np.bool_)
     slow, fast = (measure_demand(profile, masks, 80, p) for p in (pace, pace * faster))
     assert fast.peak_m_s > slow.peak_m_s
-    assert fast.at_once >= slow.at_once
-    assert advance_edges(profile, fast.peak_m_s) >= advance_edges(profile, slow.peak_m_s)
+    assert fast.at_once == slow.at_once == fast.at_once_fastest
 
 
-def test_the_advance_at_the_highest_speed_is_the_profiles_own() -> None:
-    for name in PROFILES:
-        profile = load_profile(name)
-        assert advance_edges(profile, profile.speed_max_m_s) == profile.advance_max_edges
-
-
-def test_a_selector_that_is_active_low_is_on_whenever_it_does_not_select() -> None:
+def test_a_selector_that_is_active_low_is_on_for_the_needles_that_it_does_not_select() -> None:
     profile = load_profile("standard-200")
     low = replace(profile, selectors=replace(profile.selectors, active="low"))
     masks = np.random.default_rng(3).random((6, 80)) < 0.4
-    high_demand, low_demand = (measure_demand(one, masks, 60, 30) for one in (profile, low))
-    assert low_demand.duty == pytest.approx(1 - high_demand.duty)
-    assert low_demand.at_once == low_demand.at_once_fastest == 16
+    high_demand, low_demand = measure_demand(profile, ~masks, 60, 30), measure_demand(low, masks, 60, 30)
+    assert low_demand.duty == pytest.approx(high_demand.duty)
+    assert low_demand.at_once == high_demand.at_once
 
 
 def test_an_empty_selection_asks_for_nothing() -> None:

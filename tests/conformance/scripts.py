@@ -9,6 +9,7 @@ from collections.abc import Callable
 from conformance.story import Story, plan_of, unmistakable
 
 from latchline.link.messages import (
+    PROTOCOL,
     Ask,
     Bed,
     Buzz,
@@ -40,7 +41,7 @@ def masked(plan: PlanStart, number: int, direction: int, needles: Callable[[int]
 def begun(bed: Bed = BANK, passes: int = 4, **options: int) -> tuple[Story, PlanStart]:
     """Greeted, bed and plan given, all passes loaded, rightward first, and the carriage at the left end."""
     plan = plan_of(bed, passes=passes)
-    story = Story(bed, place=20).power().say(b"\0", Greet(1, 7), bed, plan)
+    story = Story(bed, place=20).power().say(b"\0", Greet(PROTOCOL, 7), bed, plan)
     for number in range(1, passes + 1):
         story.say(masked(plan, number, number % 2))
     return story.walk(bed.left_sensor - 3), plan
@@ -128,14 +129,14 @@ def stands_still_and_goes_on_at_once() -> Story:
 
 def not_loaded() -> Story:
     plan = plan_of(BANK)
-    story = Story(BANK, place=20).power().say(b"\0", Greet(1, 7), BANK, plan).walk(BANK.left_sensor - 3)
+    story = Story(BANK, place=20).power().say(b"\0", Greet(PROTOCOL, 7), BANK, plan).walk(BANK.left_sensor - 3)
     story.wait(1_200_000).walk(80).wait(2_300_000).say(Clear(5), masked(plan, 1, 1)).walk(plan.left_line - 5)
     return to_and_fro(story, plan, 1)
 
 
 def loaded_for_the_other_direction() -> Story:
     plan = plan_of(BANK)
-    story = Story(BANK, place=20).power().say(b"\0", Greet(1, 7), BANK, plan, masked(plan, 1, 0))
+    story = Story(BANK, place=20).power().say(b"\0", Greet(PROTOCOL, 7), BANK, plan, masked(plan, 1, 0))
     return story.walk(BANK.left_sensor - 3).walk(80).wait(5000).say(Ask(3), Clear(5)).walk(210).walk(-40)
 
 
@@ -172,7 +173,7 @@ def off_the_bed() -> Story:
 
 def frames_lost_repeated_late_and_damaged() -> Story:
     plan = plan_of(BANK, passes=6)
-    story = Story(BANK, place=20).power().say(b"\0", Greet(1, 7), BANK, plan)
+    story = Story(BANK, place=20).power().say(b"\0", Greet(PROTOCOL, 7), BANK, plan)
     passes = [masked(plan, number, number % 2) for number in range(1, 7)]
     damaged = bytearray(to_wire(passes[2]))
     damaged[9] ^= 0x10
@@ -186,7 +187,7 @@ def frames_lost_repeated_late_and_damaged() -> Story:
 
 def more_passes_than_slots() -> Story:
     plan = plan_of(BANK, passes=40, span=(10, 14))
-    story = Story(BANK, place=20).power().say(b"\0", Greet(1, 7), BANK, plan)
+    story = Story(BANK, place=20).power().say(b"\0", Greet(PROTOCOL, 7), BANK, plan)
     for number in range(1, 40):
         story.say(masked(plan, number, number % 2), pause_us=200)
     story.walk(BANK.left_sensor - 3)
@@ -199,7 +200,7 @@ def more_passes_than_slots() -> Story:
 def paused() -> Story:
     story, plan = begun()
     story.walk(60).say(Pause(1)).walk(plan.right_line + 3).wait(9000).walk(60).walk(plan.right_line + 3)
-    return story.say(Pause(0)).walk(plan.left_line - 3).say(Pause(1), Pause(0), Pause(1)).wait(9000).walk(60)
+    return story.say(Pause(0)).walk(plan.left_line - 3).say(Pause(1), Pause(0), Pause(1)).wait(70_000).walk(60)
 
 
 def stopped() -> Story:
@@ -220,7 +221,7 @@ def another_bed() -> Story:
 
 
 def another_version() -> Story:
-    story = Story(BANK).power().say(b"\0", Greet(9, 1), BANK, Ask(0), Ask(1), Greet(1, 2), BANK, Ask(0))
+    story = Story(BANK).power().say(b"\0", Greet(9, 1), BANK, Ask(0), Ask(1), Greet(PROTOCOL, 2), BANK, Ask(0))
     return story.wait(700_000).say(Ask(1)).wait(2_600_000).say(Ask(1)).wait(600_000)
 
 
@@ -230,7 +231,7 @@ def a_host_that_falls_silent() -> Story:
 
 
 def a_probe() -> Story:
-    story = Story(BANK).power().say(b"\0", Greet(1, 7), Probe(1, 5), BANK)
+    story = Story(BANK).power().say(b"\0", Greet(PROTOCOL, 7), Probe(1, 5), BANK)
     story.say(Probe(3, 40)).wait(60_000).say(Probe(16, 5), Probe(2, 0), Probe(0, 249)).wait(10_000)
     return story.say(Probe(1, 4), plan_of(BANK), Ask(0), Probe(1, 4), Stop(), Buzz(30)).wait(100_000).say(Buzz(0))
 
@@ -238,20 +239,20 @@ def a_probe() -> Story:
 def power_comes_and_goes() -> Story:
     story, plan = begun()
     to_and_fro(story, plan, 1).wait(150_000)
-    story.power(4).say(b"\0", Greet(1, 8), Ask(2), BANK, dataclasses.replace(plan, first=2), masked(plan, 2, 0))
+    story.power(4).say(b"\0", Greet(PROTOCOL, 8), Ask(2), BANK, dataclasses.replace(plan, first=2), masked(plan, 2, 0))
     story.walk(BANK.right_sensor + 2).walk(plan.left_line - 3).wait(200_000).power(8)
-    return story.say(b"\0", Greet(1, 9), Ask(2), Ask(1))
+    return story.say(b"\0", Greet(PROTOCOL, 9), Ask(2), Ask(1))
 
 
 def many_checkpoints() -> Story:
     bed = dataclasses.replace(BANK, needles=8, right_sensor=80)
     plan = plan_of(bed, passes=100)
-    story = Story(bed, place=20).power().say(b"\0", Greet(1, 7), bed, plan).walk(bed.left_sensor - 3)
+    story = Story(bed, place=20).power().say(b"\0", Greet(PROTOCOL, 7), bed, plan).walk(bed.left_sensor - 3)
     for number in range(1, 91):
         story.say(masked(plan, number, number % 2), pause_us=200)
         story.walk(plan.right_line + 1 if number % 2 else plan.left_line - 1, 700)
         story.say(Seen(plan.fingerprint, number), pause_us=200)
-    return story.wait(100_000).power(1).say(b"\0", Greet(1, 9), Ask(2))
+    return story.wait(100_000).power(1).say(b"\0", Greet(PROTOCOL, 9), Ask(2))
 
 
 def the_widest_bed_that_is_accepted() -> Story:
@@ -261,7 +262,7 @@ def the_widest_bed_that_is_accepted() -> Story:
         lead_leftward=-480, lead_rightward=480, advance=65_000, advance_max=200, hold=56, limit_ms=2000,
     )  # fmt: skip
     plan = PlanStart(0xFFFF_FFFF, 0xFFFF_FFFE, 0xFFFF_FFFF, -4090, 8180, 0, 254)
-    story = Story(bed, place=-4000).power().say(b"\0", Greet(1, 7), bed, plan)
+    story = Story(bed, place=-4000).power().say(b"\0", Greet(PROTOCOL, 7), bed, plan)
     for number in (0xFFFF_FFFE, 0xFFFF_FFFF):
         story.say(masked(plan, number, number & 1 ^ 1))
     pace = unmistakable(1432, bed.advance)
@@ -273,7 +274,7 @@ def noise(seed: int = 5) -> Story:
     chance = random.Random(seed)
     story, _plan = begun()
     story.say(*(chance.randbytes(chance.randint(1, 90)) for _ in range(60)), pause_us=100)
-    return story.say(b"\0", Greet(1, 4), Ask(0))
+    return story.say(b"\0", Greet(PROTOCOL, 4), Ask(0))
 
 
 STORIES = (

@@ -7,7 +7,7 @@ plays it to a board and returns what the board did; `differences` compares two s
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -29,7 +29,7 @@ from latchline.link.messages import (
     from_wire,
     to_wire,
 )  # fmt: skip
-from latchline.sim.face import BYTE_US, PIN_LEFT, PIN_RIGHT, Board, Pins, Signals, Times
+from latchline.sim.face import BYTE_US, PIN_LEFT, PIN_MIDDLE, PIN_RIGHT, Board, Pins, Signals, Times
 
 PHASES = (0, 1, 3, 2)  # (A, B) rightward, A being bit 0
 SETTLE_US = 20_000  # a chip reads its memory through before it listens
@@ -59,6 +59,8 @@ class Story:
     now_us: int = 1000
     place: int = 0  # of the carriage, in edges, as it really is
     events: list[tuple[int, Power | Said | Moved]] = field(default_factory=list)
+    way: list[tuple[Times, npt.NDArray[np.int64]]] = field(default_factory=list)  # where the carriage really went
+    shown: Callable[[int, int], int] = lambda _place, pins: pins  # what the board is shown at a place
 
     def power(self, cause: int = 1) -> Story:
         self.events.append((self.now_us, Power(cause)))
@@ -79,7 +81,8 @@ class Story:
         sensors = (0 if place <= self.bed.left_sensor else PIN_LEFT) | (
             0 if place >= self.bed.right_sensor else PIN_RIGHT
         )
-        return PHASES[place % 4] | sensors
+        middle = 0 if self.bed.middle_left <= place <= self.bed.middle_right else PIN_MIDDLE
+        return PHASES[place % 4] | sensors | middle
 
     def walk(self, to: int, edge_us: int | Iterable[int] = 1000) -> Story:
         """To a place, with the time of each edge or one time for all of them."""
@@ -89,8 +92,27 @@ class Story:
         times = np.fromiter(edge_us, np.int64, count) if not isinstance(edge_us, int) else np.full(count, edge_us)
         at_us = self.now_us + 37 + np.cumsum(times)  # never together with a beat or a byte
         step = 1 if to > self.place else -1
-        pins = [self.pins(self.place + step * (edge + 1)) for edge in range(count)]
+        places = self.place + step * np.arange(1, count + 1)
+        self.way.append((at_us, places))
+        pins = [self.shown(place, self.pins(place)) for place in places.tolist()]
         return self._move(at_us, pins, to)
+
+    def along(self, to: int, edge_us: int, lost: set[int]) -> Story:
+        """To a place at an even pace; of the edges to the places in `lost` the encoder does not tell."""
+        step = 1 if to > self.place else -1
+        places = np.arange(self.place + step, to + step, step)
+        if not len(places):
+            return self
+        at_us = self.now_us + 37 + edge_us * np.arange(1, len(places) + 1)
+        self.way.append((at_us, places))
+        told = np.array([place not in lost for place in places.tolist()])
+        pins = [self.shown(place, self.pins(place)) for place in places[told].tolist()]
+        return self._move(at_us[told], pins, to) if pins else self
+
+    def see(self, shown: Callable[[int, int], int]) -> Story:
+        """From now on the board is shown something else than what is: a level for each place and its true level."""
+        self.shown = shown
+        return self
 
     def slip(self, edges: int) -> Story:
         """The carriage moves and the encoder does not tell: edges are lost."""

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from boards.chip import CYCLES_A_US, ChipBoard, Cycles
-from latchline.link.messages import Bed, Greet, Message, Pass, PlanStart, from_wire, to_wire
+from latchline.link.messages import PROTOCOL, Bed, Greet, Message, Pass, PlanStart, from_wire, to_wire
 from latchline.link.setup import bed_message
 from latchline.machine.profile import load_profile
 from latchline.sim.face import PIN_LEFT, PIN_RIGHT
@@ -21,10 +21,10 @@ FINGERPRINT = 5
 
 
 def widest(name: str = "standard-200", **changes: int) -> Bed:
-    """A profile's bed that allows any speed its selectors could still be told apart at."""
+    """A profile's bed that allows 2 m/s where its selectors can still be told apart at it."""
     bed = bed_message(load_profile(name))
     share = bed.count if bed.layout_kind == 1 else 1
-    bed = dataclasses.replace(bed, advance_max=min(share * bed.edges_per_needle - bed.hold, 254))
+    bed = dataclasses.replace(bed, advance_max=min(share * bed.edges_per_needle - bed.hold, 14))
     return dataclasses.replace(bed, **changes)
 
 
@@ -48,7 +48,10 @@ class Bench:
         self.chip.power(0, 1)
         self.wait_ms(20)
         self.say(
-            b"\0", Greet(1, 7), bed, PlanStart(FINGERPRINT, 1, 99, self.left_line, self.right_line, 0, bed.needles - 1)
+            b"\0",
+            Greet(PROTOCOL, 7),
+            bed,
+            PlanStart(FINGERPRINT, 1, 99, self.left_line, self.right_line, 0, bed.needles - 1),
         )
         mask = sum(1 << needle for needle in range(bed.needles) if self.needles(needle)).to_bytes(32, "little")
         for number in range(1, self.passes + 1):

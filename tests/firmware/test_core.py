@@ -17,7 +17,20 @@ from conformance.story import PHASES, Story, plan_of
 
 from boards import native
 from boards.compiled import FIRMWARE, lacking
-from latchline.link.messages import Ask, Bed, Checkpoint, Counts, Done, Greet, Message, Seen, Status, from_wire, to_wire
+from latchline.link.messages import (
+    PROTOCOL,
+    Ask,
+    Bed,
+    Checkpoint,
+    Counts,
+    Done,
+    Greet,
+    Message,
+    Seen,
+    Status,
+    from_wire,
+    to_wire,
+)
 from latchline.sim.face import BYTE_US
 
 pytestmark = [pytest.mark.native, pytest.mark.skipif(bool(native.missing()), reason=f"there is no {native.missing()}")]
@@ -33,7 +46,7 @@ def heard(board: native.NativeBoard) -> list[Message]:
 def greeted(bed: Bed = scripts.BANK, *more: Message) -> native.NativeBoard:
     board = native.NativeBoard()
     board.power(0, 1)
-    board.receive(20_000, b"\0" + b"".join(map(to_wire, (Greet(1, 7), bed, *more))))
+    board.receive(20_000, b"\0" + b"".join(map(to_wire, (Greet(PROTOCOL, 7), bed, *more))))
     board.run(60_000)
     board.sent()
     return board
@@ -192,7 +205,7 @@ import random, sys
 import numpy as np
 sys.path.insert(0, sys.argv[1])
 from boards.compiled import BUILD, CompiledBoard
-from latchline.link.messages import BoardInfo, Greet, from_wire, to_wire
+from latchline.link.messages import PROTOCOL, BoardInfo, Greet, from_wire, to_wire
 from conformance import scripts
 from conformance.story import plan_of
 
@@ -203,7 +216,7 @@ seed, size = int(sys.argv[2]), int(sys.argv[3])
 chance = random.Random(seed)
 board = Sanitized(BUILD / "native-sanitized.so")
 plan = plan_of(scripts.BANK)
-whole = [to_wire(message) for message in (Greet(1, 3), scripts.BANK, plan, *(scripts.masked(plan, n, n % 2) for n in (1, 2, 3)))]
+whole = [to_wire(message) for message in (Greet(PROTOCOL, 3), scripts.BANK, plan, *(scripts.masked(plan, n, n % 2) for n in (1, 2, 3)))]
 whole += [bytes((kind,)) for kind in range(12)]
 board.power(0, 1)
 now, said = 1000, 0
@@ -234,7 +247,7 @@ while said < size:
         board.power(now, chance.choice((1, 2, 4, 8)))
     if chance.random() < 0.05:
         board.sent(); board.signals()
-board.receive(now, b"\\0" + to_wire(Greet(1, 0xABCDEF)))
+board.receive(now, b"\\0" + to_wire(Greet(PROTOCOL, 0xABCDEF)))
 board.run(now + 100000)
 answers = [from_wire(data[:-1]) for _, data in board.sent()]
 assert any(isinstance(a, BoardInfo) and a.nonce == 0xABCDEF for a in answers), answers
@@ -271,7 +284,7 @@ def test_ten_million_bytes_of_noise_and_nonsense() -> None:
 def knitted(passes: int) -> tuple[native.NativeBoard, Story, int]:
     bed = scripts.BANK
     plan = plan_of(bed, passes=passes + 2)
-    story = Story(bed, place=20).power().say(b"\0", Greet(1, 7), bed, plan).walk(bed.left_sensor - 3)
+    story = Story(bed, place=20).power().say(b"\0", Greet(PROTOCOL, 7), bed, plan).walk(bed.left_sensor - 3)
     for number in range(1, passes + 1):
         story.say(scripts.masked(plan, number, number % 2))
         story.walk(plan.right_line + 1 if number % 2 else plan.left_line - 1, 700).wait(80_000)
@@ -292,7 +305,7 @@ def checkpoint_after_start(memory: bytes, at_us: int = 0) -> Checkpoint:
     board = native.NativeBoard()
     board.memory = memory
     board.power(at_us, 1)
-    board.receive(at_us + 10_000, b"\0" + to_wire(Greet(1, 1)) + to_wire(Ask(2)))
+    board.receive(at_us + 10_000, b"\0" + to_wire(Greet(PROTOCOL, 1)) + to_wire(Ask(2)))
     board.run(at_us + 30_000)
     return next(message for message in heard(board) if isinstance(message, Checkpoint))
 
@@ -335,9 +348,11 @@ def test_a_slot_torn_at_any_byte_leaves_the_checkpoint_before_it(laps: int) -> N
 def test_a_checkpoint_survives_the_wrap_of_its_sequence() -> None:
     memory = bytearray(b"\xff" * 1024)
     for slot, sequence in enumerate((0xFFFE, 0xFFFF, 0, 1)):
-        record = sequence.to_bytes(2, "little") + (9).to_bytes(4, "little") + (slot + 1).to_bytes(4, "little")
-        memory[slot * 12 : slot * 12 + 12] = record + binascii.crc_hqx(record, 0xFFFF).to_bytes(2, "little")
-    assert checkpoint_after_start(bytes(memory)) == Checkpoint(1, 9, 4, 1)
+        record = b"".join(
+            number.to_bytes(width, "little") for number, width in ((sequence, 2), (9, 4), (7, 4), (slot + 1, 4))
+        )
+        memory[slot * 16 : slot * 16 + 16] = record + binascii.crc_hqx(record, 0xFFFF).to_bytes(2, "little")
+    assert checkpoint_after_start(bytes(memory)) == Checkpoint(1, 9, 4, 1, 7)
 
 
 def test_new_memory_has_no_checkpoint_and_a_first_start() -> None:

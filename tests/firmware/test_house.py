@@ -12,8 +12,8 @@ SOURCES = FIRMWARE / "latchline" / "src"
 STOREYS = (
     ("assure", "limits", "bytes", "crc", "count", "lock", "ports"),
     ("faults", "bed", "frames", "edges"),
-    ("drive", "track", "plan", "watch"),
-    ("select", "store"),
+    ("drive", "sensor", "plan", "watch"),
+    ("track", "select", "store"),
     ("pass",),
     ("board",),
     ("replies",),

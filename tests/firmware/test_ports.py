@@ -13,7 +13,7 @@ from sim_driver import knit, small_plan
 
 from boards import chip, native, ports
 from boards.compiled import FIRMWARE
-from latchline.link.messages import BoardInfo, Greet, from_wire, to_wire
+from latchline.link.messages import PROTOCOL, BoardInfo, Greet, from_wire, to_wire
 
 KINDS = [
     pytest.param(
@@ -63,7 +63,7 @@ def test_a_pseudo_terminal_leads_to_the_emulated_board() -> None:
         with serial.Serial(name[0], 250_000, timeout=1) as port:
             answers = []
             for _ in range(20):  # a chip that has only just been started does not listen yet
-                port.write(b"\0" + to_wire(Greet(1, 99)))
+                port.write(b"\0" + to_wire(Greet(PROTOCOL, 99)))
                 answers.append(from_wire(port.read_until(b"\0")[:-1]))
                 if isinstance(answers[-1], BoardInfo) and answers[-1].nonce == 99:
                     break

@@ -35,6 +35,11 @@ def saved(done: int, sequence: int = 50, plan: int = PIECE) -> Checkpoint:
     return Checkpoint(1, plan, done, sequence)
 
 
+def kept(done: int, valid: int = Checkpoint.EXACT) -> Checkpoint:
+    """What a board kept over a reset; no checkpoint was written since counting began."""
+    return Checkpoint(valid, PIECE, done, 10)
+
+
 NEW = Known()
 KNITTING = Known(done=40, resting=False, board=7, boots=3, sequence=10)
 RESTING = Known(done=40, resting=True, board=7, boots=3, sequence=10)
@@ -108,6 +113,15 @@ CASES = {
         board(checkpoint=saved(12), saved_run=LATER),
         Begin(8, since=True),
     ),
+    "reset with no pass under way": (MINE, board(boots=4, checkpoint=kept(11), saved_run=RUN), Begin(11)),
+    "reset with a pass under way": (
+        MINE,
+        board(boots=4, checkpoint=kept(11, Checkpoint.UNDER_WAY), saved_run=RUN),
+        (11, 12),
+    ),
+    "reset, but while another run was knitted": (MINE, board(boots=4, checkpoint=kept(11), saved_run=LATER), (8, 9)),
+    "reset, and the journal is of an old form": (KNITTING, board(boots=4, checkpoint=kept(41)), (41, 42)),
+    "reset, and the board is behind the journal": (MINE, board(boots=4, checkpoint=kept(7), saved_run=RUN), (8, 9)),
     "told by the knitter, then restarted": (Known(12, True), board(boots=4), Begin(12)),
 }
 

@@ -136,7 +136,7 @@ def test_a_board_with_another_protocol_is_named_with_both_versions() -> None:
     old = PlayedBoard(
         lambda m: [BoardInfo(9, m.nonce, *(getattr(INFO, n) for n in NAMES))] if isinstance(m, Greet) else []
     )
-    with pytest.raises(WrongVersion, match="the board speaks protocol 9, this program 1"):
+    with pytest.raises(WrongVersion, match="the board speaks protocol 9, this program 2"):
         Host(old, old.clock).greet()
 
 

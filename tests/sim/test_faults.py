@@ -34,13 +34,13 @@ NAMED = [
     ("early-turn:@2", {6}),
     ("reversal:@2", {6}),
     ("too-fast:@3", {4}),
-    ("lift-off:@2", {1, 2, 4, 6}),  # by how many edges the carriage was put back elsewhere
-    ("edges:5", {2}),
+    ("lift-off:@2", {1, 2, 4, 6, 16, 20}),  # by how many edges the carriage was put back elsewhere
+    ("edges:5", {2, 16}),
     ("edges:2", {2}),
-    ("edges:8", {14}),
+    ("edges:8", {14, 16}),
     ("right-stuck", {3}),
-    ("a-dead", {2}),
-    ("b-dead", {2}),
+    ("a-dead", {19}),
+    ("b-dead", {19}),
     ("slow:5000", {13}),
 ]
 

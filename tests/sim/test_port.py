@@ -8,7 +8,7 @@ import pytest
 import serial
 
 from latchline.errors import InputError, LatchlineError, PortError, ProfileError
-from latchline.link.messages import Ask, BoardInfo, Greet, from_wire, to_wire
+from latchline.link.messages import PROTOCOL, Ask, BoardInfo, Greet, from_wire, to_wire
 from latchline.sim.port import SimPort, parse_url, register
 
 
@@ -29,7 +29,7 @@ def test_pyserial_finds_the_simulator_by_its_address() -> None:
 def test_a_board_greets_at_its_start_and_answers_a_greeting() -> None:
     port = open_port()
     start = from_wire(port.read_until(b"\0")[:-1])
-    port.write(b"\0" + to_wire(Greet(1, 42)))
+    port.write(b"\0" + to_wire(Greet(PROTOCOL, 42)))
     answer = from_wire(port.read_until(b"\0")[:-1])
     assert isinstance(start, BoardInfo)
     assert isinstance(answer, BoardInfo)

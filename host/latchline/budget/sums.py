@@ -17,7 +17,7 @@ import numpy as np
 from latchline.budget import coil
 from latchline.budget.lines import Line, at_least, at_most
 from latchline.errors import ProfileError
-from latchline.machine.demand import Demand, Masks, measure_demand, selector_share
+from latchline.machine.demand import Demand, Masks, measure_demand, needing_current, selector_share
 from latchline.machine.electrical import Electrical, read_electrical
 from latchline.machine.parts import Part, load_part
 from latchline.machine.profile import ADVANCE_MARGIN, LATENCY_MS, Profile
@@ -96,7 +96,7 @@ def make_budget(
     electrical = read_electrical(profile)
     of_piece = masks is not None
     if masks is None:
-        masks = np.ones((2, profile.needles), dtype=np.bool_)
+        masks = needing_current(profile, np.ones((2, profile.needles), dtype=np.bool_))  # every coil for every needle
     demand = measure_demand(profile, masks, first_needle, pace_rows_min, rightward)
     return _Sums(profile, electrical, demand, of_piece).budget()
 

@@ -233,7 +233,7 @@ class Session(Conversation):
         if status.boots != info.boots:
             raise Restarted
         self._greeted = True
-        found = Found(info.board, info.boots, info.slots, status, checkpoint)
+        found = Found(info.board, info.boots, info.slots, status, checkpoint, status.run, checkpoint.run)
         decision = settle(self.plan.fingerprint, self.plan.passes, self._record.known, found)
         if not isinstance(decision, Adopt):
             if status.fingerprint and not of_this_plan(self.plan.fingerprint, self._record.known, found):
@@ -292,7 +292,7 @@ class Session(Conversation):
             raise Restarted
         self._record.begin(info, sequence)
         try:
-            yield from self.host.starting(self.plan, self.done + 1)
+            yield from self.host.starting(self.plan, self.done + 1, self._record.known.run)
         except LinkError:
             self._pump()  # a board that has just been restarted has no bed, and refuses every plan
             raise

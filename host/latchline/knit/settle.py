@@ -7,6 +7,7 @@ itself, while it runs, is exact. Hence:
 - a board that still has the plan in force is taken over as it is;
 - a board that has been running all the while, but not with this plan any more, has its last pass in
   the journal or in its checkpoint, whichever is further;
+- a board that was reset while no pass was under way still tells exactly how far this run is, if it kept its power;
 - a journal that was put to rest (paused, stopped, at a fault) is exact, as nothing was counted after it;
 - otherwise a pass may have been finished that neither has heard of, or be half knitted: the knitter
   is asked, and sees the answer on the needles.
@@ -94,16 +95,18 @@ def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt |
     tells = bool(checkpoint.valid) and checkpoint.fingerprint == fingerprint and _of_this_run(known, found.saved_run)
     if known.board is None and not known.done:
         return _without_journal(checkpoint.done if tells else 0, passes, new=known.resting)
-    news = tells and known.board == found.board and checkpoint.sequence != known.sequence
+    kept = checkpoint.valid in (Checkpoint.EXACT, Checkpoint.UNDER_WAY)  # over a reset
+    news = tells and known.board == found.board and (kept or checkpoint.sequence != known.sequence)
     furthest = max(known.done, checkpoint.done) if news else known.done
     if news and not known.done - LAG <= checkpoint.done <= known.done + (0 if known.resting else found.slots):
         return AskRow((known.done, checkpoint.done), "journal and board disagree")
     # Another piece was begun on this board since, so its memory of this one is gone.
     since = known.board == found.board and (
         bool(found.status.fingerprint)
-        or (bool(checkpoint.valid) and not tells and checkpoint.sequence != known.sequence)
+        or (bool(checkpoint.valid) and not tells and (kept or checkpoint.sequence != known.sequence))
     )
-    if known.resting or furthest == passes:
+    exact = news and checkpoint.valid == Checkpoint.EXACT and checkpoint.done >= known.done
+    if known.resting or furthest == passes or (exact and known.run == found.saved_run != 0):
         return Begin(furthest, since)
     if since:
         return AskRow((furthest, furthest + 1), "another piece was knitted on this board since")

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 from latchline.errors import BoardFault
 from latchline.link.messages import NO_NEEDLE, Fault
+from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.mend import Mend
 
-LOSES_POSITION = frozenset((1, 2, 3, 13, 14))
+LOSES_POSITION = frozenset((1, 2, 3, 13, 14, 16, 17, 18, 19, 20))
+LEFT_AGAIN = 21
 
 _REFERENCE = "take the carriage past an end sensor, then to the side where this row starts"
 _AGAIN = "undo this row, take the carriage back to the side where it started, then knit it again"
@@ -103,6 +105,37 @@ FAULTS: dict[int, FaultText] = {
         "the carriage gathered speed so quickly that a selector had no time to act",
         f"set off more gently, most of all after a stop; {_AGAIN}",
     ),
+    16: FaultText(
+        "end sensor silent",
+        "by the count the carriage went past an end sensor, which never came on",
+        "look at the sensor, its magnet and its cable; if they are well, edges were lost: look at every row since "
+        f"the carriage last passed an end sensor, step back if one is shifted, then {_REFERENCE}",
+    ),
+    17: FaultText(
+        "end sensor bounces",
+        "an end sensor went on and off again, so it does not tell where the carriage is",
+        f"check its gap, magnet and cable, then {_REFERENCE}",
+    ),
+    18: FaultText(
+        "encoder silent",
+        "a sensor changed though the encoder told of no movement",
+        f"check the encoder's cable and gap; undo what this row has made, then {_REFERENCE}",
+    ),
+    19: FaultText(
+        "channel dead",
+        "only one of the encoder's two channels changes",
+        f"check the other channel's cable, gap and adjustment; undo what this row has made, then {_REFERENCE}",
+    ),
+    20: FaultText(
+        "edges missing",
+        "the encoder skipped edges in mid row, so the carriage's place is no longer known",
+        f"check the encoder's gap and strip for dirt; undo what this row has made, then {_REFERENCE}",
+    ),
+    LEFT_AGAIN: FaultText(
+        "row begun and left",
+        "the carriage went over the first needles of the row and back again",
+        "look at these needles and put right what they have made, then begin the row again",
+    ),
 }
 
 _UNKNOWN = FaultText("unknown fault", "the board named a fault that this program does not know", "update Latchline")
@@ -112,12 +145,25 @@ def fault_text(number: int) -> FaultText:
     return FAULTS.get(number, _UNKNOWN)
 
 
+def crossed_needles(fault: Fault) -> Span | None:
+    """The needles that the carriage has gone over and back, when that is the fault; None with any other."""
+    if fault.fault != LEFT_AGAIN or fault.needle == NO_NEEDLE:
+        return None
+    rightward, count = divmod(fault.detail, 256)
+    others = max(count, 1) - 1
+    return Span(max(fault.needle - others, 0), fault.needle) if rightward else Span(fault.needle, fault.needle + others)
+
+
 def board_fault(fault: Fault, profile: Profile) -> BoardFault:
     """The fault as one of our errors, with its needle and pass by name."""
     text = fault_text(fault.fault)
+    crossed = crossed_needles(fault)
     needle = "" if fault.needle == NO_NEEDLE else profile.needle_name(fault.needle)
     places = [f"pass {fault.pass_number}"] if fault.pass_number else []
-    places += [f"needle {needle}"] if needle else []
+    if crossed and crossed.width > 1:
+        places.append(f"needles {profile.span_name(crossed)}")
+    elif needle:
+        places.append(f"needle {needle}")
     return BoardFault(
         text.says,
         number=fault.fault,

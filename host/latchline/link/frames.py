@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from binascii import crc_hqx
 
-PAYLOAD_MAX = 45  # the longest message, DONE
+PAYLOAD_MAX = 46  # the longest message, PASS
 FRAME_MAX = PAYLOAD_MAX + 4  # stuffed payload and check, without the closing zero
 _CODES = [bytes((length + 1,)) for length in range(254)]  # what stands before a group of so many bytes
 

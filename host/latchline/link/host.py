@@ -280,21 +280,24 @@ class Host:
 
     # Knitting
 
-    def start(self, plan: Plan, first: int) -> None:
-        finish(self.starting(plan, first))
+    def start(self, plan: Plan, first: int, run: int = 0) -> None:
+        finish(self.starting(plan, first, run))
 
-    def starting(self, plan: Plan, first: int) -> Steps[None]:
-        """Put a plan in force from pass `first` on. The bed must be set. Raises LinkError when refused."""
+    def starting(self, plan: Plan, first: int, run: int = 0) -> Steps[None]:
+        """Put a plan in force from pass `first` on. The bed must be set. Raises LinkError when refused.
+
+        run: the identity of this knitting of it.
+        """
         left_line, right_line = plan.profile.turn_lines(plan.span)
         message = PlanStart(
-            plan.fingerprint, first, plan.passes, left_line, right_line, plan.span.first, plan.span.last
+            plan.fingerprint, first, plan.passes, left_line, right_line, plan.span.first, plan.span.last, run
         )
         # A status on its way may still tell of the plan before, even when it is the same one.
         answer = yield from self.asking(
             message,
             lambda m: (
                 isinstance(m, Refused)
-                or (isinstance(m, Status) and m.fingerprint == plan.fingerprint and m.done == first - 1)
+                or (isinstance(m, Status) and (m.fingerprint, m.run, m.done) == (plan.fingerprint, run, first - 1))
             ),
         )
         if isinstance(answer, Refused):
@@ -327,6 +330,7 @@ class Host:
 
     def stop(self) -> None:
         self._plan = None
+        self._write(b"\0")  # ends whatever was half sent
         self.send(Stop())
 
     def buzz(self, time_s: float) -> None:

@@ -13,9 +13,10 @@ from typing import Any, ClassVar
 
 from latchline.link import frames
 
-PROTOCOL = 1
+PROTOCOL = 2
 MASK_BYTES = 32
 NO_NEEDLE = 255
+PLANS_LINE = -0x8000  # of a pass: the line is that of the plan
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class Greet(Message):
 @dataclass(frozen=True)
 class Bed(Message):
     number = 0x02
-    layout = "HBhhBHBBhhHBBHBHHH"
+    layout = "HBhhBHBBhhHBBHBHHHBHBhh"
     needles: int
     edges_per_needle: int
     left_sensor: int
@@ -56,6 +57,11 @@ class Bed(Message):
     patience_ms: int
     supply_min: int
     current_max: int
+    duty: int = 0
+    brisk: int = 0
+    passing: int = 0
+    middle_left: int = 0
+    middle_right: int = -1
 
     def check(self) -> int:
         """The number by which a board tells that it has this very bed."""
@@ -67,7 +73,7 @@ class PlanStart(Message):
     """PLAN: which plan, which passes of it, and where a pass happens."""
 
     number = 0x03
-    layout = "IIIhhBB"
+    layout = "IIIhhBBI"
     fingerprint: int
     first: int
     last: int
@@ -75,16 +81,19 @@ class PlanStart(Message):
     right_line: int
     first_needle: int
     last_needle: int
+    run: int = 0
 
 
 @dataclass(frozen=True)
 class Pass(Message):
     number = 0x04
-    layout = "IIB32s"
+    layout = "IIB32shh"
     fingerprint: int
     pass_number: int
     direction: int
     mask: bytes
+    left_line: int = PLANS_LINE
+    right_line: int = PLANS_LINE
 
 
 @dataclass(frozen=True)
@@ -147,7 +156,7 @@ class BoardInfo(Message):
     """BOARD: what answers a greeting."""
 
     number = 0x81
-    layout = "BI3sIHBBHH"
+    layout = "BI3sIHBBHHHI"
     protocol: int
     nonce: int
     version: bytes
@@ -157,6 +166,10 @@ class BoardInfo(Message):
     slots: int
     needles_max: int
     bed_check: int
+    features: int = 0
+    run: int = 0
+
+    PASS_LINES: ClassVar[int] = 1 << 0
 
 
 @dataclass(frozen=True)
@@ -169,7 +182,7 @@ class BedTaken(Message):
 @dataclass(frozen=True)
 class Status(Message):
     number = 0x83
-    layout = "HIIIIIhBHBBH"
+    layout = "HIIIIIhBHBBHI"
     boots: int
     fingerprint: int
     received: int
@@ -182,6 +195,7 @@ class Status(Message):
     fault: int
     bad_frames: int
     rests: int
+    run: int = 0
 
     BED_SET: ClassVar[int] = 1 << 0
     CERTAIN: ClassVar[int] = 1 << 1
@@ -252,11 +266,16 @@ class Counts(Message):
 @dataclass(frozen=True)
 class Checkpoint(Message):
     number = 0x87
-    layout = "BIIH"
+    layout = "BIIHI"
     valid: int
     fingerprint: int
     done: int
     sequence: int
+    run: int = 0
+
+    WHOLE: ClassVar[int] = 1
+    EXACT: ClassVar[int] = 2
+    UNDER_WAY: ClassVar[int] = 3
 
 
 @dataclass(frozen=True)

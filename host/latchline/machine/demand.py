@@ -2,14 +2,14 @@
 
 Takes masks (a boolean array, passes × needles of the span), so that it knows nothing of plans.
 A selector acts from the profile's advance before its needle's selection point until `hold_edges`
-after it, in edges of carriage travel; its coil is on meanwhile, or off where the profile says that it
-is active low, when it is on for the rest of the pass.
+after it, in edges of carriage travel. Its coil is on meanwhile for a needle that needs current: one that is
+selected, or one that is not where the profile says that coils are active low.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor, pi
+from math import ceil, pi
 
 import numpy as np
 import numpy.typing as npt
@@ -74,14 +74,14 @@ def measure_demand(
     peak_m_s = mean_m_s * PEAK_OVER_MEAN
     edge_ms = profile.edge_mm / mean_m_s
     room_ms = selector_share(profile) * profile.pitch_mm / mean_m_s
-    # Switched up to one edge early, so that this is the longest that one selection takes.
-    on_ms = min(profile.advance_us / 1000 + (1 + selectors.hold_edges) * edge_ms, room_ms)
+    # A selector is on from so many edges before its needle to so many after, at any speed.
+    on_ms = min((profile.advance_max_edges + selectors.hold_edges) * edge_ms, room_ms)
     if rightward is None:
         rightward = np.arange(passes) % 2 == 1
-    counts = _selected_counts(profile, masks, first_needle, rightward)
+    current = needing_current(profile, masks)
+    counts = _counts(profile, current, first_needle, rightward)
     duty = np.minimum(counts * (on_ms / 1000 / pass_s), 1.0)
-    if selectors.active == "low":  # the coil is off where it selects
-        duty = 1.0 - duty
+    at_once = most_at_once(profile, current, profile.advance_max_edges)
     return Demand(
         pace_rows_min=pace_rows_min,
         passes=passes,
@@ -89,31 +89,28 @@ def measure_demand(
         mean_m_s=mean_m_s,
         peak_m_s=peak_m_s,
         on_ms=on_ms,
-        at_once=most_at_once(profile, masks, advance_edges(profile, min(peak_m_s, profile.speed_max_m_s))),
-        at_once_fastest=most_at_once(profile, masks, profile.advance_max_edges),
+        at_once=at_once,
+        at_once_fastest=at_once,
         duty=duty.mean(axis=0),
         duty_pass=duty.max(axis=0),
     )
 
 
-def advance_edges(profile: Profile, speed_m_s: float) -> int:
-    """Edges before its needle at which a selector is switched at this speed, rounded as for the highest speed."""
-    return 1 + floor(profile.advance_us / (profile.edge_mm / speed_m_s * 1000))
+def needing_current(profile: Profile, masks: Masks) -> Masks:
+    """Which needles need their coil on."""
+    return ~masks if profile.selectors.active == "low" else masks
 
 
-def most_at_once(profile: Profile, masks: Masks, advance: int) -> int:
+def most_at_once(profile: Profile, current: Masks, advance: int) -> int:
     """The most selectors energised at one time, with `advance` edges of advance throughout.
 
-    At edge p those needles are energised whose selection point s has s − advance ≤ p < s + hold:
-    a window of advance + hold edges, which holds ⌈window/edges a needle⌉ neighbours at most. Active
-    low, every coil is on before the first needle of a pass.
+    current: the needles that need current. At edge p those are energised whose selection point s has
+    s − advance ≤ p < s + hold: a window of advance + hold edges, ⌈window/edges a needle⌉ neighbours at most.
     """
-    if profile.selectors.active == "low":
-        return profile.selectors.count
     window = ceil((advance + profile.selectors.hold_edges) / profile.edges_per_needle)
-    window = min(window, selector_share(profile), masks.shape[1])
-    sums = np.zeros((masks.shape[0], masks.shape[1] + 1), dtype=np.int32)
-    np.cumsum(masks, axis=1, out=sums[:, 1:])
+    window = min(window, selector_share(profile), current.shape[1])
+    sums = np.zeros((current.shape[0], current.shape[1] + 1), dtype=np.int32)
+    np.cumsum(current, axis=1, out=sums[:, 1:])
     return int((sums[:, window:] - sums[:, :-window]).max())
 
 
@@ -122,8 +119,8 @@ def selector_share(profile: Profile) -> int:
     return 1 if profile.selectors.layout == "carriage" else profile.selectors.count
 
 
-def _selected_counts(profile: Profile, masks: Masks, first_needle: int, rightward: Masks) -> npt.NDArray[np.int64]:
-    """How many selected needles each selector serves in each pass: passes × selectors."""
+def _counts(profile: Profile, masks: Masks, first_needle: int, rightward: Masks) -> npt.NDArray[np.int64]:
+    """How many of the needles in `masks` each selector serves in each pass: passes × selectors."""
     count = profile.selectors.count
     counts = np.zeros((masks.shape[0], count), dtype=np.int64)
     if profile.selectors.layout == "bank":

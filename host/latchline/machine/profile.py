@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from importlib import resources
-from math import floor
+from math import ceil, floor
 from pathlib import Path
 
 from latchline.errors import ProfileError
@@ -19,9 +19,11 @@ from latchline.tables import Table, read_text
 NEEDLES_MAX = 255  # a needle is one byte on the wire and 255 means none (docs/protocol.md)
 SELECTORS_MAX = 16  # two power shift registers
 DIRECTIONS = ("leftward", "rightward")
+END_SENSORS = ("staying", "passing")
 SECOND_CARRIAGES = ("alternates", "as-set")
 LATENCY_MS = 0.1  # edge to latched output, with room to spare; the firmware tests hold it to 0.02
-ADVANCE_MARGIN = 1.4  # a hand gathers speed, by up to 4 m/s² from standing still, between measuring and the needle
+ADVANCE_MARGIN = 1.4  # coils differ, and grow slower as they warm
+EDGES_MAX_HZ = 5800  # edges a second that the board follows within a pass with its line full (emulated: over 6000)
 
 # What a carriage can be set to do; a profile may say how its own levers are set for each.
 LEVER_SETTINGS = ("plain", "tuck", "miss", "two-colour", "inlay", "hold")
@@ -35,7 +37,8 @@ class Selectors:
     layout `bank`: needle n uses selector n mod count.
     lead_*_needles: how many needles past the carriage mark, in its direction of travel, the
     needle under the selector lies.
-    limit_ms: the longest that a coil may be on without a break.
+    limit_ms: the longest that a coil may be on without a break. duty_percent: the share of the time for which
+    it may be on in the long run; 0 for what a row takes in which all needles need their coil, and at least half.
     """
 
     layout: str
@@ -48,6 +51,12 @@ class Selectors:
     hold_edges: int
     limit_ms: int
     active: str
+    duty_percent: int = 0
+
+    @property
+    def duty_sixteenths(self) -> int:
+        """As the board takes it, rounded down; 0 as for duty_percent."""
+        return self.duty_percent * 16 // 100
 
 
 @dataclass(frozen=True)
@@ -55,6 +64,9 @@ class Profile:
     """One machine. Distances along the bed are in needles or in encoder edges, never both.
 
     Edge position p has needle n's centre at p = n × edges_per_needle; rightward counts up.
+    end_sensors: whether one stays on as long as the carriage is beyond it, or is on only while it passes.
+    middle_needles: left and right end of the stretch, in needles from the leftmost, in which a sensor amid the
+    bed is on; None without one.
     second_carriage: whether the second bed alternates its needles by itself when set to every other
     one, or knits the same ones until it is set anew.
     """
@@ -79,6 +91,8 @@ class Profile:
     levers: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     electrical: Mapping[str, float | str] = field(default_factory=dict)
     source: str = ""
+    end_sensors: str = "staying"
+    middle_needles: tuple[float, float] | None = None
 
     @property
     def edge_mm(self) -> float:
@@ -94,15 +108,23 @@ class Profile:
         return round((self.needles - 1 + self.right_sensor_needles) * self.edges_per_needle)
 
     @property
+    def middle_sensor_edges(self) -> tuple[int, int] | None:
+        """Where a sensor amid the bed switches on, rightward and leftward."""
+        if self.middle_needles is None:
+            return None
+        left, right = self.middle_needles
+        return round(left * self.edges_per_needle), round(right * self.edges_per_needle)
+
+    @property
     def advance_us(self) -> int:
-        """How long before its needle a selector is switched: pull-in and mechanism, with a margin."""
+        """How long a selector is given to act: pull-in and mechanism, with a margin."""
         selectors = self.selectors
         act_ms = (selectors.pull_in_ms + selectors.mechanical_ms) * ADVANCE_MARGIN + LATENCY_MS
         return round(act_ms * 1000)
 
     @property
     def advance_max_edges(self) -> int:
-        """The advance at the highest carriage speed; above it the board stops with a fault."""
+        """Edges before its needle at which a selector is switched: enough at the highest carriage speed."""
         return 1 + floor(self.advance_us / (self.edge_mm / self.speed_max_m_s * 1000))
 
     def lead_edges(self, direction: str) -> int:
@@ -212,6 +234,8 @@ def _profile(table: Table, *, name: str, source: str) -> Profile:
     tolerance = sensors.whole("tolerance_edges", 0, 64, min(max(1, edges // 2), 3))
     backing = sensors.whole("backing_needles", 0, 60, 8)
     speed = sensors.number("speed_max_m_s", 0.05, 3.0, 1.5)
+    end_sensors = sensors.choice("end_sensors", END_SENSORS, END_SENSORS[0])
+    middle = _middle(sensors)
     sensors.finish()
 
     selectors_table = table.table("selectors", required=True)
@@ -246,9 +270,23 @@ def _profile(table: Table, *, name: str, source: str) -> Profile:
         levers=levers,
         electrical=electrical,
         source=source,
+        end_sensors=end_sensors,
+        middle_needles=middle,
     )
     _check(profile, table, selectors_table, sensors)
     return profile
+
+
+def _middle(sensors: Table) -> tuple[float, float] | None:
+    """`middle_from_needle` and `middle_to_needle`, both or neither, counted from the leftmost needle as 0."""
+    ends = [key for key in ("middle_from_needle", "middle_to_needle") if key in sensors.left()]
+    if not ends:
+        return None
+    left, right = (
+        sensors.number("middle_from_needle", 0.0, NEEDLES_MAX),
+        sensors.number("middle_to_needle", 0.0, NEEDLES_MAX),
+    )
+    return left, right
 
 
 def _levers(table: Table) -> dict[str, dict[str, str]]:
@@ -274,6 +312,7 @@ def _selectors(table: Table) -> Selectors:
         hold_edges=table.whole("hold_edges", 1, 64, 1),
         limit_ms=table.whole("limit_ms", 5, 2000),
         active=table.choice("active", ("high", "low"), "high"),
+        duty_percent=table.whole("duty_percent", 0, 95, 0),
     )
     table.finish()
     return selectors
@@ -306,6 +345,21 @@ def _check(profile: Profile, table: Table, selectors_table: Table, sensors: Tabl
             "the right end sensor stands where selectors are still at work",
             f"at least {beyond:g} needles beyond",
         )
+    edges_hz = profile.speed_max_m_s / profile.edge_mm * 1000
+    if edges_hz > EDGES_MAX_HZ:
+        raise sensors.complain(
+            "edges_per_needle",
+            f"at {profile.speed_max_m_s:g} m/s the encoder gives {edges_hz:.0f} edges a second, "
+            f"and the board follows {EDGES_MAX_HZ}",
+            "lower speed_max_m_s, or use a coarser encoder strip",
+        )
+    if selectors.duty_percent and selectors.duty_sixteenths * room < 16 * needed:
+        raise selectors_table.complain(
+            "duty_percent",
+            f"a row in which every needle needs its coil keeps a coil on for {100 * needed / room:.0f} % of the time",
+            f"at least {ceil(ceil(16 * needed / room) * 100 / 16)}, or leave it out",
+        )
+    _check_middle(profile, sensors)
     clear = profile.turn_clearance_needles * profile.edges_per_needle
     if -left > clear or right - (profile.needles - 1) * profile.edges_per_needle > clear:
         raise table.complain(
@@ -313,3 +367,18 @@ def _check(profile: Profile, table: Table, selectors_table: Table, sensors: Tabl
             f"a turn {profile.turn_clearance_needles} needles past the last one comes before the selectors are done",
             "raise turn_clearance_needles, or lower the leads",
         )
+
+
+def _check_middle(profile: Profile, sensors: Table) -> None:
+    edges = profile.middle_sensor_edges
+    if edges is None:
+        return
+    left, right = edges
+    if right - left < 3:
+        raise sensors.complain(
+            "middle_to_needle",
+            f"the sensor amid the bed is on for {max(right - left, 0)} edges, which the board could miss",
+            "at least 3 edges",
+        )
+    if right >= profile.right_sensor_edge:
+        raise sensors.complain("middle_to_needle", "the sensor amid the bed reaches the right end sensor")

@@ -18,7 +18,7 @@ Times = npt.NDArray[np.int64]
 Pins = npt.NDArray[np.uint8]
 
 BYTE_US = 40  # ten bits at 250000 baud
-PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT = 1, 2, 4, 8  # an end sensor is on when its level is 0
+PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT, PIN_MIDDLE = 1, 2, 4, 8, 16  # a sensor is on when its level is 0
 
 POWER_ON, RESET_PIN, BROWN_OUT, WATCHDOG = 1, 2, 4, 8
 

@@ -10,7 +10,8 @@
 #define PIN_LAMP PD6
 #define PIN_BUZZER PD7
 
-/* Port B: the power shift register. */
+/* Port B: a third sensor amid the bed, where there is one, and the power shift register. */
+#define PIN_SENSOR_MIDDLE PB1 /* active low */
 #define PIN_DISABLE PB0 /* output enable, active low, pulled high by a resistor: coils off until told */
 #define PIN_LATCH PB2   /* rising edge: what was shifted appears at the outputs; also SPI's own select */
 #define PIN_DATA PB3    /* MOSI */

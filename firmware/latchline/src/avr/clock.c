@@ -20,15 +20,16 @@ void clock_start(void)
     TIMSK0 = _BV(OCIE0A);
 }
 
-/* Budget: every 16,000 cycles. Interrupts are off for entry, saving of registers and the first two statements, and
+/* Budget: every 16,000 cycles. Interrupts are off for entry, saving of registers and the first three statements, and
  * again at the end (about 65 cycles each); for the 450 between them edges may come, but not the
  * next beat, however long edges hold this one up. It ends coils at their limit whatever the main loop does. */
 ISR(TIMER0_COMPA_vect)
 {
+    uint16_t tick = TCNT1;
     beats++;
     TIMSK0 = 0;
     sei();
-    drive_beat(&board.drive);
+    drive_beat(&board.drive, tick);
     cli();
     TIMSK0 = _BV(OCIE0A);
 }

@@ -12,6 +12,7 @@ struct notes notes __attribute__((aligned(NOTES)));
 void edges_enable(void)
 {
     PORTD |= PINS_ALL; /* pull-ups */
+    PORTB |= _BV(PIN_SENSOR_MIDDLE);
     EICRA = _BV(ISC00) | _BV(ISC10);
     EIFR = _BV(INTF0) | _BV(INTF1);
     EIMSK = _BV(INT0) | _BV(INT1);
@@ -22,7 +23,9 @@ void edges_enable(void)
 /* Budget: about 200 cycles, and 110 from edge to latch. */
 ISR(INT0_vect)
 {
-    uint8_t pins = PIND >> PINS_SHIFT & 15;
+    uint8_t pins = PIND >> PINS_SHIFT & PINS_AT_EDGE;
+    if ((PINB & _BV(PIN_SENSOR_MIDDLE)) != 0)
+        pins |= PIN_MIDDLE;
     if (!drive_edge(&board.drive, &notes, pins, TCNT1))
         PORTB |= _BV(PIN_DISABLE); /* at once; the main loop finds the name for it */
 }
@@ -38,10 +41,10 @@ ISR(INT0_vect, ISR_NAKED)
 {
     __asm__ volatile("push r24 \n in r24, __SREG__ \n push r24 \n push r25 \n"
                      "in r25, %[pind] \n lsr r25 \n lsr r25 \n andi r25, 15 \n"
-                     "lds r24, %[awaited] \n cpse r25, r24 \n rjmp 5f \n"
+                     "lds r24, %[awaited] \n cpse r25, r24 \n rjmp 4f \n"
                      "lds r24, %[ready] \n sbrs r24, 0 \n rjmp 2f \n"
                      /* what lies ready is latched */
-                     "sbi %[portb], %[latch] \n cbi %[portb], %[latch] \n"
+                     "1: sbi %[portb], %[latch] \n cbi %[portb], %[latch] \n"
                      "lds r24, %[coming] \n sts %[latched], r24 \n lds r24, %[coming]+1 \n sts %[latched]+1, r24 \n"
                      "ldi r24, 0 \n sts %[ready], r24 \n rjmp 5f \n"
                      /* one of a run */
@@ -51,10 +54,13 @@ ISR(INT0_vect, ISR_NAKED)
                      "lds r24, %[shortest] \n cp r30, r24 \n lds r24, %[shortest]+1 \n cpc r31, r24 \n brcc 3f \n"
                      "sts %[shortest], r30 \n sts %[shortest]+1, r31 \n"
                      "3: lds r24, %[pins] \n sts %[pins], r25 \n ldi r25, %[ab] \n eor r24, r25 \n"
-                     "lds r25, %[room] \n dec r25 \n sts %[room], r25 \n brne 4f \n ldi r24, %[none] \n"
-                     "4: sts %[awaited], r24 \n pop r31 \n pop r30 \n rjmp 9f \n"
+                     "lds r25, %[room] \n dec r25 \n sts %[room], r25 \n brne 8f \n ldi r24, %[none] \n"
+                     "8: sts %[awaited], r24 \n pop r31 \n pop r30 \n rjmp 9f \n"
+                     /* one that only a sensor tells from what was awaited latches too */
+                     "4: eor r24, r25 \n andi r24, %[ab] \n brne 5f \n lds r24, %[ready] \n sbrc r24, 0 \n rjmp 1b \n"
                      /* noted */
-                     "5: push r26 \n push r30 \n push r31 \n lds r24, %[timer] \n lds r26, %[timer]+1 \n"
+                     "5: sbic %[pinb], %[middle] \n ori r25, %[middle_bit] \n"
+                     "push r26 \n push r30 \n push r31 \n lds r24, %[timer] \n lds r26, %[timer]+1 \n"
                      "lds r30, %[noted] \n ldi r31, hi8(%[notes]) \n ori r30, lo8(%[notes]) \n"
                      "st Z, r25 \n std Z+%[row], r24 \n subi r30, -2*%[row] \n sbci r31, -1 \n st Z, r26 \n"
                      "ldi r24, %[none] \n sts %[awaited], r24 \n"
@@ -65,7 +71,8 @@ ISR(INT0_vect, ISR_NAKED)
                      "7: pop r31 \n pop r30 \n pop r26 \n"
                      "9: pop r25 \n pop r24 \n out __SREG__, r24 \n pop r24 \n reti \n"
                      :
-                     : [pind] "I"(_SFR_IO_ADDR(PIND)), [portb] "I"(_SFR_IO_ADDR(PORTB)), [latch] "I"(PIN_LATCH),
+                     : [pind] "I"(_SFR_IO_ADDR(PIND)), [portb] "I"(_SFR_IO_ADDR(PORTB)),
+                       [pinb] "I"(_SFR_IO_ADDR(PINB)), [middle] "I"(PIN_SENSOR_MIDDLE), [middle_bit] "M"(PIN_MIDDLE), [latch] "I"(PIN_LATCH),
                        [disable] "I"(PIN_DISABLE), [timer] "i"(_SFR_MEM_ADDR(TCNT1L)), [ab] "M"(PINS_AB),
                        [none] "M"(NO_PINS), [row] "I"(NOTES), [notes] "i"(&notes), [awaited] "i"(&board.drive.edges.awaited),
                        [ready] "i"(&board.drive.ready), [coming] "i"(&board.drive.coming),

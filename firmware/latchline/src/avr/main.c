@@ -15,6 +15,7 @@
 struct board board;
 static struct link host;
 static uint8_t reset_cause __attribute__((section(".noinit")));
+static struct kept kept __attribute__((section(".noinit")));
 
 /* The watchdog is still running after it has struck, at its shortest time; take its cause and stop it
  * before memory is cleared. A boot loader that has already cleared MCUSR leaves the cause at 0. */
@@ -64,8 +65,9 @@ static void buzzer(void *world, bool on)
 
 static uint8_t pins(void *world)
 {
+    uint8_t levels = PIND >> PIN_ENCODER_A & PINS_AT_EDGE;
     (void)world;
-    return PIND >> PIN_ENCODER_A & 15;
+    return (PINB & _BV(PIN_SENSOR_MIDDLE)) != 0 ? levels | PIN_MIDDLE : levels;
 }
 
 static uint32_t ticks(void *world)
@@ -143,7 +145,7 @@ static void start(void)
     SMCR = 0; /* sleep is idle: everything but the processor runs on */
     edges_enable();
     sei(); /* reading the memory takes some milliseconds, in which the line goes on */
-    board_start(&board, &ports, &notes, reset_cause);
+    board_start(&board, &ports, &notes, &kept, reset_cause);
     link_start(&host, &board);
 }
 

@@ -21,11 +21,27 @@ static bool places_fit(const struct bed *bed)
 
 static bool selectors_fit(const struct bed *bed)
 {
-    uint8_t share = bed->bank ? bed->count : 1;
     return bed->count >= 1 && bed->count <= (bed->bank ? SELECTORS_MAX : 2) && bed->advance >= 1 &&
            bed->advance_max >= 1 && bed->hold >= 1 &&
-           bed->advance_max + bed->hold <= share * bed->edges_per_needle && bed->limit_ms >= LIMIT_MS_MIN &&
-           bed->limit_ms <= LIMIT_MS_MAX;
+           (uint16_t)(bed->advance_max + bed->hold) <= bed_room(bed) && bed->limit_ms >= LIMIT_MS_MIN &&
+           bed->limit_ms <= LIMIT_MS_MAX && bed->duty < SIXTEENTHS;
+}
+
+static bool middle_fits(const struct bed *bed)
+{
+    return !bed_has_middle(bed) || (bed->left_sensor < bed->middle_left && bed->middle_right < bed->right_sensor &&
+                                    bed->middle_left + 3 <= bed->middle_right);
+}
+
+/* A little more than a row with every needle selected takes. */
+static uint8_t usual_duty(const struct bed *bed)
+{
+    uint16_t room = bed_room(bed);
+    uint16_t on = (uint16_t)(bed->advance_max + bed->hold);
+    uint8_t needed = (uint8_t)((SIXTEENTHS * on + room - 1) / room + 1);
+    if (needed < DUTY_USUAL)
+        return DUTY_USUAL;
+    return needed < SIXTEENTHS ? needed : SIXTEENTHS - 1;
 }
 
 bool bed_read(struct bed *bed, const uint8_t *fields)
@@ -49,7 +65,17 @@ bool bed_read(struct bed *bed, const uint8_t *fields)
     bed->patience_ms = get_u16(fields + 23);
     bed->supply_min = get_u16(fields + 25);
     bed->current_max = get_u16(fields + 27);
-    return fields[10] <= 1 && fields[22] <= 1 && places_fit(bed) && selectors_fit(bed);
+    bed->duty = fields[29];
+    bed->brisk = get_u16(fields + 30);
+    bed->passing = fields[32] == 1;
+    bed->middle_left = get_i16(fields + 33);
+    bed->middle_right = get_i16(fields + 35);
+    if (fields[10] > 1 || fields[22] > 1 || fields[32] > 1 || !places_fit(bed) || !selectors_fit(bed) ||
+        !middle_fits(bed))
+        return false;
+    if (bed->duty == 0)
+        bed->duty = usual_duty(bed);
+    return true;
 }
 
 uint16_t bed_check_of(const uint8_t *fields)

@@ -7,7 +7,7 @@
 
 #include "limits.h"
 
-#define BED_FIELDS 29 /* bytes of BED after the type */
+#define BED_FIELDS 37 /* bytes of BED after the type */
 
 struct bed {
     uint16_t needles; /* 0: the board has no bed yet */
@@ -28,7 +28,34 @@ struct bed {
     uint16_t patience_ms;
     uint16_t supply_min;
     uint16_t current_max;
+    uint8_t duty;  /* sixteenths; never 0: what the host left open is worked out */
+    uint16_t brisk;
+    bool passing;
+    int16_t middle_left;
+    int16_t middle_right;
 };
+
+static inline bool bed_has_middle(const struct bed *bed)
+{
+    return bed->middle_left <= bed->middle_right;
+}
+
+static inline uint8_t bed_tolerance(const struct bed *bed)
+{
+    return bed->tolerance > TOLERANCE_MOST ? TOLERANCE_MOST : bed->tolerance;
+}
+
+static inline uint8_t bed_hysteresis(const struct bed *bed)
+{
+    uint8_t edges = (uint8_t)(2 * bed->edges_per_needle);
+    return edges > HYSTERESIS_LEAST ? edges : HYSTERESIS_LEAST;
+}
+
+/* Edges from a needle to the next one of the same selector. */
+static inline uint16_t bed_room(const struct bed *bed)
+{
+    return (uint16_t)((bed->bank ? bed->count : 1) * bed->edges_per_needle);
+}
 
 static inline bool bed_is_set(const struct bed *bed)
 {

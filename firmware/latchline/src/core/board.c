@@ -16,7 +16,7 @@ static uint32_t ticks(const struct board *board)
 static void outputs_show(struct board *board)
 {
     bool active = board->pass.state != PASS_NONE;
-    bool lamp = active && board->track.certain && board->fault.number == FAULT_NONE;
+    bool lamp = board->pass.state == PASS_UNDER_WAY || (active && !board->plan.pause_wanted);
     if (drive_show(&board->drive, active || board->probe.left_ms != 0, lamp))
         watch_outputs_switched(&board->watch);
 }
@@ -24,7 +24,14 @@ static void outputs_show(struct board *board)
 static void coils_off(struct board *board)
 {
     drive_put(&board->drive, 0, ticks(board));
-    drive_end_rests(&board->drive);
+}
+
+/* What outlives a reset follows the plan in force. */
+static void keep(struct board *board)
+{
+    const struct plan *plan = &board->plan;
+    if (plan_in_force(plan))
+        kept_put(board->kept, plan->fingerprint, plan->run, plan->done, board->pass.state == PASS_UNDER_WAY);
 }
 
 static void probe_end(struct board *board)
@@ -36,11 +43,25 @@ static void probe_end(struct board *board)
     outputs_show(board);
 }
 
+/* A pause that was asked for takes effect at the latest when no pass is armed or under way any more. */
 static void pass_abandon(struct board *board)
 {
     board->pass.state = PASS_NONE;
+    board->plan.paused = board->plan.paused || board->plan.pause_wanted;
     coils_off(board);
     outputs_show(board);
+    keep(board);
+}
+
+/* Takes over what the edge interrupt has counted by itself; it counts no more until the next edge has been taken. */
+static void run_end(struct board *board)
+{
+    struct edges *edges = &board->drive.edges;
+    if (!board->drive.ready)
+        edges->awaited = NO_PINS;
+    board_take_run(board);
+    edges->room = 0;
+    edges->given = 0;
 }
 
 /* Unsure means off: whatever goes wrong ends the pass under way and switches the coils off. The first fault
@@ -48,7 +69,7 @@ static void pass_abandon(struct board *board)
 static void raise_fault(struct board *board, struct verdict verdict)
 {
     struct fault *fault = &board->fault;
-    board_take_run(board); /* so that the place is that of the moment */
+    run_end(board); /* so that the place is that of the moment */
     if (fault->number == FAULT_NONE) {
         fault->number = verdict.fault;
         fault->needle = verdict.needle == NO_NEEDLE ? pass_needle(&board->pass, board->track.count) : verdict.needle;
@@ -75,28 +96,33 @@ static inline bool act_on(struct board *board, struct verdict verdict)
 
 /* ---- runs of edges that only count ------------------------------------------------------------------------ */
 
-/* Between which counts, both excluded, edges have no more to do than to count. */
-static void quiet_between(const struct board *board, int16_t *low, int16_t *high)
+static void stay_between(struct lines lines, int16_t count, int16_t *low, int16_t *high)
 {
-    const struct bed *bed = &board->bed;
+    if (count <= lines.left && lines.left < *high)
+        *high = lines.left;
+    if (count > lines.left && lines.left > *low)
+        *low = lines.left;
+    if (count < lines.right && lines.right < *high)
+        *high = lines.right;
+    if (count >= lines.right && lines.right > *low)
+        *low = lines.right;
+}
+
+/* Between which counts, both excluded, edges have no more to do than to count. False: nowhere. */
+static bool quiet_between(const struct board *board, int16_t *low, int16_t *high)
+{
     const struct plan *plan = &board->plan;
     int16_t count = board->track.count;
-    *low = INT16_MIN;
-    *high = INT16_MAX;
-    if (!board->track.certain)
-        return;
-    *low = (int16_t)(bed->left_sensor - bed_beyond(bed) - 1);
-    *high = (int16_t)(bed->right_sensor + bed_beyond(bed) + 1);
-    if (!plan_in_force(plan))
-        return;
-    if (count <= plan->left_line) {
-        *high = plan->left_line;
-    } else if (count >= plan->right_line) {
-        *low = plan->right_line;
-    } else {
-        *low = plan->left_line;
-        *high = plan->right_line;
-    }
+    if (!track_quiet(&board->track, &board->bed, low, high))
+        return false;
+    if (!plan_in_force(plan) || !board->track.certain)
+        return true;
+    stay_between(plan->lines, count, low, high);
+    if (plan_coming_loaded(plan))
+        stay_between(plan_slot_seen(plan, plan->done + 1)->held.coming.lines, count, low, high);
+    if (plan->any_done)
+        stay_between(plan->last_lines, count, low, high);
+    return true;
 }
 
 static uint8_t quiet_room(const struct board *board)
@@ -105,9 +131,9 @@ static uint8_t quiet_room(const struct board *board)
     int16_t low;
     int16_t high;
     uint16_t room;
-    if (!bed_is_set(&board->bed) || !track->moving || board->pass.state == PASS_UNDER_WAY || board->drive.ready)
+    if (!bed_is_set(&board->bed) || track->fresh || board->pass.state != PASS_NONE || board->drive.resting != 0 ||
+        !quiet_between(board, &low, &high))
         return 0;
-    quiet_between(board, &low, &high);
     room = track->rightward ? (uint16_t)((uint16_t)high - (uint16_t)track->count)
                             : (uint16_t)((uint16_t)track->count - (uint16_t)low);
     if (room <= 1)
@@ -122,7 +148,7 @@ static bool run_is_old(const struct board *board)
 
 static uint8_t run_next(const struct edges *edges, const struct track *track)
 {
-    return (uint8_t)((edges->pins & ~PINS_AB) | track_pins_after(edges->pins, track->rightward));
+    return (uint8_t)((edges->pins & PINS_ENDS) | track_pins_after(edges->pins, track->rightward));
 }
 
 /* Begins a run, or none. The interrupt must await no edge of a run. */
@@ -132,13 +158,13 @@ static void run_find(struct board *board)
     const struct track *track = &board->track;
     uint8_t room = 0;
     ASSURE(edges->awaited == NO_PINS || board->drive.ready);
-    if (board->pass.state != PASS_UNDER_WAY && !run_is_old(board))
+    if (board->pass.state == PASS_NONE && !run_is_old(board))
         room = quiet_room(board);
     edges->room = room;
     edges->given = room;
     if (room == 0)
         return;
-    edges->pins = track->pins;
+    edges->pins = track->pins & PINS_AT_EDGE;
     edges->tick = (uint16_t)track->tick;
     edges->shortest = UINT16_MAX;
 }
@@ -164,7 +190,7 @@ void board_take_run(struct board *board)
     track_run(&board->track, steps, pins, tick, shortest);
 }
 
-/* Now and then, so that a run over a long bed need not end for want of room; but one whose latest edge
+/* Once a millisecond, so that a run over a long bed need not end for want of room; but one whose latest edge
  * is so old that sixteen bits could not tell how old ends. */
 static void run_renew(struct board *board)
 {
@@ -172,19 +198,19 @@ static void run_renew(struct board *board)
     uint8_t room;
     uint8_t steps;
     lock_state lock;
-    if (edges->room > RUN_ROOM_LEAST && board->watch.beat % RUN_LOOK_MS != 0)
-        return;
     board_take_run(board);
     if (edges->given == 0)
+        return;
+    if (edges->given > RUN_ROOM_LEAST && !run_is_old(board) && board->drive.resting == 0)
         return;
     room = run_is_old(board) ? 0 : quiet_room(board);
     lock = lock_take();
     steps = (uint8_t)(edges->given - edges->room);
-    if (room == 0 && steps == 0) {
+    if (edges->room == 0 || room <= steps) {
         edges->awaited = NO_PINS;
+        edges->given = steps;
         edges->room = 0;
-        edges->given = 0;
-    } else if (edges->room != 0 && room > steps) {
+    } else {
         edges->given = room;
         edges->room = (uint8_t)(room - steps);
     }
@@ -197,89 +223,95 @@ static void run_renew(struct board *board)
 static void prepare(struct board *board, int16_t q)
 {
     struct pass *pass = &board->pass;
-    uint16_t coming = select_coming(&pass->select, (int16_t)(q + 1), pass->advance, pass->finish_line);
-    board->drive.edges.room = 0; /* what has been counted of a run was taken over before */
-    board->drive.edges.given = 0;
+    uint16_t coming = select_coming(&pass->select, (int16_t)(q + 1), pass->finish_line);
+    ASSURE(board->drive.edges.room == 0);
     drive_prepare(&board->drive, coming,
                   (uint8_t)((board->track.pins & ~PINS_AB) | track_pins_after(board->track.pins, pass->rightward)));
-}
-
-static bool stands_at_start_line(const struct board *board)
-{
-    const struct pass *pass = &board->pass;
-    return pass->state == PASS_ARMED && pass_along(pass, board->track.count) == pass->start_line;
 }
 
 /* Called whenever something has changed that arming depends on. */
 static void arm_or_not(struct board *board)
 {
     struct pass *pass = &board->pass;
+    int16_t q;
     if (pass->state == PASS_UNDER_WAY)
         return;
-    if (board->plan.pause_wanted)
-        board->plan.paused = true;
     if (board->fault.number != FAULT_NONE || !pass_fits(pass, &board->plan, &board->track)) {
         if (pass->state == PASS_ARMED)
             pass_abandon(board);
         return;
     }
     if (pass->state == PASS_NONE) {
-        pass_arm(pass, &board->bed, &board->plan, &board->track);
-        coils_off(board);
+        pass_arm(pass, &board->bed, &board->plan);
+        track_trail_begin(&board->track);
+        run_end(board);
         outputs_show(board);
     }
-    if (stands_at_start_line(board))
-        prepare(board, pass->start_line);
+    q = pass_along(pass, board->track.count);
+    if (q == pass->start_line)
+        prepare(board, q);
     else
         drive_forget(&board->drive);
 }
 
 static void pass_finish(struct board *board)
 {
-    pass_file(&board->pass, &board->plan, &board->track);
+    pass_file(&board->pass, &board->bed, &board->plan, &board->track);
     board->due |= DUE_DONE;
-    board->oldest_done = false;
+    board->due_done = board->plan.done;
     pass_abandon(board);
-    store_due(&board->store, board->plan.fingerprint, board->plan.done);
+    store_due(&board->store, board->plan.fingerprint, board->plan.run, board->plan.done);
 }
 
-/* An edge within a pass, the pass going on: the selectors, the needle that is driven, what comes next. */
-static void pass_follow(struct board *board, const struct pass_step *step, uint16_t woken)
+/* An edge within a pass, the pass going on: the selectors, the needle that is met, what comes next. */
+static void pass_follow(struct board *board, const struct pass_step *step, uint16_t over)
 {
     struct pass *pass = &board->pass;
     struct drive *drive = &board->drive;
-    uint32_t tick = board->track.tick;
-    uint16_t coils = select_edge(&pass->select, step->q, step->forward, pass->advance, woken);
-    if (drive_put(drive, coils, tick) && ticks(board) - tick > LATE_TICKS) {
+    struct standing standing;
+    uint16_t coils = select_edge(&pass->select, step->q);
+    standing.tick = board->track.tick;
+    if (drive_put(drive, coils, standing.tick) && ticks(board) - standing.tick > LATE_TICKS) {
         act_on(board, wrong(FAULT_EDGES_TOO_FAST, 1));
         return;
     }
-    if (step->forward && act_on(board, select_drive(&pass->select, step->q, drive_latched(drive), drive->changed_at,
-                                                    tick, pass->driven)))
+    standing.latched = drive_latched(drive);
+    standing.resting = drive_resting(drive);
+    standing.changed_at = drive->changed_at;
+    select_revive(&pass->select, over, standing.latched);
+    if (step->forward && act_on(board, select_drive(&pass->select, step->q, &standing, pass->driven)))
         return;
-    pass->advance = step->advance;
     prepare(board, step->q);
 }
 
-static void pass_step(struct board *board, int16_t from, uint16_t woken)
+/* Back at its start line before any needle was met: as if it had not begun. */
+static void pass_anew(struct board *board)
 {
     struct pass *pass = &board->pass;
-    struct pass_step step;
-    if (pass->state == PASS_NONE) {
-        if (board->fault.number == FAULT_NONE)
-            act_on(board, pass_entered(&board->plan, &board->track, from));
-        return;
-    }
-    step = pass_edge(pass, &board->bed, &board->track, from);
+    coils_off(board);
+    pass->state = PASS_ARMED;
+    select_begin(&pass->select, &board->bed, &board->plan, plan_slot_seen(&board->plan, board->plan.done + 1));
+    board->plan.paused = board->plan.pause_wanted;
+    outputs_show(board);
+    keep(board);
+}
+
+/* After a step to a certain place; `over` are the coils whose rest it ended. */
+static void pass_step(struct board *board, int16_t from, uint16_t over)
+{
+    struct pass *pass = &board->pass;
+    bool began = pass->state == PASS_ARMED;
+    struct pass_step step = pass_edge(pass, &board->bed, &board->track, from);
     switch (step.event) {
     case PASS_GOES_ON:
-        pass_follow(board, &step, woken);
+        if (began) {
+            outputs_show(board);
+            keep(board);
+        }
+        pass_follow(board, &step, over);
         break;
     case PASS_AS_NEW:
-        pass_renew(pass, &board->bed, &board->plan);
-        pass->advance = step.advance;
-        coils_off(board);
-        outputs_show(board);
+        pass_anew(board);
         break;
     case PASS_DONE:
         pass_finish(board);
@@ -288,43 +320,61 @@ static void pass_step(struct board *board, int16_t from, uint16_t woken)
         act_on(board, step.verdict);
         break;
     default:
+        if (board->fault.number == FAULT_NONE)
+            act_on(board, pass_entered(pass, &board->plan, &board->track, from));
         break;
     }
 }
 
 /* ---- what happens --------------------------------------------------------------------------------------- */
 
-void board_start(struct board *board, const struct ports *ports, const struct notes *notes, uint8_t reset_cause)
+void board_start(struct board *board, const struct ports *ports, const struct notes *notes, struct kept *kept,
+                 uint8_t reset_cause)
 {
     memset(board, 0, sizeof *board);
     board->ports = ports;
     board->notes = notes;
+    board->kept = kept;
     board->reset_cause = reset_cause;
+    kept_start(kept, reset_cause);
     drive_start(&board->drive, ports);
     track_start(&board->track, ports->pins(ports->world));
     store_start(&board->store, ports);
 }
 
+static uint8_t watchfulness(const struct board *board)
+{
+    uint8_t watch = plan_in_force(&board->plan) ? WATCH_PLAN : 0;
+    if (board->pass.state != PASS_NONE)
+        watch |= WATCH_ARMED;
+    if (board->pass.state == PASS_UNDER_WAY)
+        watch |= WATCH_UNDER_WAY;
+    return watch;
+}
+
 static void take_edge(struct board *board, uint8_t pins, uint32_t tick)
 {
     struct step step;
-    uint16_t woken;
+    uint16_t over;
     board_take_run(board);
-    step = track_edge(&board->track, &board->bed, pins, tick);
+    step = track_edge(&board->track, &board->bed, pins, tick, watchfulness(board));
     if (step.kind == STEP_NONE)
         return;
-    woken = drive_end_rests(&board->drive);
-    if (!act_on(board, step.verdict) && step.kind == STEP_PLACED)
-        pass_step(board, step.from, woken);
-    if (step.kind != STEP_BROKEN)
+    if (!act_on(board, step.verdict) && step.kind != STEP_BROKEN) {
+        over = drive_end_rests(&board->drive);
+        if (step.kind == STEP_PLACED)
+            pass_step(board, step.from, over);
         arm_or_not(board);
+    } else if (step.kind != STEP_BROKEN) {
+        drive_end_rests(&board->drive);
+    }
     run_find(board);
 }
 
 static void edges_lost(struct board *board)
 {
     board_take_run(board);
-    board->track.pins = board->ports->pins(board->ports->world);
+    board->track.pins = track_pins(&board->track, board->ports->pins(board->ports->world));
     track_forget_edge(&board->track);
     if (bed_is_set(&board->bed))
         act_on(board, wrong(FAULT_EDGES_TOO_FAST, 0));
@@ -346,6 +396,8 @@ static void take_one_edge(struct board *board)
 void board_edges(struct board *board)
 {
     struct edges *edges = &board->drive.edges;
+    if (!board->drive.ready && edges->awaited != NO_PINS)
+        return; /* the interrupt is counting a run by itself: none waits */
     for (;;) {
         if (edges->room != 0 && edges_resume_run(edges, board->notes, run_next(edges, &board->track)))
             break;
@@ -368,8 +420,8 @@ static void probe_beat(struct board *board)
         probe->left_ms--;
         return;
     }
-    probe->supply_on = board->watch.supply;
-    probe->current_on = board->watch.current;
+    probe->supply_on = board->ports->supply(board->ports->world);
+    probe->current_on = board->ports->current(board->ports->world);
     probe_end(board);
     board->due |= DUE_PROBED;
 }
@@ -378,13 +430,24 @@ static void buzz(struct board *board)
 {
     const struct plan *plan = &board->plan;
     bool under_way = board->pass.state == PASS_UNDER_WAY;
-    bool hint = (under_way && board->drive.rested != 0) || (plan_goes_on(plan) && board->track.certain &&
+    bool hint = (under_way && board->drive.resting != 0) || (plan_goes_on(plan) && board->track.certain &&
                                                             !plan->paused && !under_way && !plan_coming_loaded(plan));
     bool sound = watch_sound(&board->watch, board->fault.number != FAULT_NONE, hint);
     if (sound != board->watch.buzzer) {
         board->watch.buzzer = sound;
         board->ports->buzzer(board->ports->world, sound);
     }
+}
+
+static void pause_beat(struct board *board)
+{
+    struct plan *plan = &board->plan;
+    if (plan->pause_left_ms != 0)
+        plan->pause_left_ms--;
+    if (!plan->pause_wanted || plan->paused || plan->pause_left_ms != 0 || board->pass.state == PASS_UNDER_WAY)
+        return;
+    plan->paused = true;
+    arm_or_not(board);
 }
 
 void board_beat(struct board *board)
@@ -394,13 +457,16 @@ void board_beat(struct board *board)
     const struct ports *ports = board->ports;
     run_renew(board);
     watch_beat(watch);
-    if (plan_in_force(&board->plan))
-        act_on(board, watch_host(watch, bed));
+    probe_beat(board);
+    if (bed_is_set(bed))
+        act_on(board, track_beat(&board->track, bed, ports->pins(ports->world), plan_in_force(&board->plan)));
+    pause_beat(board);
     watch->supply = ports->supply(ports->world);
     watch->current = ports->current(ports->world);
     act_on(board, watch_supply(watch, bed, board->drive.enabled));
     act_on(board, watch_current(watch, bed, board->drive.enabled));
-    probe_beat(board);
+    if (plan_in_force(&board->plan))
+        act_on(board, watch_host(watch, bed));
     buzz(board);
     /* a rest has overwritten what was prepared */
     if (board->drive.disturbed && board->pass.state == PASS_UNDER_WAY)
@@ -432,16 +498,21 @@ void board_ask(struct board *board)
 
 void board_told(struct board *board)
 {
-    arm_or_not(board);
     run_find(board);
     board_edges(board);
+}
+
+void board_arm(struct board *board)
+{
+    arm_or_not(board);
 }
 
 static void plan_end(struct board *board)
 {
     probe_end(board);
-    pass_abandon(board);
     plan_clear(&board->plan);
+    pass_abandon(board);
+    board->track.turns = 0;
     board->due &= (uint16_t)~DUE_DONE;
 }
 
@@ -449,21 +520,25 @@ void board_take_stop(struct board *board)
 {
     plan_end(board);
     track_forget_edge(&board->track);
+    kept_put(board->kept, 0, 0, 0, false);
 }
 
 bool board_take_bed(struct board *board, const uint8_t *fields)
 {
     struct bed bed;
+    bool planned = plan_in_force(&board->plan);
     if (!bed_read(&bed, fields))
         return false;
     board->due |= DUE_BED_TAKEN;
     if (bed_is_same(&board->bed, &bed))
         return true;
-    board_take_stop(board);
-    track_lose(&board->track);
+    plan_end(board);
+    if (planned)
+        kept_put(board->kept, 0, 0, 0, false);
     board->bed = bed;
     board->bed_check = bed_check_of(fields);
-    drive_limit(&board->drive, bed.limit_ms);
+    track_set_bed(&board->track, &bed);
+    drive_set_bed(&board->drive, &bed);
     return true;
 }
 
@@ -474,45 +549,62 @@ bool board_take_plan(struct board *board, const uint8_t *fields)
     plan_end(board);
     plan_begin(&board->plan, fields);
     track_stretch_begin(&board->track);
+    keep(board);
     return true;
 }
 
 bool board_take_pass(struct board *board, const uint8_t *fields)
 {
-    return plan_take_pass(&board->plan, fields);
+    return plan_take_pass(&board->plan, &board->bed, fields);
 }
 
-void board_take_seen(struct board *board, const uint8_t *fields)
+bool board_take_seen(struct board *board, const uint8_t *fields)
 {
-    if (plan_take_seen(&board->plan, fields))
+    if (!plan_take_seen(&board->plan, fields))
+        return false;
+    if (board->plan.seen >= board->due_done)
         board->due &= (uint16_t)~DUE_DONE;
+    return true;
 }
 
-void board_take_pause(struct board *board, bool paused)
+/* A hand that had set off as the pause was asked for has a second to knit its row. */
+bool board_take_pause(struct board *board, uint8_t wanted)
 {
-    board->plan.pause_wanted = paused;
-    if (!paused)
-        board->plan.paused = false;
+    struct plan *plan = &board->plan;
+    if (wanted > 1)
+        return false;
+    if (plan->pause_wanted == (wanted == 1))
+        return true;
+    plan->pause_wanted = wanted == 1;
+    plan->paused = plan->pause_wanted && board->pass.state == PASS_NONE;
+    plan->pause_left_ms = PAUSE_MS;
+    outputs_show(board);
+    return true;
 }
 
-void board_take_clear(struct board *board, uint8_t fault)
+bool board_take_clear(struct board *board, uint8_t fault)
 {
-    if (fault != FAULT_NONE && board->fault.number == fault)
-        board->fault.number = FAULT_NONE;
+    if (fault == FAULT_NONE || board->fault.number != fault)
+        return false;
+    board->fault.number = FAULT_NONE;
+    board->due &= (uint16_t)~DUE_FAULT;
+    return true;
 }
 
 bool board_take_probe(struct board *board, uint8_t selector, uint8_t time_ms)
 {
     struct probe *probe = &board->probe;
+    struct drive *drive = &board->drive;
     const struct ports *ports = board->ports;
     if (!bed_is_set(&board->bed) || plan_in_force(&board->plan) || board->fault.number != FAULT_NONE ||
-        probe->left_ms != 0 || selector >= board->bed.count || time_ms == 0 || time_ms >= board->bed.limit_ms)
+        probe->left_ms != 0 || selector >= board->bed.count || time_ms == 0 || time_ms >= board->bed.limit_ms ||
+        drive_budget(drive, selector) + time_ms * drive->up >= drive->full)
         return false;
     probe->selector = selector;
     probe->left_ms = time_ms;
     probe->supply_idle = ports->supply(ports->world);
     probe->current_idle = ports->current(ports->world);
     outputs_show(board);
-    drive_put(&board->drive, (uint16_t)(1u << selector), ticks(board));
+    drive_put(drive, (uint16_t)(1u << selector), ticks(board));
     return true;
 }

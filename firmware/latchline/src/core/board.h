@@ -61,14 +61,16 @@ struct board {
     struct watch watch;
     struct probe probe;
     struct store store;
+    struct kept *kept;  /* of the port */
     uint16_t due;
-    bool oldest_done;   /* the DONE that is due is the oldest one not seen, not the newest */
+    uint32_t due_done;  /* the pass of the DONE that is due */
     uint16_t bed_check; /* 0: no bed */
     uint8_t reset_cause;
 };
 
 /* All coils must be off and the outputs disabled before this; it keeps them so. */
-void board_start(struct board *board, const struct ports *ports, const struct notes *notes, uint8_t reset_cause);
+void board_start(struct board *board, const struct ports *ports, const struct notes *notes, struct kept *kept,
+                 uint8_t reset_cause);
 
 /* Every edge that the edge interrupt (drive_edge) has noted. */
 void board_edges(struct board *board);
@@ -82,16 +84,18 @@ bool board_work(struct board *board);
 /* The host has been heard. */
 void board_heard(struct board *board);
 
-/* What the host says, between board_ask and board_told. Those that return false have refused. */
+/* What the host says, between board_ask and board_told. False: refused or dropped. */
 void board_ask(struct board *board);
 bool board_take_bed(struct board *board, const uint8_t *fields);
 bool board_take_plan(struct board *board, const uint8_t *fields);
 bool board_take_pass(struct board *board, const uint8_t *fields);
-void board_take_seen(struct board *board, const uint8_t *fields);
-void board_take_pause(struct board *board, bool paused);
-void board_take_clear(struct board *board, uint8_t fault);
+bool board_take_seen(struct board *board, const uint8_t *fields);
+bool board_take_pause(struct board *board, uint8_t paused);
+bool board_take_clear(struct board *board, uint8_t fault);
 void board_take_stop(struct board *board);
 bool board_take_probe(struct board *board, uint8_t selector, uint8_t time_ms);
+/* After those that may bear on whether the coming pass is armed. */
+void board_arm(struct board *board);
 void board_told(struct board *board);
 
 /* Takes over what the edge interrupt has counted by itself. */

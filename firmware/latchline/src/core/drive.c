@@ -11,20 +11,42 @@ void drive_start(struct drive *drive, const struct ports *ports)
     edges_start(&drive->edges);
     drive->ports = ports;
     drive->limit_ms = LIMIT_MS_MIN;
+    drive->full = INT32_MAX; /* until there is a bed no coil is ever on */
 }
 
-void drive_limit(struct drive *drive, uint16_t limit_ms)
+void drive_set_bed(struct drive *drive, const struct bed *bed)
 {
+    int32_t down = (int32_t)BEAT_TICKS * bed->duty;
+    int32_t up = (int32_t)BEAT_TICKS * SIXTEENTHS - down;
+    int32_t full = 2 * up * bed->limit_ms;
     lock_state lock = lock_take();
-    drive->limit_ms = limit_ms;
+    drive->limit_ms = bed->limit_ms;
+    drive->up = up;
+    drive->down = down;
+    drive->full = full;
+    drive->cool = full / 4 * 3;
+    drive->resting = 0;
     lock_give(lock);
 }
 
-/* Notes when each coil came to its state. The time on of those that go off is set to zero here, not that of
- * those that go on, because a beat may have counted for them since the interrupt switched them. */
+/* Ticks from the newest beat before `tick` to it; the interrupt of a later one may have come meanwhile. */
+static uint8_t since_beat(const struct drive *drive, uint32_t tick)
+{
+    int16_t since = (int16_t)(uint16_t)((uint16_t)tick - drive->beat_tick);
+    if (since < 0)
+        since = (int16_t)(since + BEAT_TICKS);
+    if (since < 0)
+        return 0;
+    return (uint8_t)(since < BEAT_TICKS ? since : BEAT_TICKS - 1);
+}
+
+/* Notes when each coil came to its state, and what of the beat it was not in it. The time on of those that go off is
+ * set to zero here, not that of those that go on, because a beat may have counted for them since the
+ * interrupt switched them. */
 static void note_changes(struct drive *drive, uint16_t before, uint16_t coils, uint32_t tick)
 {
     uint16_t changed = (uint16_t)(before ^ coils);
+    int16_t part = (int16_t)(SIXTEENTHS * since_beat(drive, tick));
     uint8_t coil = 0;
     if ((uint8_t)changed == 0) { /* a shift by eight costs nothing, eight shifts do */
         coil = 8;
@@ -32,14 +54,18 @@ static void note_changes(struct drive *drive, uint16_t before, uint16_t coils, u
         before >>= 8;
     }
     for (; changed != 0; coil++, changed >>= 1, before >>= 1) {
+        lock_state lock;
         if ((changed & 1) == 0)
             continue;
         drive->changed_at[coil] = tick;
+        lock = lock_take();
         if ((before & 1) != 0) {
-            lock_state lock = lock_take();
+            drive->budget[coil] += part;
             drive->on_ms[coil] = 0;
-            lock_give(lock);
+        } else {
+            drive->budget[coil] -= part;
         }
+        lock_give(lock);
     }
 }
 
@@ -64,11 +90,13 @@ bool drive_put(struct drive *drive, uint16_t coils, uint32_t tick)
     bool late = false;
     lock_state lock;
     drive_forget(drive);
+    coils &= (uint16_t)~drive_resting(drive);
     if (drive_latched(drive) != coils) {
         late = true;
         shift_out(drive, coils);
     }
     lock = lock_take();
+    coils &= (uint16_t)~drive->resting; /* one may have come to rest meanwhile */
     if (drive->latched != coils) {
         if (drive->disturbed)
             shift_out(drive, coils);
@@ -77,7 +105,10 @@ bool drive_put(struct drive *drive, uint16_t coils, uint32_t tick)
     }
     before = drive->wanted;
     drive->wanted = coils;
+    drive->warm |= before ^ coils;
     lock_give(lock);
+    if (late) /* by how much tells at the needle */
+        tick = drive->ports->ticks(drive->ports->world);
     if (before != coils)
         note_changes(drive, before, coils, tick);
     return late;
@@ -88,6 +119,7 @@ void drive_prepare(struct drive *drive, uint16_t coils, uint8_t pins)
     lock_state lock;
     drive_forget(drive);
     ASSURE(drive->edges.room == 0);
+    coils &= (uint16_t)~drive_resting(drive);
     if (coils == drive_latched(drive))
         return;
     shift_out(drive, coils);
@@ -95,20 +127,43 @@ void drive_prepare(struct drive *drive, uint16_t coils, uint8_t pins)
     lock = lock_take();
     if (!drive->disturbed) {
         drive->ready = 1;
-        drive->edges.awaited = pins;
+        drive->edges.awaited = pins & PINS_AT_EDGE;
     }
     lock_give(lock);
 }
 
+int32_t drive_budget(const struct drive *drive, uint8_t coil)
+{
+    lock_state lock = lock_take();
+    int32_t budget = drive->budget[coil];
+    lock_give(lock);
+    return budget;
+}
+
 uint16_t drive_end_rests(struct drive *drive)
 {
-    uint16_t woken;
-    lock_state lock = lock_take();
-    woken = drive->rested;
-    drive->rested = 0;
-    drive->wanted &= (uint16_t)~woken;
+    uint16_t over = 0;
+    uint16_t bit = 1;
+    uint8_t coil;
+    lock_state lock;
+    if (drive_resting(drive) == 0)
+        return 0;
+    for (coil = 0; coil < SELECTORS_MAX; coil++, bit = (uint16_t)(bit << 1)) {
+        if ((drive->resting & bit) != 0 && drive_budget(drive, coil) <= drive->cool)
+            over |= bit;
+    }
+    lock = lock_take();
+    drive->resting &= (uint16_t)~over;
     lock_give(lock);
-    return woken;
+    return over;
+}
+
+uint16_t drive_resting(const struct drive *drive)
+{
+    lock_state lock = lock_take();
+    uint16_t resting = drive->resting;
+    lock_give(lock);
+    return resting;
 }
 
 uint16_t drive_latched(const struct drive *drive)
@@ -142,40 +197,73 @@ bool drive_show(struct drive *drive, bool enabled, bool lamp)
     return switched;
 }
 
-/* The coils in `due` out of the register; everything that lay ready in it is lost. */
+/* The coils in `due` out of the register. */
 static void put_to_rest(struct drive *drive, uint16_t due)
 {
     uint16_t left = due;
+    bool lit;
     lock_state lock = lock_take();
-    drive_forget(drive);
-    drive->disturbed = 1;
-    drive->rested |= due;
-    drive->latched &= (uint16_t)~due;
+    lit = (drive->latched & due) != 0;
+    drive->resting |= due;
+    drive->wanted &= (uint16_t)~due;
     for (; left != 0; left &= (uint16_t)(left - 1)) {
         if (drive->rests != UINT16_MAX)
             drive->rests++;
     }
-    drive->ports->shift(drive->ports->world, drive->latched);
-    drive->ports->latch(drive->ports->world);
+    if (lit || (drive->coming & due) != 0)
+        drive_forget(drive);
+    drive->disturbed = 1; /* so that the main loop prepares anew */
+    if (lit) {
+        drive->latched &= (uint16_t)~due;
+        drive->ports->shift(drive->ports->world, drive->latched);
+        drive->ports->latch(drive->ports->world);
+    }
     lock_give(lock);
 }
 
-void drive_beat(struct drive *drive)
+/* A beat of one coil; true when it is to be put to rest. The main loop, which is what it interrupts, locks. */
+static bool beat_coil(struct drive *drive, uint8_t coil, bool on)
 {
-    uint16_t on = drive_latched(drive);
-    uint16_t left = on | drive->timed;
+    int32_t budget = drive->budget[coil] + (on ? drive->up : -drive->down);
+    bool over_limit = false;
+    if (budget < 0)
+        budget = 0;
+    drive->budget[coil] = budget;
+    if (!on)
+        drive->on_ms[coil] = 0;
+    else
+        over_limit = ++drive->on_ms[coil] >= drive->limit_ms;
+    return over_limit || budget >= drive->full;
+}
+
+void drive_beat(struct drive *drive, uint16_t tick)
+{
+    uint16_t on;
+    uint16_t left;
     uint16_t due = 0;
+    uint16_t warm = 0;
     uint16_t bit = 1;
     uint8_t coil;
-    for (coil = 0; left >= bit && bit != 0; coil++, bit = (uint16_t)(bit << 1)) {
-        if ((on & bit) == 0) {
-            drive->on_ms[coil] = 0;
-        } else if (++drive->on_ms[coil] >= drive->limit_ms) {
+    lock_state lock = lock_take();
+    on = drive->latched;
+    left = on | drive->warm;
+    drive->warm = 0;
+    drive->beat_tick = tick;
+    lock_give(lock);
+    for (coil = 0; left != 0; coil++, bit = (uint16_t)(bit << 1)) {
+        if ((left & bit) == 0)
+            continue;
+        left &= (uint16_t)~bit;
+        if (beat_coil(drive, coil, (on & bit) != 0) && (drive->resting & bit) == 0) {
             due |= bit;
             drive->on_ms[coil] = 0;
         }
+        if (drive->budget[coil] != 0 || (on & bit) != 0)
+            warm |= bit;
     }
-    drive->timed = on;
+    lock = lock_take();
+    drive->warm |= warm;
+    lock_give(lock);
     if (due != 0)
         put_to_rest(drive, due);
 }

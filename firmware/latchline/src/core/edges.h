@@ -15,7 +15,8 @@
 #include "ports.h"
 
 struct edges {
-    volatile uint8_t awaited;   /* pins of the edge that latches what is ready or, if nothing is, counts; or NO_PINS */
+    volatile uint8_t awaited;   /* pins of the edge that latches what is ready or, if nothing is, counts; or NO_PINS.
+                                 * Here and in a run only those of PINS_AT_EDGE. */
     volatile uint8_t pins;      /* at the run's latest edge */
     volatile uint8_t room;      /* edges that the run still has room for */
     volatile uint16_t tick;     /* of the run's latest edge, low half */
@@ -89,14 +90,14 @@ static inline uint8_t edges_catch_up(struct edges *edges, const struct notes *no
     uint8_t room = edges->room;
     uint16_t tick = edges->tick;
     uint16_t shortest = edges->shortest;
-    while (room != 0 && at != edges->noted && notes->pins[at] == next) {
+    while (room != 0 && at != edges->noted && (notes->pins[at] & PINS_AT_EDGE) == next) {
         uint16_t now = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
         uint16_t interval = (uint16_t)(now - tick);
         if (interval < shortest)
             shortest = interval;
         tick = now;
         next = before ^ PINS_AB;
-        before = notes->pins[at];
+        before = notes->pins[at] & PINS_AT_EDGE;
         room--;
         at = (uint8_t)(at + 1) & (NOTES - 1);
         edges->taken = at;
@@ -124,7 +125,7 @@ static inline bool edges_resume_run(struct edges *edges, const struct notes *not
         lock_give(lock);
         if (caught_up)
             return edges->room != 0;
-        if (notes->pins[edges->taken] != next)
+        if ((notes->pins[edges->taken] & PINS_AT_EDGE) != next)
             return false;
     }
     return false;

@@ -23,7 +23,13 @@ enum fault_number {
     FAULT_CHECKPOINT = 12,
     FAULT_EDGES_TOO_FAST = 13,
     FAULT_OFF_THE_BED = 14,
-    FAULT_SELECTOR_LATE = 15
+    FAULT_SELECTOR_LATE = 15,
+    FAULT_SENSOR_SILENT = 16,
+    FAULT_SENSOR_BOUNCES = 17,
+    FAULT_ENCODER_SILENT = 18,
+    FAULT_CHANNEL_DEAD = 19,
+    FAULT_EDGES_MISSING = 20,
+    FAULT_LEFT_AGAIN = 21
 };
 
 /* A part's verdict: nothing wrong, or what. Only board.c acts on it. */
@@ -48,7 +54,7 @@ static inline struct verdict wrong(enum fault_number fault, uint16_t detail)
 static inline bool fault_loses_position(uint8_t number)
 {
     return (number >= FAULT_IMPOSSIBLE_STEP && number <= FAULT_BOTH_SENSORS) || number == FAULT_EDGES_TOO_FAST ||
-           number == FAULT_OFF_THE_BED;
+           number == FAULT_OFF_THE_BED || (number >= FAULT_SENSOR_SILENT && number <= FAULT_EDGES_MISSING);
 }
 
 #endif

@@ -2,9 +2,9 @@
 #ifndef LATCHLINE_LIMITS_H
 #define LATCHLINE_LIMITS_H
 
-#define PROTOCOL_VERSION 1
+#define PROTOCOL_VERSION 2
 #define FIRMWARE_MAJOR 0
-#define FIRMWARE_MINOR 1
+#define FIRMWARE_MINOR 2
 #define FIRMWARE_PATCH 0
 
 /* Passes held at once, each from its PASS to the host's SEEN. 36 bytes of RAM each; a power of two,
@@ -27,17 +27,37 @@
 #define LIMIT_MS_MIN 5
 #define LIMIT_MS_MAX 2000
 
+/* Sensors (docs/protocol.md section 5). Four edges are a period, which an encoder may lose in silence. */
+#define TOLERANCE_MOST 3
+#define HYSTERESIS_LEAST 8
+#define SENSORS_MAX 3
+#define BEATS_TO_JUDGE 10
+
+/* The encoder */
+#define REVERSALS_MOST 8
+#define BOUNCE_TICKS 50
+#define TRAIL_EDGES 5 /* those that a period lies between */
+#define GAP 3
+#define BACKWARD_GAP 2
+
+/* Budgets (section 8): sixteenths of a tick. */
+#define BEAT_TICKS 250
+#define SIXTEENTHS 16
+#define DUTY_USUAL 8
+
+#define PAUSE_MS 1000
+#define PLANS_LINE INT16_MIN /* a line of a PASS that is the plan's own */
+
 #define NOTES 32 /* edges that may wait for the main loop; a power of two */
 
-#define PAYLOAD_MAX 45            /* DONE, the longest message */
+#define PAYLOAD_MAX 46            /* PASS, the longest message */
 #define FRAME_MAX (PAYLOAD_MAX + 4) /* stuffing code, payload, three check bytes; without the closing zero */
 
-#define LATE_TICKS 50 /* 0.2 ms from edge to output, for an output that could not be prepared */
+#define LATE_TICKS 125 /* 0.5 ms from edge to output, for an output that could not be prepared */
 #define STOP_TICKS 25000
 #define INTERVAL_MAX 65535u
 #define RUN_AGE_TICKS 40000 /* 160 ms: far enough below the 65,536 that sixteen bits can tell apart */
 
-#define RUN_LOOK_MS 16         /* how often a run is looked at while it has room: */
 #define RUN_ROOM_LEAST 144     /* edges for a millisecond, at more than 100,000 a second */
 
 #define STATUS_CHANGED_MS 20
@@ -50,8 +70,9 @@
 #define CURRENT_HIGH_READINGS 3
 
 #define MEMORY_BYTES 1024
-#define CHECKPOINT_SLOTS 80
-#define CHECKPOINT_BYTES 12
+#define CHECKPOINT_SLOTS 60
+#define CHECKPOINT_BYTES 16
+#define IDENTITY_BYTES 12
 #define IDENTITY_AT 960
 
 #if SLOTS < 16 || SLOTS > 128 || (SLOTS & (SLOTS - 1)) != 0
@@ -75,7 +96,10 @@
 #if -LEFT_SENSOR_MIN + OFF_THE_BED_NEEDLES * EDGES_PER_NEEDLE_MAX + LEAD_MAX + 2 * 255 + 1 > 32767
 #error "positions must fit int16_t at the left"
 #endif
-#if CHECKPOINT_SLOTS * CHECKPOINT_BYTES > IDENTITY_AT || IDENTITY_AT + 12 > MEMORY_BYTES
+#if 2L * LIMIT_MS_MAX * BEAT_TICKS * SIXTEENTHS > 100000000L
+#error "a budget and four times it must fit int32_t"
+#endif
+#if CHECKPOINT_SLOTS * CHECKPOINT_BYTES > IDENTITY_AT || IDENTITY_AT + IDENTITY_BYTES > MEMORY_BYTES
 #error "checkpoints and identity must fit the memory"
 #endif
 

@@ -23,7 +23,7 @@ enum message {
 enum asked { ASKED_STATUS, ASKED_COUNTS, ASKED_CHECKPOINT, ASKED_FAULT };
 enum reason { REASON_BED = 1, REASON_PLAN, REASON_PROBE, REASON_VERSION };
 
-static const uint8_t lengths[MESSAGE_END] = {0, 6, 30, 19, 42, 9, 2, 2, 1, 2, 3, 2};
+static const uint8_t lengths[MESSAGE_END] = {0, 6, 38, 23, 46, 9, 2, 2, 1, 2, 3, 2};
 
 void link_start(struct link *link, struct board *board)
 {
@@ -41,83 +41,102 @@ static void refuse(struct link *link, struct board *board, uint8_t type, enum re
     board->due |= DUE_REFUSED;
 }
 
-static void take_greet(struct link *link, struct board *board, const uint8_t *fields)
+static bool refused_unless(bool taken, struct link *link, struct board *board, uint8_t type, enum reason reason)
+{
+    if (!taken)
+        refuse(link, board, type, reason);
+    return taken;
+}
+
+static bool take_greet(struct link *link, struct board *board, const uint8_t *fields)
 {
     link->greeted = true;
     link->wrong_version = fields[0] != PROTOCOL_VERSION;
     link->replies.nonce = get_u32(fields + 1);
     board->due |= DUE_BOARD;
+    return !link->wrong_version;
 }
 
-static void take_ask(struct board *board, uint8_t what)
+static bool take_ask(struct board *board, uint8_t what)
 {
     static const uint16_t answers[4] = {DUE_STATUS, DUE_COUNTS, DUE_CHECKPOINT, DUE_FAULT};
-    if (what <= ASKED_FAULT)
-        board->due |= answers[what];
+    if (what > ASKED_FAULT)
+        return false;
+    board->due |= answers[what];
+    return true;
 }
 
-static void take(struct link *link, struct board *board, uint8_t type, const uint8_t *fields)
+static bool take_pass(struct link *link, struct board *board, const uint8_t *fields)
 {
-    board_ask(board);
+    bool taken = board_take_pass(board, fields);
+    if (!taken)
+        count_up(&link->replies.stale);
+    return taken;
+}
+
+/* The messages after which a STATUS is due at once. */
+static bool steer(struct link *link, struct board *board, uint8_t type, const uint8_t *fields)
+{
     switch (type) {
-    case BED:
-        if (!board_take_bed(board, fields))
-            refuse(link, board, type, REASON_BED);
-        break;
     case PLAN:
-        if (!board_take_plan(board, fields))
-            refuse(link, board, type, REASON_PLAN);
-        break;
+        return refused_unless(board_take_plan(board, fields), link, board, type, REASON_PLAN);
     case PASS:
-        if (!board_take_pass(board, fields))
-            count_up(&link->replies.stale);
-        break;
+        return take_pass(link, board, fields);
     case SEEN:
-        board_take_seen(board, fields);
-        break;
+        return board_take_seen(board, fields);
     case PAUSE:
-        board_take_pause(board, fields[0] != 0);
-        break;
+        return board_take_pause(board, fields[0]);
     case CLEAR:
-        board_take_clear(board, fields[0]);
-        break;
-    case STOP:
-        board_take_stop(board);
-        break;
-    case ASK:
-        take_ask(board, fields[0]);
-        break;
-    case PROBE:
-        if (!board_take_probe(board, fields[0], fields[1]))
-            refuse(link, board, type, REASON_PROBE);
-        break;
+        return board_take_clear(board, fields[0]);
     default:
-        board->watch.buzz_ms = (uint16_t)(fields[0] * 10);
-        break;
+        board_take_stop(board);
+        return true;
     }
-    if (type >= PLAN && type <= STOP)
+}
+
+/* Does what a message says; false when it is refused or dropped. */
+static bool take(struct link *link, struct board *board, uint8_t type, const uint8_t *fields)
+{
+    bool taken;
+    switch (type) {
+    case GREET:
+        return take_greet(link, board, fields);
+    case BED:
+        return refused_unless(board_take_bed(board, fields), link, board, type, REASON_BED);
+    case ASK:
+        return take_ask(board, fields[0]);
+    case PROBE:
+        return refused_unless(board_take_probe(board, fields[0], fields[1]), link, board, type, REASON_PROBE);
+    case BUZZ:
+        board->watch.buzz_ms = (uint16_t)(fields[0] * 10);
+        return true;
+    default:
+        taken = steer(link, board, type, fields);
         board->due |= DUE_STATUS;
-    board_told(board);
+        board_arm(board);
+        return taken;
+    }
 }
 
 void link_byte(struct link *link, struct board *board, uint8_t byte)
 {
     const uint8_t *payload = link->receiver.bytes;
     int8_t length = receiver_byte(&link->receiver, byte);
+    uint8_t type = payload[0];
     if (length == FRAME_NONE)
         return;
-    if (length == FRAME_BAD || payload[0] == 0 || payload[0] >= MESSAGE_END ||
-        (uint8_t)length != lengths[payload[0]]) {
+    if (length == FRAME_BAD || type == 0 || type >= MESSAGE_END || (uint8_t)length != lengths[type]) {
         count_up(&link->replies.bad_frames);
         return;
     }
-    board_heard(board);
-    if (payload[0] == GREET)
-        take_greet(link, board, payload + 1);
-    else if (link->wrong_version)
-        refuse(link, board, payload[0], REASON_VERSION);
-    else
-        take(link, board, payload[0], payload + 1);
+    if (link->wrong_version && type != GREET && type != STOP) {
+        refuse(link, board, type, REASON_VERSION);
+        return;
+    }
+    board_ask(board);
+    if (take(link, board, type, payload + 1))
+        board_heard(board);
+    board_told(board);
 }
 
 void link_bytes_lost(struct link *link)
@@ -129,13 +148,14 @@ void link_beat(struct link *link, struct board *board)
 {
     const struct plan *plan = &board->plan;
     board_beat(board);
+    board_edges(board); /* in the middle of a long piece of work */
     count_up(&link->status_age_ms);
     count_up(&link->done_age_ms);
     count_up(&link->fault_age_ms);
     if (board->fault.number != FAULT_NONE && link->fault_age_ms >= FAULT_AGAIN_MS)
         board->due |= DUE_FAULT;
     if (plan->seen != plan->done && link->done_age_ms >= DONE_AGAIN_MS && (board->due & DUE_DONE) == 0) {
-        board->oldest_done = true;
+        board->due_done = plan->seen + 1;
         board->due |= DUE_DONE;
     }
     if (link->status_age_ms >= STATUS_MS && link->greeted && board->watch.silent_ms <= HOST_ASLEEP_MS)

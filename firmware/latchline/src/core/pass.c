@@ -6,22 +6,6 @@
 #include "count.h"
 #include "crc.h"
 
-/* 1 + advance / interval, or one more than the bed allows where it is more than that. */
-static uint16_t advance_edges(const struct bed *bed, uint16_t interval)
-{
-    uint16_t whole = 0;
-    if (interval <= 1)
-        whole = bed->advance;
-    else if (interval <= bed->advance)
-        whole = (uint16_t)(bed->advance / interval);
-    return whole > bed->advance_max ? (uint16_t)(bed->advance_max + 1u) : (uint16_t)(whole + 1u);
-}
-
-static uint8_t advance_kept(const struct bed *bed, uint16_t edges)
-{
-    return (uint8_t)(edges > bed->advance_max ? bed->advance_max : edges);
-}
-
 static uint16_t divided_by_64(uint32_t ticks)
 {
     ticks >>= 6;
@@ -37,39 +21,37 @@ static int16_t tenth_ends(const struct pass *pass, uint8_t tenth)
 
 bool pass_fits(struct pass *pass, const struct plan *plan, const struct track *track)
 {
+    const struct slot *slot = plan_slot_seen(plan, plan->done + 1);
+    struct lines lines;
     if (!plan_in_force(plan) || !plan_coming_loaded(plan) || plan->paused || !track->certain)
         return false;
-    pass->rightward = plan_slot_seen(plan, plan->done + 1)->rightward;
-    pass->start_line = pass->rightward ? plan->left_line : (int16_t)-plan->right_line;
-    pass->finish_line = pass->rightward ? plan->right_line : (int16_t)-plan->left_line;
+    lines = slot->held.coming.lines;
+    pass->rightward = slot->rightward;
+    pass->start_line = pass->rightward ? lines.left : (int16_t)-lines.right;
+    pass->finish_line = pass->rightward ? lines.right : (int16_t)-lines.left;
     return pass_along(pass, track->count) <= pass->start_line;
 }
 
-/* The start of the pass as if it had not begun: nothing driven, nothing reported. */
-void pass_renew(struct pass *pass, const struct bed *bed, const struct plan *plan)
+void pass_arm(struct pass *pass, const struct bed *bed, const struct plan *plan)
 {
     pass->state = PASS_ARMED;
+    select_begin(&pass->select, bed, plan, plan_slot_seen(plan, plan->done + 1));
+}
+
+/* Nothing driven, nothing reported. */
+static void pass_begin(struct pass *pass, uint32_t tick)
+{
     memset(&pass->report, 0, sizeof pass->report);
     memset(pass->driven, 0, sizeof pass->driven);
     pass->report.shortest = UINT16_MAX;
-    select_begin(&pass->select, bed, plan, plan_slot_seen(plan, plan->done + 1), pass->start_line);
-}
-
-void pass_arm(struct pass *pass, const struct bed *bed, const struct plan *plan, const struct track *track)
-{
-    pass->advance = advance_kept(bed, advance_edges(bed, track->interval));
-    pass_renew(pass, bed, plan);
-}
-
-static void pass_begin(struct pass *pass, uint32_t tick)
-{
+    pass->report.start = tick;
     pass->state = PASS_UNDER_WAY;
-    pass->forward = false;
+    pass->forward = true;
     pass->furthest = pass->start_line;
     pass->tenth = 0;
     pass->tenth_end = tenth_ends(pass, 1);
     pass->tenth_start = tick;
-    pass->report.start = tick;
+    pass->select.met = 0;
 }
 
 static void count_tenths(struct pass *pass, int16_t q, uint32_t tick)
@@ -82,26 +64,21 @@ static void count_tenths(struct pass *pass, int16_t q, uint32_t tick)
     }
 }
 
-static void note_speed(struct pass *pass, const struct bed *bed, const struct track *track, bool first,
-                       struct pass_step *step)
+/* A whole period takes the same time however uneven the channels are. */
+static struct verdict note_period(struct pass *pass, const struct bed *bed, uint32_t period)
 {
-    uint16_t interval = track->interval;
-    uint16_t edges = advance_edges(bed, interval);
-    step->advance = advance_kept(bed, edges);
-    if (interval < pass->report.shortest)
-        pass->report.shortest = interval;
-    if (interval > STOP_TICKS && !first)
-        count_up_u8(&pass->report.stops);
-    if (edges > bed->advance_max) {
-        step->event = PASS_FAULT;
-        step->verdict = wrong(FAULT_TOO_FAST, interval);
-        return;
-    }
-    if (edges > pass->report.advance)
-        pass->report.advance = (uint8_t)edges;
-    count_tenths(pass, step->q, track->tick);
-    if (step->q >= pass->finish_line)
-        step->event = PASS_DONE;
+    uint32_t enough = (uint32_t)bed->advance * 4;
+    uint16_t quarter;
+    if (period == NO_PERIOD)
+        return all_well();
+    quarter = period > 4 * (uint32_t)UINT16_MAX ? UINT16_MAX : (uint16_t)(period / 4);
+    if (quarter == 0)
+        quarter = 1;
+    if (quarter < pass->report.shortest)
+        pass->report.shortest = quarter;
+    if (period <= enough && bed->advance_max * period <= enough)
+        return wrong(FAULT_TOO_FAST, (uint16_t)(period / 4));
+    return all_well();
 }
 
 static void note_backing(struct pass *pass, const struct bed *bed, struct pass_step *step)
@@ -111,17 +88,20 @@ static void note_backing(struct pass *pass, const struct bed *bed, struct pass_s
         pass->forward = true;
         if (step->q > pass->furthest)
             pass->furthest = step->q;
-        return;
-    }
-    if (pass->forward)
+    } else if (pass->forward) {
         count_up_u8(&pass->report.backings);
-    pass->forward = false;
+        pass->forward = false;
+    }
     backed = (uint16_t)(pass->furthest - step->q);
     if (backed > pass->report.backed)
         pass->report.backed = (uint8_t)(backed > UINT8_MAX ? UINT8_MAX : backed);
     if (backed > bed->backing) {
         step->event = PASS_FAULT;
         step->verdict = wrong(FAULT_TURNED_EARLY, backed);
+    } else if (step->q <= pass->start_line && pass->select.met != 0) {
+        step->event = PASS_FAULT;
+        step->verdict = wrong(FAULT_LEFT_AGAIN, (uint16_t)(pass->select.met + (pass->rightward ? 256 : 0)));
+        step->verdict.needle = select_furthest(&pass->select);
     } else if (step->q <= pass->start_line) {
         step->event = PASS_AS_NEW;
     }
@@ -130,36 +110,52 @@ static void note_backing(struct pass *pass, const struct bed *bed, struct pass_s
 struct pass_step pass_edge(struct pass *pass, const struct bed *bed, const struct track *track, int16_t from)
 {
     struct pass_step step;
-    bool first = pass->state == PASS_ARMED;
     step.event = PASS_UNTOUCHED;
     step.verdict = all_well();
     step.q = pass_along(pass, track->count);
     step.forward = step.q > pass_along(pass, from);
-    step.advance = 0;
-    ASSURE(pass->state != PASS_NONE);
-    if (first && step.q <= pass->start_line) {
-        pass->advance = advance_kept(bed, advance_edges(bed, track->interval));
+    if (pass->state == PASS_NONE || (pass->state == PASS_ARMED && step.q <= pass->start_line))
         return step;
-    }
-    if (first)
+    if (pass->state == PASS_ARMED)
         pass_begin(pass, track->tick);
+    else if (track->interval > STOP_TICKS)
+        count_up_u8(&pass->report.stops);
+    step.event = PASS_FAULT;
+    step.verdict = note_period(pass, bed, track->period);
+    if (step.verdict.fault != FAULT_NONE)
+        return step;
+    count_tenths(pass, step.q, track->tick);
+    step.event = PASS_DONE;
+    if (step.q >= pass->finish_line)
+        return step;
     step.event = PASS_GOES_ON;
-    note_speed(pass, bed, track, first, &step);
-    if (step.event == PASS_GOES_ON)
-        note_backing(pass, bed, &step);
+    note_backing(pass, bed, &step);
     return step;
 }
 
-static bool enters(const struct plan *plan, const struct track *track, int16_t from)
+static bool enters(struct lines lines, const struct track *track, int16_t from)
 {
-    return track->rightward ? from == plan->left_line && track->count == plan->left_line + 1
-                            : from == plan->right_line && track->count == plan->right_line - 1;
+    return track->rightward ? from == lines.left && track->count == lines.left + 1
+                            : from == lines.right && track->count == lines.right - 1;
 }
 
-struct verdict pass_entered(const struct plan *plan, const struct track *track, int16_t from)
+/* The lines are those of the coming pass if it is there, and those of the pass before if it was knitted; else the
+ * plan's. */
+static bool enters_any(const struct plan *plan, const struct track *track, int16_t from)
+{
+    bool loaded = plan_coming_loaded(plan);
+    if (loaded && enters(plan_slot_seen(plan, plan->done + 1)->held.coming.lines, track, from))
+        return true;
+    if (plan->any_done)
+        return enters(plan->last_lines, track, from);
+    return !loaded && enters(plan->lines, track, from);
+}
+
+struct verdict pass_entered(const struct pass *pass, const struct plan *plan, const struct track *track, int16_t from)
 {
     uint16_t detail = 2;
-    if (!plan_goes_on(plan) || plan->paused || !enters(plan, track, from))
+    if (!plan_goes_on(plan) || plan->paused || !enters_any(plan, track, from) ||
+        (pass->state != PASS_NONE && pass->rightward == track->rightward))
         return all_well();
     if (!plan_coming_loaded(plan))
         detail = 0;
@@ -180,13 +176,26 @@ static uint16_t digest(const struct pass *pass, const struct plan *plan)
     return crc;
 }
 
-void pass_file(struct pass *pass, struct plan *plan, struct track *track)
+static uint8_t advance_needed(const struct bed *bed, uint16_t shortest)
+{
+    uint16_t edges;
+    if (shortest == UINT16_MAX)
+        return 1;
+    edges = (uint16_t)(bed->advance / shortest);
+    return (uint8_t)(edges >= UINT8_MAX ? UINT8_MAX : edges + 1);
+}
+
+void pass_file(struct pass *pass, const struct bed *bed, struct plan *plan, struct track *track)
 {
     struct report *report = &pass->report;
+    struct slot *slot = plan_slot(plan, plan->done + 1);
     report->digest = digest(pass, plan);
+    report->advance = advance_needed(bed, report->shortest);
     report->furthest = pass->rightward ? track->lowest : track->highest;
     report->correction = track->correction;
-    plan_slot(plan, plan->done + 1)->held.report = *report;
+    plan->last_lines = slot->held.coming.lines;
+    plan->any_done = true;
+    slot->held.report = *report;
     track->correction = 0;
     track_stretch_begin(track);
     plan->done++;

@@ -10,14 +10,24 @@ void plan_clear(struct plan *plan)
     memset(plan, 0, offsetof(struct plan, slots));
 }
 
+static bool lines_fit(const struct bed *bed, struct lines lines)
+{
+    return lines.left > bed->left_sensor && lines.right > lines.left && lines.right < bed->right_sensor;
+}
+
+static struct lines lines_read(const uint8_t *fields)
+{
+    struct lines lines;
+    lines.left = get_i16(fields);
+    lines.right = get_i16(fields + 2);
+    return lines;
+}
+
 bool plan_fits(const struct bed *bed, const uint8_t *fields)
 {
     uint32_t first = get_u32(fields + 4);
-    int16_t left_line = get_i16(fields + 12);
-    int16_t right_line = get_i16(fields + 14);
     return bed_is_set(bed) && get_u32(fields) != 0 && first != 0 && first - 1 <= get_u32(fields + 8) &&
-           left_line > bed->left_sensor && right_line > left_line && right_line < bed->right_sensor &&
-           fields[16] <= fields[17] && fields[17] < bed->needles;
+           lines_fit(bed, lines_read(fields + 12)) && fields[16] <= fields[17] && fields[17] < bed->needles;
 }
 
 void plan_begin(struct plan *plan, const uint8_t *fields)
@@ -30,10 +40,10 @@ void plan_begin(struct plan *plan, const uint8_t *fields)
     plan->received = first - 1;
     plan->done = first - 1;
     plan->seen = first - 1;
-    plan->left_line = get_i16(fields + 12);
-    plan->right_line = get_i16(fields + 14);
+    plan->lines = lines_read(fields + 12);
     plan->first_needle = fields[16];
     plan->last_needle = fields[17];
+    plan->run = get_u32(fields + 18);
 }
 
 /* No needle outside the plan's. */
@@ -54,16 +64,23 @@ static bool mask_fits(const struct plan *plan, const uint8_t *mask)
     return true;
 }
 
-bool plan_take_pass(struct plan *plan, const uint8_t *fields)
+bool plan_take_pass(struct plan *plan, const struct bed *bed, const uint8_t *fields)
 {
     uint32_t number = get_u32(fields + 4);
     uint8_t direction = fields[8];
     struct slot *slot = plan_slot(plan, number);
+    struct lines lines = lines_read(fields + 9 + MASK_BYTES);
+    if (lines.left == PLANS_LINE)
+        lines.left = plan->lines.left;
+    if (lines.right == PLANS_LINE)
+        lines.right = plan->lines.right;
     if (!plan_in_force(plan) || get_u32(fields) != plan->fingerprint || plan->received == plan->last ||
-        number != plan->received + 1 || number - plan->seen > SLOTS || direction > 1 || !mask_fits(plan, fields + 9))
+        number != plan->received + 1 || number - plan->seen > SLOTS || direction > 1 ||
+        !mask_fits(plan, fields + 9) || !lines_fit(bed, lines))
         return false;
     slot->rightward = direction == 1;
-    memcpy(slot->held.mask, fields + 9, MASK_BYTES);
+    memcpy(slot->held.coming.mask, fields + 9, MASK_BYTES);
+    slot->held.coming.lines = lines;
     plan->received = number;
     return true;
 }
@@ -74,5 +91,5 @@ bool plan_take_seen(struct plan *plan, const uint8_t *fields)
     if (!plan_in_force(plan) || get_u32(fields) != plan->fingerprint || number < plan->seen || number > plan->done)
         return false;
     plan->seen = number;
-    return number == plan->done;
+    return true;
 }

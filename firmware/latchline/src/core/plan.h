@@ -21,11 +21,19 @@ struct report {
     int8_t correction;
 };
 
-/* A mask until the pass is done, then its report. */
+struct lines {
+    int16_t left;
+    int16_t right;
+};
+
+/* A mask and its lines until the pass is done, then its report. */
 struct slot {
     bool rightward;
     union {
-        uint8_t mask[MASK_BYTES];
+        struct {
+            uint8_t mask[MASK_BYTES];
+            struct lines lines;
+        } coming;
         struct report report;
     } held;
 };
@@ -37,12 +45,15 @@ struct plan {
     uint32_t received;
     uint32_t done;
     uint32_t seen;
-    int16_t left_line;
-    int16_t right_line;
+    uint32_t run;
+    struct lines lines;
+    struct lines last_lines; /* of the pass that was done last, if any was: */
+    bool any_done;
     uint8_t first_needle;
     uint8_t last_needle;
     bool paused;
     bool pause_wanted;
+    uint16_t pause_left_ms; /* until it takes effect with a pass armed */
     struct slot slots[SLOTS];
 };
 
@@ -85,8 +96,9 @@ bool plan_fits(const struct bed *bed, const uint8_t *fields);
 void plan_begin(struct plan *plan, const uint8_t *fields);
 
 /* False: stale. */
-bool plan_take_pass(struct plan *plan, const uint8_t *fields);
-/* True when with this every report is with the host. */
+bool plan_take_pass(struct plan *plan, const struct bed *bed, const uint8_t *fields);
+
+/* False: dropped. */
 bool plan_take_seen(struct plan *plan, const uint8_t *fields);
 
 #endif

@@ -5,8 +5,11 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-enum { PIN_A = 1, PIN_B = 2, PIN_LEFT = 4, PIN_RIGHT = 8 };
+enum { PIN_A = 1, PIN_B = 2, PIN_LEFT = 4, PIN_RIGHT = 8, PIN_MIDDLE = 16 };
 #define PINS_AB 3
+#define PINS_ENDS 12
+#define PINS_SENSORS 28
+#define PINS_AT_EDGE 15 /* those that the edge interrupt compares; a middle sensor is seen by the main loop */
 #define NO_PINS 0xFF
 
 struct ports {

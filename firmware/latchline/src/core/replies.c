@@ -15,6 +15,8 @@ enum reply {
     REPLY_REFUSED
 };
 
+#define FEATURE_PASS_LINES 1
+
 enum flag {
     FLAG_BED_SET = 1 << 0,
     FLAG_CERTAIN = 1 << 1,
@@ -46,7 +48,7 @@ static uint16_t flags(const struct board *board)
         flags |= FLAG_UNDER_WAY;
     if (drive->lamp)
         flags |= FLAG_LAMP;
-    if (drive->rested != 0)
+    if (drive->resting != 0)
         flags |= FLAG_AT_REST;
     if (drive->enabled)
         flags |= FLAG_ENABLED;
@@ -81,6 +83,7 @@ void replies_told(const struct board *board, struct told *told)
     told->credit = credit(plan);
     told->flags = flags(board);
     told->rests = drive_rests(&board->drive);
+    told->run = plan->run;
     told->fault = board->fault.number;
 }
 
@@ -91,7 +94,7 @@ bool replies_anything_new(const struct replies *replies, const struct board *boa
     const struct plan *plan = &board->plan;
     return told->fault != board->fault.number || told->fingerprint != plan->fingerprint ||
            told->received != plan->received || told->done != plan->done || told->credit != credit(plan) ||
-           told->armed != armed(board) || told->rests != drive_rests(&board->drive) || told->flags != flags(board);
+           told->run != plan->run || told->armed != armed(board) || told->rests != drive_rests(&board->drive) || told->flags != flags(board);
 }
 
 static uint8_t *put_status(struct replies *replies, const struct board *board, uint8_t *at)
@@ -106,17 +109,18 @@ static uint8_t *put_status(struct replies *replies, const struct board *board, u
     at = put_u32(at, told->done);
     at = put_u32(at, told->credit);
     at = put_u16(at, (uint16_t)board->track.count);
-    at = put_u8(at, board->ports->pins(board->ports->world));
+    at = put_u8(at, track_pins(&board->track, board->ports->pins(board->ports->world)));
     at = put_u16(at, told->flags);
     at = put_u8(at, told->fault);
     at = put_u8(at, (uint8_t)replies->bad_frames);
-    return put_u16(at, told->rests);
+    at = put_u16(at, told->rests);
+    return put_u32(at, told->run);
 }
 
 static uint8_t *put_done(const struct board *board, uint8_t *at)
 {
     const struct plan *plan = &board->plan;
-    uint32_t number = board->oldest_done ? plan->seen + 1 : plan->done;
+    uint32_t number = board->due_done;
     const struct slot *slot = plan_slot_seen(plan, number);
     const struct report *report = &slot->held.report;
     uint8_t tenth;
@@ -150,7 +154,9 @@ static uint8_t *put_board(const struct replies *replies, const struct board *boa
     at = put_u8(at, board->reset_cause);
     at = put_u8(at, SLOTS);
     at = put_u16(at, NEEDLES_MAX);
-    return put_u16(at, board->bed_check);
+    at = put_u16(at, board->bed_check);
+    at = put_u16(at, FEATURE_PASS_LINES);
+    return put_u32(at, board->plan.run);
 }
 
 static uint8_t *put_fault(const struct board *board, uint8_t *at)
@@ -183,14 +189,24 @@ static uint8_t *put_counts(const struct replies *replies, const struct board *bo
     return put_u16(at, board->ports->current(board->ports->world));
 }
 
+enum { VALID_WHOLE = 1, VALID_EXACT, VALID_UNDER_WAY };
+
+/* What has outlived a reset is newer than what is in memory. */
 static uint8_t *put_checkpoint(const struct board *board, uint8_t *at)
 {
     const struct store *store = &board->store;
+    const struct kept *kept = board->kept;
+    bool outlived = !plan_in_force(&board->plan) && kept->fingerprint != 0;
+    bool known = outlived || store->valid;
+    uint8_t valid = store->valid ? VALID_WHOLE : 0;
+    if (outlived)
+        valid = kept->under_way ? VALID_UNDER_WAY : VALID_EXACT;
     at = put_u8(at, REPLY_CHECKPOINT);
-    at = put_u8(at, store->valid);
-    at = put_u32(at, store->valid ? store->fingerprint : 0);
-    at = put_u32(at, store->valid ? store->done : 0);
-    return put_u16(at, store->valid ? store->sequence : 0);
+    at = put_u8(at, valid);
+    at = put_u32(at, !known ? 0 : outlived ? kept->fingerprint : store->fingerprint);
+    at = put_u32(at, !known ? 0 : outlived ? kept->done : store->done);
+    at = put_u16(at, store->valid ? store->sequence : 0);
+    return put_u32(at, !known ? 0 : outlived ? kept->run : store->run);
 }
 
 static uint8_t *put_probed(const struct board *board, uint8_t *at)

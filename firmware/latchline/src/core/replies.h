@@ -17,6 +17,7 @@ struct told {
     uint16_t flags;
     uint16_t rests;
     uint8_t fault;
+    uint32_t run;
 };
 
 /* What is known only here and on the line. */

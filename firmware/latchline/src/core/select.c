@@ -15,6 +15,11 @@ static bool mask_bit(const uint8_t *mask, uint8_t needle)
     return (mask[needle >> 3] & (uint8_t)coil_bit(needle & 7)) != 0;
 }
 
+static bool needs_current(const struct select *select, uint8_t needle)
+{
+    return mask_bit(select->mask, needle) != select->active_low;
+}
+
 static void step_on(const struct select *select, struct mark *mark)
 {
     mark->index++;
@@ -62,7 +67,7 @@ static void mark_move(const struct select *select, struct mark *mark, int16_t li
 
 static void choose(struct select *select, const struct mark *mark)
 {
-    if (mask_bit(select->mask, mark->needle))
+    if (needs_current(select, mark->needle))
         select->chosen |= coil_bit(mark->selector);
 }
 
@@ -71,13 +76,14 @@ static void drop(struct select *select, const struct mark *mark)
     select->chosen &= (uint16_t)~coil_bit(mark->selector);
 }
 
-/* The coils for needles with q - hold < point <= reach; at most one needle for each coil, so whichever leave the
+/* The coils for needles with q - hold < point <= q + advance_max; at most one needle for each coil, so whichever leave the
  * window are dropped before others are chosen. */
-static uint16_t window(struct select *select, int16_t q, int16_t reach)
+static uint16_t window(struct select *select, int16_t q)
 {
     struct mark *behind = &select->behind;
     struct mark *ahead = &select->ahead;
     int16_t passed = (int16_t)(q - select->hold);
+    int16_t reach = (int16_t)(q + select->advance_max);
     while (lies_behind(select, behind, passed)) {
         if (behind->index < ahead->index)
             drop(select, behind);
@@ -99,7 +105,7 @@ static uint16_t window(struct select *select, int16_t q, int16_t reach)
         step_on(select, ahead);
     }
     ASSURE(ahead->index - behind->index <= (select->bank ? select->count : 1));
-    return select->chosen ^ select->inverted;
+    return select->chosen;
 }
 
 static struct mark first_mark(const struct select *select, const struct bed *bed, const struct plan *plan)
@@ -116,10 +122,9 @@ static struct mark first_mark(const struct select *select, const struct bed *bed
     return mark;
 }
 
-void select_begin(struct select *select, const struct bed *bed, const struct plan *plan, const struct slot *slot,
-                  int16_t start_line)
+void select_begin(struct select *select, const struct bed *bed, const struct plan *plan, const struct slot *slot)
 {
-    select->mask = slot->held.mask;
+    select->mask = slot->held.coming.mask;
     select->rightward = slot->rightward;
     select->bank = bed->bank;
     select->count = bed->count;
@@ -128,68 +133,66 @@ void select_begin(struct select *select, const struct bed *bed, const struct pla
     select->hold = bed->hold;
     select->advance_max = bed->advance_max;
     select->active_low = bed->active_low;
-    select->inverted = 0;
-    if (bed->active_low)
-        select->inverted = (uint16_t)(UINT16_MAX >> (SELECTORS_MAX - bed->count));
     select->acting = (uint16_t)(bed->advance - bed->advance / 4);
     select->behind = first_mark(select, bed, plan);
     select->ahead = select->behind;
     select->next = select->behind;
-    select->reach = start_line;
     select->prepared = INT16_MIN;
     select->chosen = 0;
     select->revived = 0;
+    select->met = 0;
 }
 
-static int16_t reach_forward(const struct select *select, int16_t q, uint8_t advance)
+uint16_t select_edge(struct select *select, int16_t q)
 {
-    int16_t reach = (int16_t)(q + advance);
-    return reach > select->reach ? reach : select->reach;
-}
-
-uint16_t select_edge(struct select *select, int16_t q, bool forward, uint8_t advance, uint16_t woken)
-{
-    uint16_t coils;
-    if (forward)
-        select->reach = reach_forward(select, q, advance);
-    else if (select->reach > (int16_t)(q + select->advance_max))
-        select->reach = (int16_t)(q + select->advance_max);
     mark_move(select, &select->next, (int16_t)(q - 1));
     /* worked out at the edge before, if that is where this one was expected */
-    coils = forward && select->prepared == q ? select->coming : window(select, q, select->reach);
-    woken &= coils;
-    select->revived = (uint16_t)((select->revived & coils) | woken);
-    return coils;
+    return select->prepared == q ? select->chosen : window(select, q);
 }
 
-uint16_t select_coming(struct select *select, int16_t q, uint8_t advance, int16_t finish_line)
+void select_revive(struct select *select, uint16_t over, uint16_t coils)
 {
-    select->prepared = q;
-    select->coming = q < finish_line ? window(select, q, reach_forward(select, q, advance)) : 0;
-    return select->coming;
+    select->revived = (uint16_t)((select->revived | over) & coils);
 }
 
-struct verdict select_drive(const struct select *select, int16_t q, uint16_t latched, const uint32_t *changed_at,
-                            uint32_t tick, uint8_t *driven)
+uint16_t select_coming(struct select *select, int16_t q, int16_t finish_line)
+{
+    if (q >= finish_line)
+        return 0;
+    select->prepared = q;
+    return window(select, q);
+}
+
+struct verdict select_drive(struct select *select, int16_t q, const struct standing *standing, uint8_t *driven)
 {
     const struct mark *next = &select->next;
     struct verdict verdict = all_well();
-    bool selected;
+    uint16_t coil = coil_bit(next->selector);
+    bool on;
     uint8_t bit;
     if (next->index == select->used || next->point != q)
         return verdict;
     ASSURE(next->selector < SELECTORS_MAX);
-    selected = ((latched ^ select->inverted) & coil_bit(next->selector)) != 0;
+    if (next->index >= select->met)
+        select->met = (uint8_t)(next->index + 1);
+    on = (standing->latched & coil) != 0;
     bit = (uint8_t)coil_bit(next->needle & 7);
     driven += next->needle >> 3;
-    *driven = (uint8_t)(selected ? *driven | bit : *driven & (uint8_t)~bit);
-    if (selected != mask_bit(select->mask, next->needle))
-        verdict.fault = FAULT_NEEDLE_NOT_AS_PLANNED;
-    else if ((selected || select->active_low) && tick - changed_at[next->selector] < select->acting)
-        verdict.fault = (select->revived & coil_bit(next->selector)) != 0 ? FAULT_COIL_RESTED : FAULT_SELECTOR_LATE;
+    *driven = (uint8_t)(on != select->active_low ? *driven | bit : *driven & (uint8_t)~bit);
+    if (on != needs_current(select, next->needle))
+        verdict.fault = !on && (standing->resting & coil) != 0 ? FAULT_COIL_RESTED : FAULT_NEEDLE_NOT_AS_PLANNED;
+    else if (on && (int32_t)(standing->tick - standing->changed_at[next->selector]) < (int32_t)select->acting)
+        verdict.fault = (select->revived & coil) != 0 ? FAULT_COIL_RESTED : FAULT_SELECTOR_LATE;
     verdict.needle = next->needle;
     verdict.detail = next->selector;
     return verdict;
+}
+
+uint8_t select_furthest(const struct select *select)
+{
+    const struct mark *next = &select->next;
+    int16_t back = (int16_t)(next->index - (select->met - 1)); /* in needles, negative when it lies ahead */
+    return (uint8_t)(select->rightward ? next->needle - back : next->needle + back);
 }
 
 uint8_t select_needle(const struct select *select, int16_t q)

@@ -4,7 +4,32 @@
 #include "count.h"
 #include "crc.h"
 
-#define COVERED 10 /* bytes that a slot's check covers */
+#define COVERED (CHECKPOINT_BYTES - 2) /* bytes that a slot's check covers */
+
+#define RESET_PIN 2
+#define WATCHDOG 8
+#define KEPT_MARK 0x6C61746Du /* so that memory of nothing but zeros has no good check */
+
+static uint32_t kept_check(const struct kept *kept)
+{
+    return kept->fingerprint ^ (kept->run + (kept->done << 16 | kept->done >> 16)) ^ (kept->under_way + KEPT_MARK);
+}
+
+void kept_put(struct kept *kept, uint32_t fingerprint, uint32_t run, uint32_t done, bool under_way)
+{
+    kept->fingerprint = fingerprint;
+    kept->run = run;
+    kept->done = done;
+    kept->under_way = under_way;
+    kept->check = kept_check(kept);
+}
+
+void kept_start(struct kept *kept, uint8_t reset_cause)
+{
+    bool outlives = reset_cause != 0 && (reset_cause & (uint8_t)~(RESET_PIN | WATCHDOG)) == 0;
+    if (!outlives || kept->check != kept_check(kept) || kept->under_way > 1)
+        kept_put(kept, 0, 0, 0, false);
+}
 
 static uint8_t read_at(const struct store *store, uint16_t at)
 {
@@ -54,7 +79,8 @@ static void find_newest(struct store *store)
         store->slot = slot;
         store->sequence = sequence;
         store->fingerprint = get_u32(bytes + 2);
-        store->done = get_u32(bytes + 6);
+        store->run = get_u32(bytes + 6);
+        store->done = get_u32(bytes + 10);
     }
 }
 
@@ -62,7 +88,7 @@ static void find_newest(struct store *store)
 static void identify(struct store *store)
 {
     uint8_t *job = store->job;
-    read_bytes(store, IDENTITY_AT, job, CHECKPOINT_BYTES);
+    read_bytes(store, IDENTITY_AT, job, IDENTITY_BYTES);
     store->board = get_u32(job);
     if ((store->board ^ get_u32(job + 4)) != UINT32_MAX)
         store->board = store->ports->chance(store->ports->world);
@@ -76,7 +102,7 @@ static void identify(struct store *store)
     put_u16(job, (uint16_t)~store->boots);
     store->job_at = IDENTITY_AT;
     store->job_step = 0;
-    store->job_length = CHECKPOINT_BYTES;
+    store->job_length = IDENTITY_BYTES;
 }
 
 void store_start(struct store *store, const struct ports *ports)
@@ -87,10 +113,11 @@ void store_start(struct store *store, const struct ports *ports)
     identify(store);
 }
 
-void store_due(struct store *store, uint32_t fingerprint, uint32_t done)
+void store_due(struct store *store, uint32_t fingerprint, uint32_t run, uint32_t done)
 {
     store->waiting = true;
     store->due_fingerprint = fingerprint;
+    store->due_run = run;
     store->due_done = done;
 }
 
@@ -113,7 +140,8 @@ static void begin_slot(struct store *store)
     store->waiting = false;
     put_u16(job, store->valid ? (uint16_t)(store->sequence + 1) : 1);
     put_u32(job + 2, store->due_fingerprint);
-    put_u32(job + 6, store->due_done);
+    put_u32(job + 6, store->due_run);
+    put_u32(job + 10, store->due_done);
     put_u16(job + COVERED, check_of(job));
     store->job_at = (uint16_t)(slot * CHECKPOINT_BYTES);
     store->job_step = 0;
@@ -125,8 +153,8 @@ static struct verdict end_job(struct store *store)
     uint8_t found[CHECKPOINT_BYTES];
     uint8_t at;
     bool good = true;
-    read_bytes(store, store->job_at, found, CHECKPOINT_BYTES);
-    for (at = 0; at < CHECKPOINT_BYTES; at++)
+    read_bytes(store, store->job_at, found, store->job_length);
+    for (at = 0; at < store->job_length; at++)
         good = good && found[at] == store->job[at];
     store->job_length = 0;
     if (store->job_at >= IDENTITY_AT)
@@ -137,14 +165,16 @@ static struct verdict end_job(struct store *store)
     store->valid = true;
     store->sequence = get_u16(store->job);
     store->fingerprint = get_u32(store->job + 2);
-    store->done = get_u32(store->job + 6);
+    store->run = get_u32(store->job + 6);
+    store->done = get_u32(store->job + 10);
     return all_well();
 }
 
 /* The order of a slot's bytes: the sequence last, low byte first. */
 static uint8_t job_byte(const struct store *store)
 {
-    return (uint8_t)((store->job_step + 2) % CHECKPOINT_BYTES);
+    uint8_t at = (uint8_t)(store->job_step + 2);
+    return at < store->job_length ? at : (uint8_t)(at - store->job_length);
 }
 
 bool store_ready(const struct store *store)

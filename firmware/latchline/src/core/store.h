@@ -15,12 +15,14 @@ struct store {
     bool valid;
     bool waiting;       /* newer numbers are to be written: */
     uint32_t due_fingerprint;
+    uint32_t due_run;
     uint32_t due_done;
     uint8_t slot;       /* the newest whole one, or that being written */
     uint8_t job_length; /* 0: nothing is being written */
     uint8_t job_step;   /* bytes written so far */
     uint16_t sequence;
     uint32_t fingerprint;
+    uint32_t run;
     uint32_t done;
     uint16_t job_at;
     uint8_t job[CHECKPOINT_BYTES];
@@ -28,8 +30,23 @@ struct store {
     uint16_t boots;
 };
 
+/* What outlives a reset, but not a loss of power, if its port keeps it so: the plan in force, and whether a pass is
+ * under way. Memory that was never written, or is torn, has no good check. */
+struct kept {
+    uint32_t fingerprint; /* 0: none */
+    uint32_t run;
+    uint32_t done;
+    uint32_t under_way;
+    uint32_t check;
+};
+
+void kept_put(struct kept *kept, uint32_t fingerprint, uint32_t run, uint32_t done, bool under_way);
+
+/* After a start: nothing is kept unless only the reset pin or the watchdog struck and the check is good. */
+void kept_start(struct kept *kept, uint8_t reset_cause);
+
 void store_start(struct store *store, const struct ports *ports);
-void store_due(struct store *store, uint32_t fingerprint, uint32_t done);
+void store_due(struct store *store, uint32_t fingerprint, uint32_t run, uint32_t done);
 bool store_writing(const struct store *store);
 
 /* True when there is something to do and the memory is ready for it. */

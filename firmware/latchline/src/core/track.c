@@ -23,24 +23,50 @@ uint8_t track_pins_after(uint8_t pins, bool rightward)
     return rightward ? onward[pins & PINS_AB] : back[pins & PINS_AB];
 }
 
+uint8_t track_pins(const struct track *track, uint8_t pins)
+{
+    return track->sensors_used < SENSORS_MAX ? pins | PIN_MIDDLE : pins;
+}
+
 void track_start(struct track *track, uint8_t pins)
 {
     memset(track, 0, sizeof *track);
-    track->pins = pins;
+    track->pins = track_pins(track, pins);
     track->shortest = UINT16_MAX;
+    track->period = NO_PERIOD;
+    track_forget_edge(track);
+}
+
+void track_set_bed(struct track *track, const struct bed *bed)
+{
+    uint8_t number;
+    track->sensors_used = bed_has_middle(bed) ? SENSORS_MAX : SENSORS_MAX - 1;
+    for (number = 0; number < SENSORS_MAX; number++)
+        sensor_start(&track->sensors[number], bed, number);
+    track->certain = false;
+    track->calm_high = track->calm_low;
+    track->differing_beats = 0;
     track_forget_edge(track);
 }
 
 void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_low, uint16_t shortest)
 {
+    uint8_t number;
     if (shortest < track->shortest)
         track->shortest = shortest;
     if (steps == 0)
         return;
-    track->pins = pins;
+    track->pins = pins | PIN_MIDDLE;
     track->tick += (uint16_t)(tick_low - (uint16_t)track->tick);
     track->count = (int16_t)(track->rightward ? track->count + steps : track->count - steps);
     track->edges += steps;
+    track->turns = 0;
+    track->differing_beats = 0;
+    for (number = 0; number < track->sensors_used; number++) {
+        struct sensor *sensor = &track->sensors[number];
+        if ((track->pins & sensor->pin) == 0)
+            sensor_still_on(sensor, track->count, track->rightward);
+    }
 }
 
 void track_stretch_begin(struct track *track)
@@ -59,72 +85,197 @@ static void stretch_include(struct track *track, int16_t count)
 
 void track_forget_edge(struct track *track)
 {
-    track->moving = false;
+    track->fresh = true;
     track->interval = INTERVAL_MAX;
 }
 
 void track_lose(struct track *track)
 {
+    uint8_t number;
     track->certain = false;
+    track->calm_high = track->calm_low;
     track_forget_edge(track);
+    for (number = 0; number < track->sensors_used; number++)
+        sensor_forget(&track->sensors[number]);
 }
 
-static uint16_t interval_to(const struct track *track, uint32_t tick, bool rightward)
+void track_trail_begin(struct track *track)
 {
-    uint32_t gone = tick - track->tick;
-    if (!track->moving || rightward != track->rightward || gone > INTERVAL_MAX)
-        return INTERVAL_MAX;
-    return (uint16_t)gone;
+    track->trail_length = 0;
+    track->period = NO_PERIOD;
 }
 
-static bool within(int16_t off, uint8_t tolerance)
+/* ---- the encoder itself --------------------------------------------------------------------------------- */
+
+/* One channel alone changes: reversal upon reversal. */
+static bool channel_is_dead(struct track *track, bool turned, uint32_t elapsed)
 {
-    return off <= tolerance && off >= -(int16_t)tolerance;
+    if (!turned || elapsed > STOP_TICKS)
+        track->turns = 0;
+    else if (elapsed >= BOUNCE_TICKS)
+        count_up_u8(&track->turns);
+    return track->turns >= REVERSALS_MOST;
 }
 
-/* A sensor on the side to which the carriage moves sets the count, or finds it wrong. */
-static struct verdict sensor_reached(struct track *track, const struct bed *bed, int16_t place)
+/* The interval in which edges must have been lost, or 0. The newest three times lie between the newest four edges. */
+static uint32_t gap_in_trail(const struct track *track, const struct bed *bed)
 {
-    int16_t off = (int16_t)((uint16_t)track->count - (uint16_t)place);
-    if (!track->certain) {
-        track->certain = true;
-        track->count = place;
-        track_stretch_begin(track);
+    uint8_t trail = track->trail_ways & 15;
+    uint32_t last = track->times[0];
+    uint32_t between = track->times[1];
+    uint32_t first = track->times[2];
+    if (last > bed->brisk || first > bed->brisk || between <= first)
+        return 0;
+    if (trail == 0 || trail == 15)
+        return between > GAP * first && between > GAP * last ? between : 0;
+    /* the newest but one alone went the other way */
+    if (trail != 2 && trail != 13)
+        return 0;
+    return last <= bed->brisk / 2 && first <= bed->brisk / 2 && between > BACKWARD_GAP * first ? between : 0;
+}
+
+static uint32_t follow_trail(struct track *track, const struct bed *bed, uint32_t elapsed, bool under_way)
+{
+    uint8_t trail = (uint8_t)(track->trail_ways << 1 | track->rightward);
+    track->times[3] = track->times[2];
+    track->times[2] = track->times[1];
+    track->times[1] = track->times[0];
+    track->times[0] = elapsed;
+    track->period = NO_PERIOD;
+    track->trail_ways = trail;
+    if (track->trail_length < TRAIL_EDGES)
+        track->trail_length++;
+    trail &= 31;
+    if (track->trail_length == TRAIL_EDGES && (trail == 0 || trail == 31))
+        track->period = track->times[0] + track->times[1] + track->times[2] + track->times[3];
+    return under_way && track->trail_length >= 4 ? gap_in_trail(track, bed) : 0;
+}
+
+/* Faults 19 and 20. */
+static struct verdict encoder_read(struct track *track, const struct bed *bed, uint8_t before, bool turned,
+                                   uint32_t elapsed, uint8_t watchfulness)
+{
+    uint32_t gap;
+    if ((watchfulness & WATCH_PLAN) != 0 && channel_is_dead(track, turned, elapsed))
+        return wrong(FAULT_CHANNEL_DEAD, ((track->pins ^ before) & PIN_A) == 0);
+    if ((watchfulness & WATCH_ARMED) == 0)
         return all_well();
+    gap = follow_trail(track, bed, elapsed, (watchfulness & WATCH_UNDER_WAY) != 0);
+    if (gap != 0)
+        return wrong(FAULT_EDGES_MISSING, gap > INTERVAL_MAX ? INTERVAL_MAX : (uint16_t)gap);
+    return all_well();
+}
+
+/* ---- the sensors ---------------------------------------------------------------------------------------- */
+
+static void now_certain(struct track *track, uint8_t by, int16_t position)
+{
+    uint8_t number;
+    track->certain = true;
+    track->count = position;
+    track_stretch_begin(track);
+    for (number = 0; number < track->sensors_used; number++) {
+        if (number != by)
+            sensor_certain_at(&track->sensors[number], position);
     }
-    if (!within(off, bed->tolerance))
-        return wrong(FAULT_SENSOR_DISAGREES, (uint16_t)off);
-    track->correction = (int8_t)(off > 127 ? 127 : off < -128 ? -128 : off);
-    track->count = place;
-    return all_well();
 }
 
-/* A sensor that goes on while the carriage moves away from that end tells nothing, unless it should
- * not be there at all. */
-static struct verdict sensor_left(const struct track *track, const struct bed *bed, int16_t place)
+static struct verdict sensors_read(struct track *track, uint8_t before, bool straight)
 {
-    int16_t off = (int16_t)((uint16_t)track->count - (uint16_t)place);
-    if (track->certain && !within(off, bed->tolerance))
-        return wrong(FAULT_SENSOR_DISAGREES, (uint16_t)off);
-    return all_well();
-}
-
-static struct verdict sensors_read(struct track *track, const struct bed *bed, uint8_t before, uint8_t pins,
-                                   bool rightward)
-{
-    uint8_t went_on = (uint8_t)(before & (uint8_t)~pins);
-    if ((went_on & PIN_LEFT) != 0)
-        count_up(&track->left_on);
-    if ((went_on & PIN_RIGHT) != 0)
-        count_up(&track->right_on);
-    if ((pins & (PIN_LEFT | PIN_RIGHT)) == 0)
+    uint8_t pins = track->pins;
+    uint8_t number;
+    struct sensor_edge edge;
+    if (((pins | before) & PINS_ENDS) == 0)
         return wrong(FAULT_BOTH_SENSORS, pins);
-    if ((went_on & PIN_LEFT) != 0)
-        return rightward ? sensor_left(track, bed, bed->left_sensor) : sensor_reached(track, bed, bed->left_sensor);
-    if ((went_on & PIN_RIGHT) != 0)
-        return rightward ? sensor_reached(track, bed, bed->right_sensor) : sensor_left(track, bed, bed->right_sensor);
+    edge.position = track->count;
+    edge.rightward = track->rightward;
+    edge.straight = straight;
+    for (number = 0; number < track->sensors_used; number++) {
+        struct sensor *sensor = &track->sensors[number];
+        struct sensor_says says;
+        edge.on = (pins & sensor->pin) == 0;
+        edge.was = (before & sensor->pin) == 0;
+        says = sensor_edge(sensor, &edge, track->certain);
+        if (says.event == SENSOR_FAULT)
+            return says.verdict;
+        if (says.event == SENSOR_MAKES_CERTAIN) {
+            now_certain(track, number, says.value);
+            break;
+        }
+        if (says.event == SENSOR_DEVIATES && number != SENSOR_MIDDLE)
+            track->correction = (int8_t)says.value;
+    }
     return all_well();
 }
+
+struct verdict track_beat(struct track *track, const struct bed *bed, uint8_t pins, bool planned)
+{
+    uint8_t now = track_pins(track, pins);
+    uint8_t differing = (uint8_t)((now ^ track->pins) & PINS_SENSORS);
+    bool strange = false;
+    uint8_t number;
+    if (differing != track->differing)
+        track->differing_beats = 0;
+    track->differing = differing;
+    if (track->differing_beats <= BEATS_TO_JUDGE)
+        track->differing_beats++;
+    if (differing == 0 || track->differing_beats != BEATS_TO_JUDGE)
+        return all_well();
+    if ((now & PINS_ENDS) == 0)
+        return wrong(FAULT_BOTH_SENSORS, now);
+    for (number = 0; track->certain && number < track->sensors_used; number++) {
+        const struct sensor *sensor = &track->sensors[number];
+        if ((differing & sensor->pin) != 0 && !sensor_may_change_at(sensor, track->count, bed->passing))
+            strange = true;
+    }
+    if (strange || ((differing & PINS_ENDS) == PINS_ENDS && (track->certain || planned)))
+        return wrong(FAULT_ENCODER_SILENT, (uint16_t)((uint16_t)track->pins << 8 | now));
+    return all_well();
+}
+
+/* Narrows to where the sensors as they are mean nothing. */
+static bool sensors_quiet(const struct track *track, const struct bed *bed, int16_t *low, int16_t *high)
+{
+    uint8_t number;
+    *low = (int16_t)(bed->left_sensor - bed_beyond(bed) - 1);
+    *high = (int16_t)(bed->right_sensor + bed_beyond(bed) + 1);
+    if (track->sensors_used == SENSORS_MAX)
+        return false; /* the edge interrupt does not see the middle one */
+    for (number = 0; number < track->sensors_used; number++) {
+        const struct sensor *sensor = &track->sensors[number];
+        if (!sensor_quiet(sensor, track->count, (track->pins & sensor->pin) == 0, low, high))
+            return false;
+    }
+    return true;
+}
+
+/* Amid the bed, with every sensor off as before, nothing is to be asked of them. */
+static bool is_calm(const struct track *track, uint8_t pins)
+{
+    return (pins & PINS_SENSORS) == PINS_SENSORS && track->count > track->calm_low && track->count < track->calm_high;
+}
+
+static void find_calm(struct track *track, const struct bed *bed)
+{
+    if ((track->pins & PINS_SENSORS) != PINS_SENSORS ||
+        !sensors_quiet(track, bed, &track->calm_low, &track->calm_high))
+        track->calm_high = track->calm_low;
+}
+
+bool track_quiet(const struct track *track, const struct bed *bed, int16_t *low, int16_t *high)
+{
+    *low = INT16_MIN;
+    *high = INT16_MAX;
+    if (!track->certain)
+        return track->sensors_used < SENSORS_MAX && (track->pins & PINS_ENDS) == PINS_ENDS;
+    if (!is_calm(track, track->pins))
+        return sensors_quiet(track, bed, low, high);
+    *low = track->calm_low;
+    *high = track->calm_high;
+    return true;
+}
+
+/* ---- one edge ------------------------------------------------------------------------------------------- */
 
 static void step_count(struct track *track, bool rightward)
 {
@@ -138,13 +289,22 @@ static void step_count(struct track *track, bool rightward)
 }
 
 /* One real step on a bed, up to fault 14, in the order of docs/protocol.md section 5. */
-static enum step_kind place_step(struct track *track, const struct bed *bed, uint8_t before, struct step *step)
+static enum step_kind place_step(struct track *track, const struct bed *bed, uint8_t before, bool turned,
+                                 bool straight, uint32_t elapsed, uint8_t watchfulness, struct step *step)
 {
     bool was_certain = track->certain;
     step_count(track, step->rightward);
-    step->verdict = sensors_read(track, bed, before, track->pins, step->rightward);
-    if (step->verdict.fault != FAULT_NONE || !track->certain)
+    step->verdict = encoder_read(track, bed, before, turned, elapsed, watchfulness);
+    if (step->verdict.fault != FAULT_NONE)
         return STEP_LOST;
+    if (!is_calm(track, track->pins & before)) {
+        track->calm_high = track->calm_low;
+        step->verdict = sensors_read(track, before, straight);
+        if (step->verdict.fault != FAULT_NONE || !track->certain)
+            return STEP_LOST;
+        if ((watchfulness & WATCH_ARMED) != 0)
+            find_calm(track, bed);
+    }
     if (track->count < bed->left_sensor - bed_beyond(bed) || track->count > bed->right_sensor + bed_beyond(bed)) {
         step->verdict = wrong(FAULT_OFF_THE_BED, 0);
         return STEP_LOST;
@@ -161,37 +321,52 @@ static void broken(struct track *track, const struct bed *bed, uint8_t before, s
     track_forget_edge(track);
     step->kind = STEP_BROKEN;
     if (bed_is_set(bed))
-        step->verdict = wrong(FAULT_IMPOSSIBLE_STEP, (uint16_t)(before * 16 + track->pins));
+        step->verdict = wrong(FAULT_IMPOSSIBLE_STEP, (uint16_t)((uint16_t)before << 8 | track->pins));
 }
 
-struct step track_edge(struct track *track, const struct bed *bed, uint8_t pins, uint32_t tick)
+static void count_sensors(struct track *track, uint8_t went_on)
+{
+    if ((went_on & PIN_LEFT) != 0)
+        count_up(&track->left_on);
+    if ((went_on & PIN_RIGHT) != 0)
+        count_up(&track->right_on);
+}
+
+struct step track_edge(struct track *track, const struct bed *bed, uint8_t pins, uint32_t tick, uint8_t watchfulness)
 {
     uint8_t before = track->pins;
     int8_t way = ways[(before & PINS_AB) << 2 | (pins & PINS_AB)];
+    uint32_t elapsed = tick - track->tick;
+    bool straight;
+    bool turned;
     struct step step;
     step.kind = STEP_NONE;
     step.rightward = way == RIGHT;
     step.from = track->count;
     step.verdict = all_well();
-    ASSURE(pins < 16);
+    ASSURE(pins < 32);
     if (way == STAY)
         return step;
-    track->pins = pins;
+    track->pins = track_pins(track, pins);
+    track->tick = tick;
+    track->differing_beats = 0;
     if (way == BROKEN) {
         broken(track, bed, before, &step);
         return step;
     }
-    track->interval = interval_to(track, tick, step.rightward);
+    straight = !track->fresh && track->rightward == step.rightward;
+    track->interval = straight && elapsed < INTERVAL_MAX ? (uint16_t)elapsed : INTERVAL_MAX;
     if (track->interval < track->shortest)
         track->shortest = track->interval;
     track->edges++;
-    if (track->moving && track->rightward != step.rightward)
+    turned = !track->fresh && !straight;
+    if (turned)
         count_up(&track->reversals);
-    track->tick = tick;
-    track->moving = true;
+    track->fresh = false;
     track->rightward = step.rightward;
+    count_sensors(track, (uint8_t)(before & (uint8_t)~track->pins));
     step.kind = STEP_LOST;
     if (bed_is_set(bed))
-        step.kind = place_step(track, bed, before, &step);
+        step.kind = place_step(track, bed, before, turned, straight, elapsed, watchfulness, &step);
     return step;
 }

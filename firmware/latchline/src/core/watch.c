@@ -54,7 +54,8 @@ void watch_outputs_switched(struct watch *watch)
 
 bool watch_sound(struct watch *watch, bool fault, bool hint)
 {
-    bool sound = (fault && watch->beat % FAULT_BUZZ_EVERY < FAULT_BUZZ_MS) || (hint && watch->beat < HINT_BUZZ_MS) ||
+    uint16_t half = watch->beat < FAULT_BUZZ_EVERY ? watch->beat : (uint16_t)(watch->beat - FAULT_BUZZ_EVERY);
+    bool sound = (fault && half < FAULT_BUZZ_MS) || (hint && watch->beat < HINT_BUZZ_MS) ||
                  watch->buzz_ms != 0;
     if (watch->buzz_ms != 0)
         watch->buzz_ms--;

@@ -1,12 +1,14 @@
 """The model board: `docs/protocol.md` in executable form, edge by edge and tick by tick.
 
-It is the default board of every dry run, and what the firmware is compared with. `sim/board/bulk.py`
-takes long quiet stretches of edges at one go; a property test holds the two to the same result.
+It is the default board of every dry run, and what the firmware is compared with. It takes what the host
+says, keeps the time and asks its parts: the follower of carriage and coils, the readings, the speech and the memory.
 """
 
 from __future__ import annotations
 
 from collections import deque
+
+import numpy as np
 
 from latchline.link import frames, messages
 from latchline.link.messages import (
@@ -33,30 +35,31 @@ from latchline.link.messages import (
     Status,
     Stop,
 )
-from latchline.sim.board import bulk as runs
-from latchline.sim.board import memory
-from latchline.sim.board.follower import CURRENT_HIGH, HOST_SILENT, MS_US, SUPPLY_LOW, Follower
+from latchline.sim.board import bulk, memory
+from latchline.sim.board.clock import Clock
+from latchline.sim.board.follower import CURRENT_HIGH, HOST_SILENT, SUPPLY_LOW, Follower
+from latchline.sim.board.heat import room
+from latchline.sim.board.memory import Kept
 from latchline.sim.board.outputs import Outputs
-from latchline.sim.face import BYTE_US, Analog, Pins, Signals, Times
+from latchline.sim.board.readings import SUPPLY_READINGS, Readings
+from latchline.sim.board.speech import NEVER_MS, Speech, beeps
+from latchline.sim.board.steps import breaks, steps
+from latchline.sim.board.way import lines_of
+from latchline.sim.face import BYTE_US, PIN_MIDDLE, RESET_PIN, WATCHDOG, Analog, Pins, Signals, Times
 
-NEVER_MS = 1 << 50
-NEVER_US = NEVER_MS * MS_US
+NEVER_US = NEVER_MS * 1000
 SLOTS = 32
 NEEDLES_MAX = 255
-VERSION = bytes((0, 1, 0))
-STATUS_SOONEST_MS, STATUS_MS, DONE_AGAIN_MS, FAULT_AGAIN_MS, HEARD_MS = 20, 250, 200, 1000, 2000
-SUPPLY_READINGS, CURRENT_READINGS = 10, 3
-GOOD_READING = (711, 0)  # counts of a board on which nothing is read
+VERSION = bytes((0, 2, 0))
 
 BED_OUT, PLAN_OUT, NO_PROBE, NOT_SPOKEN = 1, 2, 3, 4  # reasons of REFUSED
-
-# In which order due kinds of frame are sent.
-SENDING_ORDER = (BoardInfo, BedTaken, Refused, Fault, Done, Probed, Checkpoint, Counts, Status)
 
 
 def bed_is_good(bed: Bed) -> bool:
     """The limits of section 4."""
-    share = bed.count if bed.layout_kind == 1 else 1
+    middle = bed.middle_left > bed.middle_right or (
+        bed.left_sensor < bed.middle_left and bed.middle_left + 3 <= bed.middle_right < bed.right_sensor
+    )
     return (
         2 <= bed.needles <= NEEDLES_MAX
         and 1 <= bed.edges_per_needle <= 16
@@ -68,11 +71,18 @@ def bed_is_good(bed: Bed) -> bool:
         and min(bed.advance, bed.advance_max, bed.hold) >= 1
         and 5 <= bed.limit_ms <= 2000
         and bed.active_low in (0, 1)
-        and bed.advance_max + bed.hold <= share * bed.edges_per_needle
+        and bed.advance_max + bed.hold <= room(bed)
+        and bed.duty <= 15
+        and bed.passing in (0, 1)
+        and middle
     )
 
 
-class ModelBoard(Follower):
+def lines_are_good(bed: Bed, lines: tuple[int, int]) -> bool:
+    return bed.left_sensor < lines[0] < lines[1] < bed.right_sensor
+
+
+class ModelBoard:
     """A board with the face of `sim/face.py`.
 
     chosen: the number that the board gives itself at its first start.
@@ -90,11 +100,14 @@ class ModelBoard(Follower):
         in_bulk: bool = True,
         edge_min_us: int = 0,
     ) -> None:
-        super().__init__(edge_min_us)
-        self.chosen, self.slots, self.analog, self.in_bulk = chosen, slots, analog, in_bulk
-        self._sent: list[tuple[int, bytes]] = []
-        self.out = Outputs()
-        self._status_sent: tuple[int, ...] = ()
+        self.chosen, self.slots, self.in_bulk = chosen, slots, in_bulk
+        self.clock = Clock()
+        self.follower = Follower(self.clock, edge_min_us)
+        self.readings = Readings(analog)
+        self.speech = Speech()
+        self.outputs = Outputs()
+        self._memory = bytearray(b"\xff" * memory.SIZE)
+        self._kept = Kept()
         self._start(0, 0)
         self.wake_us = NEVER_US  # no power yet
 
@@ -102,46 +115,37 @@ class ModelBoard(Follower):
 
     def power(self, at_us: int, cause: int) -> None:
         self.run(at_us)
-        if self._sent:  # a frame that was being sent is cut short
-            began, data = self._sent.pop()
-            if at_us >= began:
-                self._sent.append((began, data[: (at_us - began) // BYTE_US + 1]))
+        outlives = cause != 0 and not cause & ~(RESET_PIN | WATCHDOG)
+        self._kept = self._kept_now() if outlives else Kept()
         memory.started(self._memory, self.chosen)
         self._start(at_us, cause)
-        self._status_sent = self._status_state()
-        self._due[BoardInfo] = None
+        self.speech.status_sent = self._status_state()
+        self.speech.due[BoardInfo] = None
         self._settle()
 
     def run(self, until_us: int) -> None:
         while self.wake_us <= until_us:
-            self.now = max(self.now, self.wake_us)
+            self.clock.now_us = max(self.clock.now_us, self.wake_us)
             self._happen()
-        self.now = until_us
+        self.clock.now_us = until_us
 
     def edges(self, at_us: Times, pins: Pins) -> None:
-        steps = runs.steps(self.pins, pins)
+        if len(self.follower.switches) < 3:
+            pins = pins | np.uint8(PIN_MIDDLE)  # none there
+        found = steps(self.follower.pins, pins)
         at = 0
-        for end in runs.breaks(steps, pins):
-            step = int(steps[at])
+        for end in breaks(found, pins):
+            step = int(found[at])
             while at < end:
                 if self.wake_us <= at_us[at]:
                     self.run(int(at_us[at]))
                 taken = 0
-                if self.in_bulk and end - at >= runs.SHORTEST_IDLE:
-                    taken = runs.take(self, at_us[at:end], pins[at:end], step)
+                if self.in_bulk and end - at >= bulk.SHORTEST_IDLE:
+                    taken = self._in_bulk(at_us[at:end], pins[at:end], step)
                 if not taken:
                     taken = 1
-                    self._edge_alone(int(at_us[at]), int(pins[at]), step)
+                    self._edge(int(at_us[at]), int(pins[at]), step)
                 at += taken
-
-    def _edge_alone(self, at_us: int, pins: int, step: int) -> None:
-        self.now = at_us
-        before, register = self._bearing(), self.register
-        self._edge(pins, step)
-        if self._bearing() != before or not self.reads_well(self.register):
-            self._settle()
-        elif self.register != register:
-            self.out.show(at_us, self.register, self.enabled, self.way is not None, self._buzzes)
 
     def receive(self, at_us: int, data: bytes) -> None:
         self.run(at_us)
@@ -154,11 +158,10 @@ class ModelBoard(Follower):
         self._settle()
 
     def sent(self) -> list[tuple[int, bytes]]:
-        sent, self._sent = self._sent, []
-        return sent
+        return self.speech.taken()
 
     def signals(self) -> Signals:
-        return self.out.taken()
+        return self.outputs.taken()
 
     @property
     def memory(self) -> bytes:
@@ -171,230 +174,237 @@ class ModelBoard(Follower):
     # ---- a start --------------------------------------------------------------------------
 
     def _start(self, at_us: int, cause: int) -> None:
-        self._start_following(at_us)
+        self.clock.now_us = self.clock.started_us = at_us
         self.cause = cause
         self.wake_us = at_us
+        self.follower.start()
+        self.readings.start()
+        self.speech.start(at_us)
+        self._writer = memory.Writer(self._memory)
         self._gatherer = frames.Gatherer()
         self._inbox: deque[tuple[int, bytes | None]] = deque()
-        self._free_us = at_us
-        self._status_sent = ()
-        self._status_ms = self._done_ms = self._fault_ms = -10_000
-        self._greeted, self._refusing = False, False
-        self._heard_ms = 0
         self._bad_frames = self._stale = 0
-        self._buzz_until_ms = self._rest_ms = 0
         self._buzzes = False
-        self._low, self._high, self._supply_low, self._watched_ms = 0, 0, False, 0
-        self._well: dict[int, bool] = {}
+        self._probe: tuple[Probe, int, tuple[int, int]] | None = None
+        self._seen = 0
+        self._reports: dict[int, Done] = {}
+
+    def _kept_now(self) -> Kept:
+        """What outlives a reset: the plan in force, or else what had outlived the last one."""
+        follower = self.follower
+        if follower.plan is None:
+            return self._kept
+        return Kept(follower.fingerprint, follower.run, follower.done, follower.under_way)
+
+    # ---- edges ----------------------------------------------------------------------------
+
+    def _in_bulk(self, at_us: Times, pins: Pins, step: int) -> int:
+        taken = bulk.take(self.follower, at_us, pins, step, self.wake_us, self.readings.well)
+        if taken.at_us:
+            self.outputs.registers(list(taken.at_us), list(taken.registers))
+        if taken.count:
+            self._wake_by(self.follower.rest_beat)
+        return taken.count
+
+    def _edge(self, at_us: int, pins: int, step: int) -> None:
+        follower = self.follower
+        self.clock.now_us = at_us
+        before, register = self._bearing(), follower.register
+        follower.edge(pins, step)
+        if step == 0 or follower.news or self._bearing() != before or not self.readings.well(follower.register):
+            self._attend()
+            self._settle()
+        elif follower.register != register:
+            self.outputs.show(at_us, follower.register, follower.enabled, follower.lamp, self._buzzes)
+            self._wake_by(follower.rest_beat)
+
+    def _bearing(self) -> tuple[object, ...]:
+        """All that an edge can change, the register apart, of what bears on outputs, frames and waits."""
+        follower = self.follower
+        return (
+            follower.way, follower.under_way, follower.fault, follower.done, follower.certain, follower.at_rest,
+            follower.paused,
+        )  # fmt: skip
+
+    def _wake_by(self, beat: int) -> None:
+        self.wake_us = min(self.wake_us, self.clock.beat_us(max(beat, self.clock.ms() + 1)))
+
+    def _attend(self) -> None:
+        """Act on what the follower has found."""
+        follower = self.follower
+        if not follower.enabled:
+            self._probe = None
+        self._writer.waiting = follower.under_way
+        for item in follower.news:
+            self.speech.due[type(item)] = item if isinstance(item, Done) else None
+            if isinstance(item, Done):
+                self._reports[item.pass_number] = item
+                self._writer.begin(self.clock.now_us, item.fingerprint, follower.run, item.pass_number)
+        follower.news.clear()
+        self._writer.go_on(self.clock.now_us)
 
     # ---- time -----------------------------------------------------------------------------
 
     def _happen(self) -> None:
         """Everything that is due now, edges apart."""
-        while self._inbox and self._inbox[0][0] <= self.now:
+        now_us, follower = self.clock.now_us, self.follower
+        while self._inbox and self._inbox[0][0] <= now_us:
             self._frame(self._inbox.popleft()[1])
-        if self._writer.byte_us is not None and self._writer.byte_us <= self.now:
-            self._writer.byte_written(self.now)
-        if self._probe and self.ms() >= self._probe[1]:
-            self._probe_over()
-        self._rest_coils()
-        self._watch()
-        patience_ms = self.bed.patience_ms if self.bed and self.plan and not self.fault else 0
-        if patience_ms and self.ms() - self._heard_ms > patience_ms:
-            self._raise(HOST_SILENT)
-        self._settle(on_beat=self._on_beat())
+            self._attend()
+        if self._writer.byte_us is not None and self._writer.byte_us <= now_us:
+            self._writer.byte_written(now_us)
+        on_beat = self.clock.on_beat()
+        if on_beat:
+            self._beat()
+        patience_ms = self._patience_ms()
+        if patience_ms and self.clock.ms() - self.speech.heard_ms > patience_ms:
+            follower.raise_fault(HOST_SILENT)
+        self._attend()
+        self._settle(on_beat)
 
-    def _watch(self) -> None:
-        """The readings of supply and current, once a millisecond while the outputs are enabled."""
-        if not self._on_beat() or self.ms() == self._watched_ms or not self.bed:
-            return
-        self._watched_ms = self.ms()
-        watched = self.enabled and self.analog is not None and bool(self.bed.supply_min or self.bed.current_max)
-        supply, current = self._read() if watched else GOOD_READING
-        self._supply_low = watched and supply < self.bed.supply_min
-        self._low = self._low + 1 if self._supply_low else 0
-        self._high = self._high + 1 if watched and current > self.bed.current_max > 0 else 0
-        if self._low >= SUPPLY_READINGS:
-            self._raise(SUPPLY_LOW, supply)
-        elif self._high >= CURRENT_READINGS:
-            self._raise(CURRENT_HIGH, current)
+    def _beat(self) -> None:
+        follower, beat = self.follower, self.clock.ms()
+        if self._probe and beat >= self._probe[1]:
+            self._probe_over(*self._probe)
+        follower.beat()
+        bad = self.readings.beat(beat, follower.register, follower.enabled)
+        if bad and self.readings.low >= SUPPLY_READINGS:
+            follower.raise_fault(SUPPLY_LOW, bad[0])
+        elif bad:
+            follower.raise_fault(CURRENT_HIGH, bad[1])
 
-    def _watching(self) -> bool:
-        """Is there a reading to take at the next tick that matters?"""
-        uneasy = self._supply_low or self._low or self._high
-        return bool(uneasy) or (self.enabled and not self.reads_well(self.register))
-
-    def reads_well(self, register: int) -> bool:
-        """Whether supply and current stay within the bed's limits with these coils on and the outputs enabled.
-
-        The same coils always read the same, so that each register value is read only once.
-        """
-        bed = self.bed
-        if bed is None or self.analog is None or not (bed.supply_min or bed.current_max):
-            return True
-        if register not in self._well:
-            supply, current = self.analog(register, True)
-            self._well[register] = supply >= bed.supply_min and not 0 < bed.current_max < current
-        return self._well[register]
-
-    def _read(self) -> tuple[int, int]:
-        return self.analog(self.register, self.enabled) if self.analog else GOOD_READING
-
-    def _on_beat(self) -> bool:
-        """Is this a millisecond tick?"""
-        return (self.now - self.started_us) % MS_US == 0
-
-    def _bearing(self) -> tuple[object, ...]:
-        """All that an edge can change, the register apart, of what bears on outputs, frames and waits."""
-        return self.way, self.under_way, self.fault, self.done, self.certain, self.at_rest, self._paused
+    def _patience_ms(self) -> int:
+        follower = self.follower
+        return follower.bed.patience_ms if follower.bed and follower.plan and not follower.fault else 0
 
     def _settle(self, on_beat: bool = False) -> None:
         """Bring outputs and transmitter in line with what has happened, and find the next instant of interest."""
+        follower, speech, ms = self.follower, self.speech, self.clock.ms()
         if on_beat:
             self._buzzes = self._buzzing()
-        self.out.show(self.now, self.register, self.enabled, self.way is not None, self._buzzes)
+        self.outputs.show(self.clock.now_us, follower.register, follower.enabled, follower.lamp, self._buzzes)
         status = self._status_state()
-        ms = self.ms()
+        unseen = self._reports[self._seen + 1] if self._seen < follower.done else None
         if on_beat:
-            self._make_due(ms, status)
-        if self._due and self._free_us <= self.now:
-            self._send(status)
-        wake_us = self.started_us + max(self._beat_of_interest(ms, status), ms + 1) * MS_US
-        if self._due:
-            wake_us = min(wake_us, self._free_us)
+            speech.make_due(ms, status, unseen, follower.fault is not None)
+        if speech.due and speech.free_us <= self.clock.now_us:
+            kind, message = speech.next_due()
+            if kind is Status:
+                speech.status_sent = status
+            speech.send(message or self._message(kind), self.clock.now_us, ms)
+        beat = speech.beat_of_interest(status, unseen is not None, follower.fault is not None)
+        wake_us = self.clock.beat_us(max(min(beat, self._beat_of_interest()), ms + 1))
+        if speech.due:
+            wake_us = min(wake_us, speech.free_us)
         if self._inbox:
             wake_us = min(wake_us, self._inbox[0][0])
         if self._writer.byte_us is not None:
             wake_us = min(wake_us, self._writer.byte_us)
         self.wake_us = wake_us
 
-    def _beat_of_interest(self, ms: int, status: tuple[int, ...]) -> int:
-        """The next tick at which something may happen without an edge; one too early does no harm."""
-        beat = NEVER_MS
-        if Status not in self._due:
-            if status != self._status_sent:
-                beat = self._status_ms + STATUS_SOONEST_MS
-            elif self._greeted and self._status_ms + STATUS_MS - self._heard_ms <= HEARD_MS:
-                beat = self._status_ms + STATUS_MS
-        if self._seen < self.done and Done not in self._due:
-            beat = min(beat, self._done_ms + DONE_AGAIN_MS)
-        if self.fault and Fault not in self._due:
-            beat = min(beat, self._fault_ms + FAULT_AGAIN_MS)
+    def _beat_of_interest(self) -> int:
+        """The next beat at which something may happen without an edge; one too early does no harm."""
+        ms, follower, speech = self.clock.ms(), self.follower, self.speech
+        uneasy = self.readings.uneasy() or (follower.enabled and not self.readings.well(follower.register))
+        if uneasy or self._buzzing() != self._buzzes:
+            return ms + 1
+        beat = follower.beat_of_interest()
         if self._probe:
             beat = min(beat, self._probe[1])
-        elif self.bed and self.under_way:
-            if ms >= self._rest_ms:  # no coil that goes on later comes to its limit sooner
-                on = [since for coil, since in enumerate(self.on_since_ms) if self.register >> coil & 1]
-                self._rest_ms = min(on, default=ms) + self.bed.limit_ms
-            beat = min(beat, self._rest_ms)
-        if self.plan and self.bed and self.bed.patience_ms and not self.fault:
-            beat = min(beat, self._heard_ms + self.bed.patience_ms + 1)
-        if self._watching() or self._buzzing() != self._buzzes:
-            return ms + 1
+        patience_ms = self._patience_ms()
+        if patience_ms:
+            beat = min(beat, speech.heard_ms + patience_ms + 1)
         for period, on_ms in self._beeps():
             beat = min(beat, ms - ms % period + (on_ms if ms % period < on_ms else period))
-        return min(beat, self._buzz_until_ms) if ms < self._buzz_until_ms else beat
+        return min(beat, speech.buzz_until_ms) if ms < speech.buzz_until_ms else beat
 
     # ---- lamp, buzzer, status -------------------------------------------------------------
 
     def _beeps(self) -> list[tuple[int, int]]:
-        """Period and time on of each pattern that the buzzer has to sound."""
-        beeps = [(500, 100)] if self.fault else []
-        waiting = self._not_loaded() and self.certain and not self._paused
-        if waiting if not self.under_way else self.at_rest:
-            beeps.append((1000, 50))
-        return beeps
+        follower = self.follower
+        waiting = self._not_loaded() and follower.certain and not follower.paused
+        return beeps(follower.fault is not None, waiting, follower.under_way, follower.at_rest != 0)
 
     def _buzzing(self) -> bool:
-        ms = self.ms()
-        return ms < self._buzz_until_ms or any(ms % period < on for period, on in self._beeps())
+        ms = self.clock.ms()
+        return ms < self.speech.buzz_until_ms or any(ms % period < on for period, on in self._beeps())
 
     def _not_loaded(self) -> bool:
-        return self.plan is not None and self.received == self.done < self.plan.last
+        follower = self.follower
+        return follower.plan is not None and follower.received == follower.done < follower.plan.last
 
     def _credit(self) -> int:
-        return min(self._seen + self.slots, 0xFFFFFFFF) if self.plan else 0
+        return min(self._seen + self.slots, 0xFFFFFFFF) if self.follower.plan else 0
 
     def _status_state(self) -> tuple[int, ...]:
         """What makes a STATUS due when it changes."""
+        follower = self.follower
         flags = (
-            (self.bed is not None)
-            | self.certain << 1
-            | (self.plan is not None) << 2
-            | self._paused << 3
-            | self.under_way << 4
-            | (self.way is not None) << 5
-            | (self.at_rest != 0) << 6
-            | self.enabled << 7
+            (follower.bed is not None)
+            | follower.certain << 1
+            | (follower.plan is not None) << 2
+            | follower.paused << 3
+            | follower.under_way << 4
+            | follower.lamp << 5
+            | (follower.at_rest != 0) << 6
+            | follower.enabled << 7
             | (self._writer.writing is not None) << 8
             | self._not_loaded() << 9
-            | (self._supply_low and self.enabled) << 10
+            | (self.readings.supply_low and follower.enabled) << 10
         )
-        armed = self.way.number if self.way else 0
-        fault = self.fault.fault if self.fault else 0
-        return self._fingerprint(), self.received, armed, self.done, self._credit(), flags, fault, self._rests
+        armed = follower.way.number if follower.way else 0
+        fault = follower.fault.fault if follower.fault else 0
+        numbers = follower.fingerprint, follower.received, armed, follower.done, self._credit()
+        return *numbers, flags, fault, follower.rests, follower.run
 
-    # ---- the transmitter ------------------------------------------------------------------
-
-    def _make_due(self, ms: int, status: tuple[int, ...]) -> None:
-        changed = status != self._status_sent and ms - self._status_ms >= STATUS_SOONEST_MS
-        again = self._greeted and ms - self._status_ms >= STATUS_MS and ms - self._heard_ms <= HEARD_MS
-        if changed or again:
-            self._due[Status] = None
-        if self._seen < self.done and ms - self._done_ms >= DONE_AGAIN_MS and Done not in self._due:
-            self._due[Done] = self._reports[self._seen + 1]
-        if self.fault and ms - self._fault_ms >= FAULT_AGAIN_MS:
-            self._due[Fault] = None
-
-    def _send(self, status: tuple[int, ...]) -> None:
-        kind = next(kind for kind in SENDING_ORDER if kind in self._due)
-        message = self._due.pop(kind) or self._message(kind)
-        if kind is Status:
-            self._status_sent, self._status_ms = status, self.ms()
-        elif kind is Done:
-            self._done_ms = self.ms()
-        elif kind is Fault:
-            self._fault_ms = self.ms()
-        data = messages.to_wire(message)
-        self._sent.append((self.now + BYTE_US, data))
-        self._free_us = self.now + len(data) * BYTE_US
+    # ---- what is said ---------------------------------------------------------------------
 
     def _message(self, kind: type[Message]) -> Message:
         """What a due kind says at this moment."""
+        follower = self.follower
         if kind is Status:
             return self._status()
         if kind is BoardInfo:
             return self._info(0)
         if kind is Fault:
-            return self.fault or self._fault(0, 0, messages.NO_NEEDLE)
+            return follower.fault or follower.fault_now(0, 0, messages.NO_NEEDLE)
         if kind is Checkpoint:
-            saved = self._writer.saved
-            return Checkpoint(1, saved.fingerprint, saved.done, saved.sequence) if saved else Checkpoint(0, 0, 0, 0)
+            return self._checkpoint()
         assert kind is Counts
-        supply, current = self._read()
+        supply, current = self.readings.read(follower.register, follower.enabled)
         return Counts(
-            edges=min(self.edge_count, 0xFFFFFFFF),
-            impossible=min(self._impossible, 0xFFFF),
-            left_on=min(self._left_on, 0xFFFF),
-            right_on=min(self._right_on, 0xFFFF),
-            reversals=min(self.reversals, 0xFFFF),
+            edges=min(follower.edge_count, 0xFFFFFFFF),
+            impossible=min(follower.impossible, 0xFFFF),
+            left_on=min(follower.left_on, 0xFFFF),
+            right_on=min(follower.right_on, 0xFFFF),
+            reversals=min(follower.reversals, 0xFFFF),
             bad_frames=min(self._bad_frames, 0xFFFF),
             overruns=0,
             stale=min(self._stale, 0xFFFF),
-            shortest=self.shortest,
+            shortest=follower.shortest,
             supply=supply,
             current=current,
         )
 
+    def _checkpoint(self) -> Checkpoint:
+        saved, kept = self._writer.saved, self._kept
+        sequence = saved.sequence if saved else 0
+        if self.follower.plan is None and kept.fingerprint:
+            valid = Checkpoint.UNDER_WAY if kept.under_way else Checkpoint.EXACT
+            return Checkpoint(valid, kept.fingerprint, kept.done, sequence, kept.run)
+        if saved is None:
+            return Checkpoint(0, 0, 0, 0, 0)
+        return Checkpoint(Checkpoint.WHOLE, saved.fingerprint, saved.done, sequence, saved.run)
+
     def _status(self) -> Status:
-        fingerprint, received, armed, done, credit, flags, fault, rests = self._status_state()
+        fingerprint, received, armed, done, credit, flags, fault, rests, run = self._status_state()
         boots = memory.boots(self._memory)
         bad, rests = self._bad_frames & 0xFF, min(rests, 0xFFFF)
-        return Status(
-            boots, fingerprint, received, armed, done, credit, self.position, self.pins, flags, fault, bad, rests
-        )
+        position, pins = self.follower.position, self.follower.pins
+        return Status(boots, fingerprint, received, armed, done, credit, position, pins, flags, fault, bad, rests, run)
 
     def _info(self, nonce: int) -> BoardInfo:
+        bed = self.follower.bed
         return BoardInfo(
             protocol=PROTOCOL,
             nonce=nonce,
@@ -404,7 +414,9 @@ class ModelBoard(Follower):
             reset_cause=self.cause,
             slots=self.slots,
             needles_max=NEEDLES_MAX,
-            bed_check=self.bed.check() if self.bed else 0,
+            bed_check=bed.check() if bed else 0,
+            features=BoardInfo.PASS_LINES,
+            run=self.follower.run,
         )
 
     # ---- messages -------------------------------------------------------------------------
@@ -414,124 +426,147 @@ class ModelBoard(Follower):
         if not isinstance(message, messages.FROM_HOST):
             self._bad_frames += 1
             return
-        self._heard_ms = -(-(self.now - self.started_us) // MS_US) - 1  # a beat at the same instant comes after
-        if self._refusing and not isinstance(message, Greet):
-            self._due[Refused] = Refused(message.number, NOT_SPOKEN)
-            return
+        if self.speech.refusing and not isinstance(message, Greet | Stop):
+            self._refuse(message, NOT_SPOKEN)
+        elif self._take(message):
+            self.speech.heard_ms = self.clock.beat_before()
+
+    def _refuse(self, message: Message, reason: int) -> bool:
+        self.speech.due[Refused] = Refused(message.number, reason)
+        return False
+
+    def _take(self, message: Message) -> bool:
+        """Do what a message says; false when it is refused or dropped."""
+        speech = self.speech
         match message:
             case Greet():
-                self._greeted, self._refusing = True, message.protocol != PROTOCOL
-                self._due[BoardInfo] = self._info(message.nonce)
+                speech.greeted, speech.refusing = True, message.protocol != PROTOCOL
+                speech.due[BoardInfo] = self._info(message.nonce)
+                return not speech.refusing
             case Bed():
-                self._take_bed(message)
+                return self._take_bed(message)
             case Probe():
-                self._take_probe(message)
+                return self._take_probe(message)
             case Buzz():
-                next_beat = -(-(self.now - self.started_us) // MS_US)
-                self._buzz_until_ms = next_beat + 10 * message.time_10ms
+                speech.buzz_until_ms = self.clock.beat_before() + 1 + 10 * message.time_10ms
+                return True
             case Ask():
                 kind = {0: Status, 1: Counts, 2: Checkpoint, 3: Fault}.get(message.what)
                 if kind:
-                    self._due[kind] = None
-            case _:
-                self._steer(message)
-                self._due[Status] = None
-                self._arm()
+                    speech.due[kind] = None
+                return kind is not None
+        taken = self._steer(message)
+        speech.due[Status] = None
+        self.follower.arm()
+        return taken
 
-    def _steer(self, message: Message) -> None:
+    def _steer(self, message: Message) -> bool:
         """The messages after which a STATUS is due at once."""
+        follower = self.follower
         match message:
             case PlanStart():
-                self._take_plan(message)
+                return self._take_plan(message)
             case Pass():
-                self._take_pass(message)
-            case Seen(fingerprint=fingerprint, pass_number=number):
-                if self.plan and fingerprint == self.plan.fingerprint and self._seen <= number <= self.done:
-                    self._seen = number
-                    self._reports = {key: report for key, report in self._reports.items() if key > number}
-                    report = self._due.get(Done)
-                    if isinstance(report, Done) and report.pass_number <= number:
-                        del self._due[Done]
+                return self._take_pass(message)
+            case Seen():
+                return self._take_seen(message)
             case Pause(paused=paused) if paused in (0, 1):
-                self._pause_wanted = bool(paused)
-                self._paused = self._pause_wanted and not self.under_way
+                follower.pause(bool(paused))
+                return True
             case Clear(fault=fault):
-                if self.fault and self.fault.fault == fault:
-                    self.fault = None
-                    self._due.pop(Fault, None)
+                if not follower.clear(fault):
+                    return False
+                self.speech.due.pop(Fault, None)
+                return True
             case Stop():
-                self._off()
+                follower.stop()
                 self._no_plan()
-                self._due.pop(Done, None)
-                self.fresh = True
+                return True
+        return False
 
-    def _take_bed(self, bed: Bed) -> None:
+    def _no_plan(self) -> None:
+        """No plan is in force any more, or another one."""
+        self._seen = self.follower.done
+        self._reports = {}
+        self._kept = Kept()
+        self.speech.due.pop(Done, None)
+
+    def _take_seen(self, seen: Seen) -> bool:
+        follower, number = self.follower, seen.pass_number
+        if not follower.plan or seen.fingerprint != follower.fingerprint or not self._seen <= number <= follower.done:
+            return False
+        self._seen = number
+        self._reports = {key: report for key, report in self._reports.items() if key > number}
+        report = self.speech.due.get(Done)
+        if isinstance(report, Done) and report.pass_number <= number:
+            del self.speech.due[Done]
+        return True
+
+    def _take_bed(self, bed: Bed) -> bool:
         if not bed_is_good(bed):
-            self._due[Refused] = Refused(Bed.number, BED_OUT)
-            return
-        if bed != self.bed:
-            self._off()
+            return self._refuse(bed, BED_OUT)
+        if bed != self.follower.bed:
+            kept = self._kept if self.follower.plan is None else Kept()
+            self.follower.set_bed(bed)
+            self.readings.set_bed(bed)
             self._no_plan()
-            self._due.pop(Done, None)
-            self.bed = bed
-            self._well = {}
-            self.certain, self.fresh, self.advance = False, True, 1
-        self._due[BedTaken] = BedTaken(bed.check())
+            self._kept = kept
+        self.speech.due[BedTaken] = BedTaken(bed.check())
+        return True
 
-    def _take_plan(self, plan: PlanStart) -> None:
-        bed = self.bed
-        good = (
-            bed is not None
-            and plan.fingerprint != 0
-            and 1 <= plan.first <= plan.last + 1
-            and bed.left_sensor < plan.left_line < plan.right_line < bed.right_sensor
-            and plan.first_needle <= plan.last_needle < bed.needles
-        )
-        if not good:
-            self._due[Refused] = Refused(PlanStart.number, PLAN_OUT)
-            return
-        self._off()
+    def _take_plan(self, plan: PlanStart) -> bool:
+        bed = self.follower.bed
+        if (
+            bed is None
+            or plan.fingerprint == 0
+            or not 1 <= plan.first <= plan.last + 1
+            or not lines_are_good(bed, (plan.left_line, plan.right_line))
+            or not plan.first_needle <= plan.last_needle < bed.needles
+        ):
+            return self._refuse(plan, PLAN_OUT)
+        self.follower.set_plan(plan)
         self._no_plan()
-        self._due.pop(Done, None)
-        self.plan = plan
-        self.received = self.done = self._seen = plan.first - 1
-        self.lowest = self.highest = self.position
+        return True
 
-    def _take_pass(self, taken: Pass) -> None:
-        plan = self.plan
+    def _take_pass(self, taken: Pass) -> bool:
+        bed, plan = self.follower.bed, self.follower.plan
         bits = int.from_bytes(taken.mask, "little")
         good = (
-            plan is not None
+            bed is not None
+            and plan is not None
             and taken.fingerprint == plan.fingerprint
-            and taken.pass_number == self.received + 1 <= min(plan.last, self._credit())
+            and taken.pass_number == self.follower.received + 1 <= min(plan.last, self._credit())
             and taken.direction in (0, 1)
             and bits >> (plan.last_needle + 1) == 0
             and bits & ((1 << plan.first_needle) - 1) == 0
+            and lines_are_good(bed, lines_of(plan, taken))
         )
-        if not good:
+        if good:
+            self.follower.load(taken)
+        else:
             self._stale += 1
-            return
-        self.received = taken.pass_number
-        self._passes[taken.pass_number] = taken
+        return good
 
-    def _take_probe(self, probe: Probe) -> None:
-        bed = self.bed
+    def _take_probe(self, probe: Probe) -> bool:
+        follower = self.follower
+        bed, heat = follower.bed, follower.heat
         if (
             bed is None
-            or self.plan
-            or self.fault
+            or follower.plan
+            or follower.fault
             or self._probe
             or probe.selector >= bed.count
             or not 1 <= probe.time_ms < bed.limit_ms
+            or heat.settle(probe.selector, self.clock.ms()) + probe.time_ms * heat.up >= heat.full
         ):
-            self._due[Refused] = Refused(Probe.number, NO_PROBE)
-            return
-        self._probe = (probe, self.ms() + probe.time_ms, self._read())
-        self._drive(1 << probe.selector)
+            return self._refuse(probe, NO_PROBE)
+        idle = self.readings.read(follower.register, follower.enabled)
+        self._probe = (probe, self.clock.ms() + probe.time_ms, idle)
+        follower.probe(probe.selector)
+        return True
 
-    def _probe_over(self) -> None:
-        assert self._probe
-        probe, _, idle = self._probe
-        on = self._read()
-        self._off()
-        self._due[Probed] = Probed(probe.selector, idle[0], on[0], idle[1], on[1])
+    def _probe_over(self, probe: Probe, _: int, idle: tuple[int, int]) -> None:
+        on = self.readings.read(self.follower.register, self.follower.enabled)
+        self.follower.off()
+        self._probe = None
+        self.speech.due[Probed] = Probed(probe.selector, idle[0], on[0], idle[1], on[1])

@@ -1,224 +1,297 @@
 """Long quiet stretches of edges at one go, for the model board.
 
-A stretch is quiet when every edge steps the same way, no end sensor changes, and nothing happens
+A stretch is quiet when every edge steps the same way, no sensor changes, and nothing happens
 in it but that the carriage moves on and selectors follow their needles. The edge at which anything
-else happens is left to the board, which takes edges one by one as docs/protocol.md says.
+else happens is left to the follower, which takes edges one by one as docs/protocol.md says.
 `tests/sim/test_model.py` holds both ways to the same result on random motions.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from latchline.link.messages import Bed
+from latchline.sim.board.clock import TICK_US
+from latchline.sim.board.follower import BEYOND_NEEDLES, GAP, TRAIL, Follower
+from latchline.sim.board.heat import BEAT_TICKS, COILS, SIXTEENTHS, room
+from latchline.sim.board.steps import IMPOSSIBLE, SENSORS
 from latchline.sim.board.way import INTERVAL_MAX, STOP_TICKS, Way, acting_ticks
 from latchline.sim.face import PIN_LEFT, PIN_RIGHT, Pins, Times
 
-if TYPE_CHECKING:
-    from latchline.link.messages import Bed
-    from latchline.sim.board.board import ModelBoard
-
-Steps = npt.NDArray[np.int8]
 Whole = npt.NDArray[np.int64]
 
-IMPOSSIBLE = 2
 SHORTEST_RUN, SHORTEST_IDLE = 8, 3  # below these, one by one is quicker
-_SENSORS = PIN_LEFT | PIN_RIGHT
-_TICK_US, _MS_US = 4, 1000
-
-# Step from one (A, B) to the next: rightward 00 → 10 → 11 → 01 → 00, A being bit 0.
-_RIGHTWARD = (0b00, 0b01, 0b11, 0b10)
-_STEP = np.full((4, 4), IMPOSSIBLE, np.int8)
-for _at in range(4):
-    _STEP[_RIGHTWARD[_at], _RIGHTWARD[_at]] = 0
-    _STEP[_RIGHTWARD[_at - 1], _RIGHTWARD[_at]] = 1
-    _STEP[_RIGHTWARD[_at], _RIGHTWARD[_at - 1]] = -1
 
 
-def steps(before: int, pins: Pins) -> Steps:
-    """The step at each change of the pins: 1 rightward, −1 leftward, 0 neither A nor B, or IMPOSSIBLE."""
-    phase = np.empty(len(pins) + 1, np.uint8)
-    phase[0] = before & 3
-    np.bitwise_and(pins, 3, out=phase[1:])
-    found: Steps = _STEP[phase[:-1], phase[1:]]
-    return found
+@dataclass(frozen=True)
+class Taken:
+    """How many edges were taken, and when the register changed in them, to what."""
+
+    count: int = 0
+    at_us: tuple[int, ...] = ()
+    registers: tuple[int, ...] = ()
 
 
-def breaks(steps: Steps, pins: Pins) -> list[int]:
-    """Where a stretch of like steps and unchanged end sensors ends; the last one is the length."""
-    if not len(steps):
-        return []
-    sensors = pins & _SENSORS
-    unlike = (steps[1:] != steps[:-1]) | (sensors[1:] != sensors[:-1])
-    return [*(unlike.nonzero()[0] + 1).tolist(), len(steps)]
+NONE = Taken()
 
 
-def take(board: ModelBoard, at_us: Times, pins: Pins, step: int) -> int:
-    """Take as many of these edges, all of one stretch, as are quiet; tells how many (0: take one by itself)."""
-    count = int(np.searchsorted(at_us, board.wake_us)) if at_us[-1] >= board.wake_us else len(at_us)
+def take(
+    follower: Follower, at_us: Times, pins: Pins, step: int, until_us: int, reads_well: Callable[[int], bool]
+) -> Taken:
+    """Take as many of these edges, all of one stretch, as are quiet and come before `until_us`."""
+    count = int(np.searchsorted(at_us, until_us)) if at_us[-1] >= until_us else len(at_us)
+    first = int(pins[0])
     if (
         count < SHORTEST_IDLE
         or step in (0, IMPOSSIBLE)
-        or (int(pins[0]) ^ board.seen_pins) & _SENSORS
-        or not int(pins[0]) & _SENSORS
-        or board.edge_min_us
+        or (first ^ follower.seen_pins) & SENSORS
+        or not first & (PIN_LEFT | PIN_RIGHT)
+        or follower.edge_min_us
+        or follower.at_rest
+        or (follower.way and (step != follower.step or follower.fresh))
     ):
-        return 0
-    if not board.under_way:
-        count = min(count, _room(board, step))
+        return NONE
+    if not _sensors_are_quiet(follower, first):
+        return NONE
+    count = min(count, _room(follower, step))
+    if not follower.under_way:
         if count < SHORTEST_IDLE:
-            return 0
-        _move(board, at_us[:count], pins[count - 1], step, _intervals(board, at_us[:count], step))
-        return count
-    way, bed = board.way, board.bed
+            return NONE
+        _move(follower, at_us[:count], int(pins[count - 1]), step, _intervals(follower, at_us[:count], step))
+        return Taken(count)
+    way, bed = follower.way, follower.bed
     assert way is not None
     assert bed is not None
-    if count < SHORTEST_RUN or step != way.sign or bed.active_low or board.at_rest or board.revived:
-        return 0
-    return _knit(board, bed, way, at_us[:count], pins)
+    if count < SHORTEST_RUN or step != way.sign or follower.revived:
+        return NONE
+    return _knit(follower, bed, way, at_us[:count], pins, reads_well)
 
 
-def _intervals(board: ModelBoard, at_us: Times, step: int) -> Whole:
-    ticks = (at_us - board.started_us) // _TICK_US
+def _sensors_are_quiet(follower: Follower, pins: int) -> bool:
+    """Those that are on have said all that they will say."""
+    on = [switch for switch in follower.switches if not pins & switch.pin]
+    if follower.certain:
+        return all(switch.told and not switch.due for switch in on)
+    return all(switch.told or switch.first is None for switch in on)
+
+
+def _ticks(follower: Follower, at_us: Times) -> Whole:
+    return (at_us - follower.clock.started_us) // TICK_US
+
+
+def _intervals(follower: Follower, at_us: Times, step: int) -> Whole:
+    ticks = _ticks(follower, at_us)
     intervals = ticks.copy()
     intervals[1:] -= ticks[:-1]
-    intervals[0] -= board.last_tick
+    intervals[0] -= follower.last_tick
     np.minimum(intervals, INTERVAL_MAX, out=intervals)
-    if board.fresh or step != board.step:
+    if follower.fresh or step != follower.step:
         intervals[0] = INTERVAL_MAX
     return intervals
 
 
-def _room(board: ModelBoard, step: int) -> int:
-    """How many edges the carriage may go on this way, no pass being under way, before anything can happen."""
-    bed, plan, place = board.bed, board.plan, board.position
+def _room(follower: Follower, step: int) -> int:
+    """How many edges the carriage may go on this way before anything can happen, a needle apart."""
+    bed, plan, place = follower.bed, follower.plan, follower.position
     if bed is None:
         return 1 << 30
     limits = [-0x8000, 0x7FFF]
-    if board.certain:
-        beyond = 64 * bed.edges_per_needle
+    if follower.certain:
+        beyond = BEYOND_NEEDLES * bed.edges_per_needle
         left, right = bed.left_sensor - beyond, bed.right_sensor + beyond
         limits += [left, left - 1, right, right + 1]
-    if plan:  # the edges that come to a line or leave it
-        left, right = plan.left_line, plan.right_line
-        limits += [left + 1, right] if step > 0 else [left, right - 1]
+        for switch in follower.switches:
+            limits += switch.room(place, step)
+    if plan and not follower.under_way:  # the edges that come to a line or leave it
+        for left, right in (*follower.gates(), (plan.left_line, plan.right_line)):
+            limits += [left + 1, right] if step > 0 else [left, right - 1]
     ahead = [(limit - place) * step for limit in limits]
     return min((room - 1 for room in ahead if room > 0), default=0)
 
 
-def _move(board: ModelBoard, at_us: Times, pins: int, step: int, intervals: Whole) -> None:
+def _move(follower: Follower, at_us: Times, pins: int, step: int, intervals: Whole) -> None:
     """What every stretch does, under way or not."""
     count = len(at_us)
-    board.reversals += board.step == -step and not board.fresh
-    board.step, board.fresh = step, False
-    board.pins = board.seen_pins = int(pins)
-    board.now = int(at_us[-1])
-    board.last_tick = board.tick()
-    board.edge_count += count
-    board.shortest = min(board.shortest, int(intervals.min()))
-    if board.bed:
-        board.advance = 1 + board.bed.advance // max(int(intervals[-1]), 1)
-        board.position += step * count
-        board.lowest = min(board.lowest, board.position)
-        board.highest = max(board.highest, board.position)
+    follower.reversals += follower.step == -step and not follower.fresh
+    follower.step, follower.fresh = step, False
+    follower.pins = follower.seen_pins = pins
+    follower.differing_beats = 0
+    follower.clock.now_us = int(at_us[-1])
+    follower.last_tick = follower.clock.tick()
+    follower.edge_count += count
+    follower.shortest = min(follower.shortest, int(intervals.min()))
+    if follower.way:
+        ticks = [*follower.trail_ticks, *_ticks(follower, at_us[-TRAIL:]).tolist()]
+        follower.trail_ticks = ticks[-TRAIL:]
+        follower.trail_steps = [*follower.trail_steps, *[step] * min(count, TRAIL)][-TRAIL:]
+    follower.turns_running = 0
+    if follower.bed:
+        follower.position += step * count
+        follower.lowest = min(follower.lowest, follower.position)
+        follower.highest = max(follower.highest, follower.position)
+        for switch in follower.switches:
+            if not pins & switch.pin:
+                switch.last_on = follower.position, step == switch.way
 
 
-def _knit(board: ModelBoard, bed: Bed, way: Way, at_us: Times, pins: Pins) -> int:
+def _knit(follower: Follower, bed: Bed, way: Way, at_us: Times, pins: Pins, reads_well: Callable[[int], bool]) -> Taken:
     """A stretch forward with a pass under way."""
-    start = way.sign * board.position
+    start = way.sign * follower.position
     count = min(len(at_us), way.finish_line - start - 1)
     if count < SHORTEST_RUN:
-        return 0
+        return NONE
     at_us = at_us[:count]
-    intervals = _intervals(board, at_us, way.sign)
-    given = 1 + bed.advance // np.maximum(intervals, 1)
-    reach = np.arange(start + 1, start + count + 1)
-    reach[0] = max(start + 1 + min(board.advance, bed.advance_max), way.reach)
-    reach[1:] += given[:-1]
-    np.maximum.accumulate(reach, out=reach)
-    if int(given.max()) > bed.advance_max:
-        count = int((given > bed.advance_max).nonzero()[0][0])
-    turns = _turns(board, bed, way, start, at_us, reach)
+    ticks = _ticks(follower, at_us)
+    periods, strange = _periods(follower, bed, ticks)
+    count = min(count, strange)
+    turns = _Turns.of(follower, bed, way, start, ticks)
     count = min(count, turns.quiet)
     if count < SHORTEST_RUN:
-        return 0
-    edges = sorted(edge for edge in turns.changes if edge < count)
-    words, word = [], board.register
-    for edge in edges:
-        word ^= turns.changes[edge]
-        words.append(word)
-    if not (board.reads_well(board.register) and all(map(board.reads_well, words))):
-        return 0
-    board.out.registers([turns.at_us[edge] for edge in edges], words)
-    board.register = word
-    for edge, coil in turns.on:
-        if edge < count and word >> coil & 1:
-            board.on_since_ms[coil] = (turns.at_us[edge] - board.started_us) // _MS_US
-            board.changed_tick[coil] = board.tick(turns.at_us[edge])
+        return NONE
+    edges, registers = turns.registers(follower.register, count)
+    if not (reads_well(follower.register) and all(map(reads_well, set(registers)))):
+        return NONE
+    turns.switch(follower, count)
+    follower.register = registers[-1] if registers else follower.register
 
     driven = slice(way.first_after(start), way.first_after(start + count))
     way.driven[driven] = way.selected[driven]
-    way.reach = int(reach[count - 1])
+    if driven.stop > driven.start:
+        way.met = max(way.met, driven.stop)
     way.furthest = max(way.furthest, start + count)
     way.forward = True
-    intervals = intervals[:count]
+    intervals = _intervals(follower, at_us[:count], way.sign)
     if int(intervals.max()) > STOP_TICKS:
         way.stops += int(np.count_nonzero(intervals > STOP_TICKS))
-    shortest = int(intervals.min())
-    way.shortest = min(way.shortest, shortest)
-    way.advance = max(way.advance, 1 + bed.advance // max(shortest, 1))
+    known = len(periods) - (len(at_us) - count)
+    if known > 0:
+        way.shortest = min(way.shortest, max(int(periods[:known].min()) // 4, 1))
     while len(way.tenth_ticks) < 9 and start + count >= way.tenth_line(len(way.tenth_ticks) + 1):
         edge = max(way.tenth_line(len(way.tenth_ticks) + 1) - start - 1, 0)
-        way.tenth_ticks.append(board.tick(turns.at_us[edge]))
-    _move(board, at_us[:count], int(pins[count - 1]), way.sign, intervals)
-    return count
+        way.tenth_ticks.append(int(ticks[edge]))
+    _move(follower, at_us[:count], int(pins[count - 1]), way.sign, intervals)
+    follower.rest_beat = follower.heat.soonest(follower.clock.ms())
+    return Taken(count, tuple(at_us[edges].tolist()), tuple(registers))
+
+
+def _periods(follower: Follower, bed: Bed, ticks: Whole) -> tuple[Whole, int]:
+    """The period at each edge that has one, the last one being that of the last edge; and how many edges come
+    before one at which the carriage is too fast or edges are missing."""
+    straight = 0
+    for step in reversed(follower.trail_steps):
+        if step != follower.step:
+            break
+        straight += 1
+    known = np.concatenate([follower.trail_ticks[len(follower.trail_ticks) - straight :], ticks]).astype(np.int64)
+    strange = len(ticks)
+    periods = known[4:] - known[:-4]
+    if len(periods) and bed.advance_max * int(periods.min()) <= 4 * bed.advance:
+        fast = bed.advance_max * periods <= 4 * bed.advance
+        strange = int(fast.argmax()) + len(ticks) - len(periods)
+    if bed.brisk and len(known) >= 4:
+        between = known[1:] - known[:-1]
+        longer = np.maximum(between[:-2], between[2:])
+        missing = (between[1:-1] > GAP * longer) & (longer <= bed.brisk)
+        if missing.any():
+            edges = missing.nonzero()[0] + len(ticks) - len(missing)
+            edges = edges[edges >= 0]
+            strange = min(strange, int(edges[0])) if len(edges) else strange
+    return periods, max(strange, 0)
 
 
 @dataclass
 class _Turns:
-    """What the selectors do in a stretch. changes: by edge, the bits of the register that change.
+    """What the selectors do in a stretch: for each needle that needs current, in the order in which the pass meets
+    them, its coil, and at which edges of the stretch the coil goes on and off. An edge below 0 is before it, one
+    from its length on after it.
 
-    on: edges at which a coil goes on, and the coil. quiet: edges before anything but this happens.
+    quiet: edges before one at which a needle is met whose selector has had no time, at which one needle's turn
+    ends as the same coil's next begins, or before a coil could come to its limit.
     """
 
-    at_us: list[int]
+    coils: Whole
+    on: Whole
+    off: Whole
+    ticks: Whole  # when each edge is
     quiet: int
-    changes: dict[int, int] = field(default_factory=dict)
-    on: list[tuple[int, int]] = field(default_factory=list)
 
+    @classmethod
+    def of(cls, follower: Follower, bed: Bed, way: Way, start: int, ticks: Whole) -> _Turns:
+        count = len(ticks)
+        begin = int(np.searchsorted(way.points, start - bed.hold, "right"))
+        end = int(np.searchsorted(way.points, start + count + bed.advance_max, "right"))
+        edges = way.points[begin:end] - start - 1
+        coils = way.point_coils[begin:end]
+        on, off = edges - bed.advance_max, edges + bed.hold
+        turns = cls(coils, on, off, ticks, count)
+        inside = slice(*np.searchsorted(edges, (0, count)).tolist())
+        met, went_on = edges[inside], on[inside]
+        since = ticks[np.maximum(went_on, 0)]
+        for at in range(int(np.searchsorted(went_on, 0))):
+            since[at] = follower.changed_tick[int(coils[inside.start + at])]
+        late = ticks[met] - since < acting_ticks(bed)
+        if late.any():
+            turns.quiet = int(met[late.argmax()])
+        if bed.advance_max + bed.hold == room(bed):
+            follows = np.isin(on * COILS + coils, off * COILS + coils) & (on >= 0)
+            if follows.any():
+                turns.quiet = min(turns.quiet, int(on[follows.argmax()]))
+        turns.quiet = min(turns.quiet, turns._cool(follower))
+        return turns
 
-def _turns(board: ModelBoard, bed: Bed, way: Way, start: int, at_us: Times, reach: Whole) -> _Turns:
-    """Each selected needle's turn, in the order in which the pass meets them.
+    def _cool(self, follower: Follower) -> int:
+        """How many edges may be taken before a coil could come to its limit; no more than a beat or two too few."""
+        heat, last = follower.heat, len(self.ticks) - 1
+        began = min(
+            [int(self.ticks[0]), *(BEAT_TICKS * heat.upto[coil] for coil in range(COILS) if heat.on >> coil & 1)]
+        )
+        most_ticks = int(self.ticks[-1]) - began + BEAT_TICKS
+        if (
+            most_ticks < BEAT_TICKS * heat.limit_ms
+            and BEAT_TICKS * max(heat.budget) + most_ticks * heat.up < BEAT_TICKS * heat.full
+        ):
+            return last + 1
+        upto = np.array(heat.upto) * BEAT_TICKS
+        begin = np.where(self.on >= 0, self.ticks[np.clip(self.on, 0, last)], upto[self.coils])
+        end = self.ticks[np.clip(self.off, 0, last)]
+        long = (self.on >= 0) & (end // BEAT_TICKS - begin // BEAT_TICKS >= heat.limit_ms)
+        quiet: int = int(self.on[long.argmax()]) + 1 if long.any() else last + 1
+        up, down, full = heat.up // BEAT_TICKS, heat.down // BEAT_TICKS, heat.full - BEAT_TICKS * SIXTEENTHS
+        most = np.array(heat.budget) + up * np.bincount(self.coils, end - begin, COILS)
+        if (most < full).all():
+            return quiet
+        budget, off_at = list(heat.budget), upto.tolist()
+        for coil, on, went_on, went_off in zip(
+            self.coils.tolist(), self.on.tolist(), begin.tolist(), end.tolist(), strict=True
+        ):
+            if on >= 0:
+                budget[coil] = max(0, budget[coil] - down * (went_on - off_at[coil]))
+            budget[coil] += up * (went_off - went_on)
+            off_at[coil] = went_off
+            if budget[coil] >= full:
+                return min(quiet, max(int(on), 0))
+        return quiet
 
-    The stretch is quiet up to the edge where a needle is met whose selector has had no time, where one
-    needle's turn ends as the same coil's next begins, and while no coil that goes on in it comes to its limit.
-    """
-    found = _Turns(at_us.tolist(), len(at_us))
-    reached, last = reach.tolist(), len(at_us) - 1
-    acting_us, limit_ms = acting_ticks(bed) * _TICK_US, bed.limit_ms
-    times, changes, begin_us = found.at_us, found.changes, board.started_us
-    on = 0
-    for index in range(bisect_right(way.points, start - bed.hold), bisect_right(way.points, reached[-1])):
-        point, coil = way.points[index], way.point_coils[index]
-        bit, met = 1 << coil, point - start - 1
-        off = met + bed.hold
-        if point > way.reach:
-            on = bisect_left(reached, point, on)
-            on_us = times[on] - (times[on] - begin_us) % _TICK_US
-            if changes.get(on, 0) & bit:
-                found.quiet = min(found.quiet, on)
-            if (times[min(off, last)] - begin_us) // _MS_US - (on_us - begin_us) // _MS_US >= limit_ms:
-                found.quiet = min(found.quiet, on + 1)
-            changes[on] = changes.get(on, 0) ^ bit
-            found.on.append((on, coil))
-        else:
-            on_us = begin_us + board.changed_tick[coil] * _TICK_US
-        if off <= last:
-            changes[off] = changes.get(off, 0) ^ bit
-        if 0 <= met <= last and times[met] - (times[met] - begin_us) % _TICK_US - on_us < acting_us:
-            found.quiet = min(found.quiet, met)
-    return found
+    def registers(self, register: int, count: int) -> tuple[Whole, list[int]]:
+        """Edges at which the register changes, and to what."""
+        edges = np.concatenate([self.on, self.off])
+        bits = np.concatenate([1 << self.coils, 1 << self.coils])
+        inside = (edges >= 0) & (edges < count)
+        edges, bits = edges[inside], bits[inside]
+        order = np.argsort(edges, kind="stable")
+        edges, words = edges[order], np.bitwise_xor.accumulate(bits[order]) ^ register
+        last = np.append(edges[1:] != edges[:-1], True)[: len(edges)]
+        return edges[last], words[last].tolist()
+
+    def switch(self, follower: Follower, count: int) -> None:
+        """Tell the coils' budgets, and since when each is on."""
+        ticks, heat = self.ticks, follower.heat
+        for coil, on, off in zip(self.coils.tolist(), self.on.tolist(), self.off.tolist(), strict=True):
+            for edge, goes_on in ((on, True), (off, False)):
+                if 0 <= edge < count:
+                    heat.switch(coil, goes_on, int(ticks[edge]))
+                    follower.changed_tick[coil] = int(ticks[edge])

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from latchline.link.frames import crc16
 
 SIZE = 1024
-SLOTS = 80
-SLOT_BYTES = 12
-WRITING_ORDER = (*range(2, 12), 0, 1)  # the sequence last, so that a torn slot is not the newest
+SLOTS = 60
+SLOT_BYTES = 16
+WRITING_ORDER = (*range(2, SLOT_BYTES), 0, 1)  # the sequence last, so that a torn slot is not the newest
 BYTE_US = 3400  # time to write one byte, ATmega328P data sheet (memory)
 _NUMBER_AT, _BOOTS_AT = 960, 968
+_RECORD = "<HIII"
 
 
 @dataclass(frozen=True)
@@ -22,14 +23,25 @@ class Saved:
     slot: int
     sequence: int
     fingerprint: int
+    run: int
     done: int
 
     def bytes(self) -> bytes:
-        record = struct.pack("<HII", self.sequence, self.fingerprint, self.done)
+        record = struct.pack(_RECORD, self.sequence, self.fingerprint, self.run, self.done)
         return record + struct.pack("<H", crc16(record))
 
-    def following(self, fingerprint: int, done: int) -> Saved:
-        return Saved((self.slot + 1) % SLOTS, (self.sequence + 1) & 0xFFFF, fingerprint, done)
+    def following(self, fingerprint: int, run: int, done: int) -> Saved:
+        return Saved((self.slot + 1) % SLOTS, (self.sequence + 1) & 0xFFFF, fingerprint, run, done)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What outlives a reset, but not a loss of power: the plan in force, and whether a pass was under way."""
+
+    fingerprint: int = 0
+    run: int = 0
+    done: int = 0
+    under_way: bool = False
 
 
 def newest(memory: bytes | bytearray) -> Saved | None:
@@ -37,9 +49,10 @@ def newest(memory: bytes | bytearray) -> Saved | None:
     best: Saved | None = None
     for slot in range(SLOTS):
         record = bytes(memory[slot * SLOT_BYTES : (slot + 1) * SLOT_BYTES])
-        if record == b"\xff" * SLOT_BYTES or crc16(record[:10]) != int.from_bytes(record[10:], "little"):
+        body, check = record[:-2], record[-2:]
+        if record == b"\xff" * SLOT_BYTES or crc16(body) != int.from_bytes(check, "little"):
             continue
-        saved = Saved(slot, *struct.unpack("<HII", record[:10]))
+        saved = Saved(slot, *struct.unpack(_RECORD, body))
         if best is None or 0 < (saved.sequence - best.sequence) & 0xFFFF < 0x8000:
             best = saved
     return best
@@ -77,9 +90,10 @@ class Writer:
         self._written = 0
         self._byte = (0, 0)
 
-    def begin(self, now_us: int, fingerprint: int, done: int) -> None:
+    def begin(self, now_us: int, fingerprint: int, run: int, done: int) -> None:
         """Write down that a pass is done; a byte in the making is finished first."""
-        self.writing = self.saved.following(fingerprint, done) if self.saved else Saved(0, 1, fingerprint, done)
+        newest = self.saved
+        self.writing = newest.following(fingerprint, run, done) if newest else Saved(0, 1, fingerprint, run, done)
         self._written = 0
         self.go_on(now_us)
 

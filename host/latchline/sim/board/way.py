@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.link.frames import crc16
-from latchline.link.messages import Bed, Done, Pass, PlanStart
+from latchline.link.messages import PLANS_LINE, Bed, Done, Pass, PlanStart
 
 INTERVAL_MAX = 65535
 STOP_TICKS = 25000
@@ -22,13 +22,20 @@ def acting_ticks(bed: Bed) -> int:
     return bed.advance - bed.advance // 4
 
 
+def lines_of(plan: PlanStart, taken: Pass) -> tuple[int, int]:
+    """Left and right line between which a pass happens: its own, or the plan's."""
+    left = plan.left_line if taken.left_line == PLANS_LINE else taken.left_line
+    right = plan.right_line if taken.right_line == PLANS_LINE else taken.right_line
+    return left, right
+
+
 @dataclass(eq=False)
 class Way:
     """The pass that is armed or under way. Places are in q: edges along its direction.
 
     `needles`, `selected` and `coils` list the needles of the span in the order in which the pass meets
-    them, the point of the kth being first_point + k × pitch; `points` and `point_coils` those of the
-    selected ones alone.
+    them, the point of the kth being first_point + k × pitch; `current` tells which need their coil on, and
+    `points` and `point_coils` are those of these alone. met: needles from the first up to the furthest one met.
     """
 
     number: int
@@ -41,9 +48,12 @@ class Way:
     needles: npt.NDArray[np.int64]
     selected: npt.NDArray[np.bool_]
     coils: npt.NDArray[np.int64]
-    points: list[int]
-    point_coils: list[int]
-    reach: int = 0
+    current: npt.NDArray[np.bool_]
+    points: npt.NDArray[np.int64]
+    point_coils: npt.NDArray[np.int64]
+    hold: int
+    ahead: int
+    met: int = 0
     furthest: int = 0
     start_tick: int = 0
     tenth_ticks: list[int] = field(default_factory=list)
@@ -52,13 +62,13 @@ class Way:
     backings: int = 0
     backed: int = 0
     stops: int = 0
-    advance: int = 1
     shortest: int = INTERVAL_MAX
 
     @classmethod
     def of(cls, bed: Bed, plan: PlanStart, taken: Pass) -> Way:
         sign = 1 if taken.direction else -1
-        lines = (plan.left_line, plan.right_line) if taken.direction else (-plan.right_line, -plan.left_line)
+        left, right = lines_of(plan, taken)
+        lines = (left, right) if taken.direction else (-right, -left)
         needles = np.arange(plan.first_needle, plan.last_needle + 1)[::sign]
         lead = bed.lead_rightward if taken.direction else bed.lead_leftward
         if bed.layout_kind == 1:
@@ -67,6 +77,7 @@ class Way:
             coils = np.full(len(needles), 0 if bed.count == 1 or taken.direction else 1)
         bits = np.unpackbits(np.frombuffer(taken.mask, np.uint8), bitorder="little").astype(bool)
         selected = bits[needles]
+        current = selected ^ bool(bed.active_low)
         first_point = sign * int(needles[0]) * bed.edges_per_needle - lead
         return cls(
             number=taken.pass_number,
@@ -79,20 +90,22 @@ class Way:
             needles=needles,
             selected=selected,
             coils=coils,
-            points=(first_point + bed.edges_per_needle * selected.nonzero()[0]).tolist(),
-            point_coils=coils[selected].tolist(),
-            reach=lines[0],
+            current=current,
+            points=first_point + bed.edges_per_needle * current.nonzero()[0],
+            point_coils=coils[current],
+            hold=bed.hold,
+            ahead=bed.advance_max,
         )
 
     def begin(self, tick: int) -> None:
         """Forget an earlier attempt; the pass starts here."""
-        self.reach = self.furthest = self.start_line
+        self.furthest = self.start_line
         self.start_tick = tick
         self.tenth_ticks = []
         self.driven = np.zeros(len(self.needles), bool)
         self.forward = True
-        self.backings = self.backed = self.stops = 0
-        self.advance, self.shortest = 1, INTERVAL_MAX
+        self.met = self.backings = self.backed = self.stops = 0
+        self.shortest = INTERVAL_MAX
 
     def tenth_line(self, tenth: int) -> int:
         """Where tenth 1 to 10 ends."""
@@ -102,15 +115,15 @@ class Way:
         """Index of the first needle whose point lies beyond `place`; the number of needles if none does."""
         return min(max((place - self.first_point) // self.pitch + 1, 0), len(self.needles))
 
-    def wanted(self, q: int, hold: int) -> int:
-        """The selectors that are on with the carriage at q, bit i for selector i."""
+    def wanted(self, q: int) -> int:
+        """The register with the carriage at q: bit i is on if selector i's needle needs current."""
         word = 0
-        for index in range(self.first_after(q - hold), self.first_after(self.reach)):
-            if self.selected[index]:
+        for index in range(self.first_after(q - self.hold), self.first_after(q + self.ahead)):
+            if self.current[index]:
                 word |= 1 << int(self.coils[index])
         return word
 
-    def met(self, q: int) -> int | None:
+    def met_at(self, q: int) -> int | None:
         """Index of the needle whose point is q."""
         index, beside = divmod(q - self.first_point, self.pitch)
         return index if not beside and 0 <= index < len(self.needles) else None
@@ -119,7 +132,7 @@ class Way:
         """The needle that the pass meets next, or its last one."""
         return int(self.needles[min(self.first_after(q - 1), len(self.needles) - 1)])
 
-    def report(self, fingerprint: int, furthest: int, correction: int) -> Done:
+    def report(self, bed: Bed, fingerprint: int, furthest: int, correction: int) -> Done:
         mask = np.zeros(256, bool)
         mask[self.needles] = self.driven
         driven = np.packbits(mask, bitorder="little").tobytes()
@@ -135,8 +148,8 @@ class Way:
             backings=min(self.backings, 255),
             backed=min(self.backed, 255),
             stops=min(self.stops, 255),
-            advance=min(self.advance, 255),
+            advance=min(1 + bed.advance // self.shortest, 255) if self.shortest < INTERVAL_MAX else 1,
             shortest=self.shortest,
             furthest=furthest,
-            correction=max(-128, min(127, correction)),
+            correction=correction,
         )

@@ -1,0 +1,251 @@
+#include "sensor.h"
+
+#include <string.h>
+
+#include "assure.h"
+#include "ports.h"
+
+void sensor_start(struct sensor *sensor, const struct bed *bed, uint8_t number)
+{
+    memset(sensor, 0, sizeof *sensor);
+    sensor->number = number;
+    sensor->pin = (uint8_t)(PIN_LEFT << number);
+    sensor->rightward = number != SENSOR_LEFT;
+    sensor->place = number == SENSOR_LEFT ? bed->left_sensor
+                    : number == SENSOR_RIGHT ? bed->right_sensor
+                                             : bed->middle_left;
+    sensor->other = bed->middle_right;
+    sensor->tolerance = bed_tolerance(bed);
+    sensor->hysteresis = bed_hysteresis(bed);
+}
+
+static bool is_end(const struct sensor *sensor)
+{
+    return sensor->number != SENSOR_MIDDLE;
+}
+
+void sensor_forget(struct sensor *sensor)
+{
+    sensor->has_first = false;
+    sensor->told = false;
+    sensor->due = false;
+}
+
+/* From one position to another along a way. Uncertain positions may lie further apart than 16 bits tell; so far is far
+ * enough. */
+static int16_t along(bool rightward, int16_t from, int16_t to)
+{
+    uint16_t apart = (uint16_t)((uint16_t)to - (uint16_t)from);
+    if ((to < from) != (apart > INT16_MAX))
+        apart = to < from ? (uint16_t)-INT16_MAX : INT16_MAX;
+    if (apart == 0x8000u)
+        apart++;
+    return rightward ? (int16_t)apart : (int16_t)-(int16_t)apart;
+}
+
+static int16_t depth(const struct sensor *sensor, int16_t position)
+{
+    return along(sensor->rightward, sensor->place, position);
+}
+
+/* So far before the sensor that it must come on anew. Turns the middle one about. */
+static bool inward(struct sensor *sensor, int16_t position)
+{
+    int16_t inner = (int16_t)-(sensor->tolerance + sensor->hysteresis);
+    if (depth(sensor, position) < inner)
+        return true;
+    if (is_end(sensor) || along(!sensor->rightward, sensor->other, position) >= inner)
+        return false;
+    {
+        int16_t place = sensor->place;
+        sensor->place = sensor->other;
+        sensor->other = place;
+        sensor->rightward = !sensor->rightward;
+    }
+    return true;
+}
+
+static struct sensor_says says(enum sensor_event event, int16_t value)
+{
+    struct sensor_says says;
+    says.event = (uint8_t)event;
+    says.value = value;
+    says.verdict = all_well();
+    return says;
+}
+
+static struct sensor_says faulty(enum fault_number fault, int16_t detail)
+{
+    struct sensor_says what = says(SENSOR_FAULT, 0);
+    what.verdict = wrong(fault, (uint16_t)detail);
+    return what;
+}
+
+static bool is_near(int16_t off, uint8_t tolerance)
+{
+    return off <= tolerance && off >= -(int16_t)tolerance;
+}
+
+static int16_t before_step(const struct sensor_edge *edge)
+{
+    return (int16_t)(edge->rightward ? edge->position - 1 : edge->position + 1);
+}
+
+/* Was it last on shortly before here, on the same way? */
+static bool bounced(const struct sensor *sensor, int16_t position)
+{
+    int16_t since = along(sensor->rightward, sensor->last_on, position);
+    return sensor->ever_on && sensor->last_of_way && since > 0 && since < sensor->hysteresis;
+}
+
+static struct sensor_says while_uncertain(struct sensor *sensor, const struct sensor_edge *edge)
+{
+    bool of_way = edge->rightward == sensor->rightward;
+    int16_t off;
+    if (!edge->on || !is_end(sensor))
+        return says(SENSOR_SAYS_NOTHING, 0);
+    if (!edge->was) {
+        sensor->told = false;
+        if (!of_way) {
+            sensor->has_first = false;
+        } else if (!bounced(sensor, edge->position)) {
+            sensor->first = edge->position;
+            sensor->has_first = true;
+        }
+        return says(SENSOR_SAYS_NOTHING, 0);
+    }
+    if (sensor->told || !sensor->has_first || !of_way || !edge->straight)
+        return says(SENSOR_SAYS_NOTHING, 0);
+    sensor->told = true;
+    off = along(true, sensor->first, before_step(edge));
+    if (!is_near(off, sensor->tolerance))
+        return faulty(FAULT_SENSOR_BOUNCES, sensor->number);
+    sensor->due = false;
+    return says(SENSOR_MAKES_CERTAIN, (int16_t)(sensor->place + along(true, sensor->first, edge->position)));
+}
+
+static void comes_on(struct sensor *sensor, const struct sensor_edge *edge)
+{
+    int16_t since = along(sensor->rightward, sensor->last_on, edge->position);
+    bool away = !sensor->ever_on || since >= sensor->hysteresis;
+    if (sensor->due) {
+        if (!sensor->has_first)
+            sensor->first = edge->position;
+        sensor->has_first = true;
+    } else if (is_end(sensor) && edge->rightward == sensor->rightward &&
+               depth(sensor, edge->position) > sensor->tolerance && away) {
+        sensor->told = false;
+        sensor->first = edge->position;
+        sensor->has_first = true;
+    } else {
+        sensor->told = true;
+    }
+}
+
+/* On at two edges running: now it counts. */
+static struct sensor_says tells(struct sensor *sensor, const struct sensor_edge *edge)
+{
+    int16_t first = along(true, sensor->place, sensor->has_first ? sensor->first : edge->position);
+    int16_t sure = along(true, sensor->place, before_step(edge));
+    sensor->told = true;
+    if (!sensor->due)
+        return faulty(FAULT_SENSOR_DISAGREES, first);
+    sensor->due = false;
+    if (is_near(first, sensor->tolerance))
+        return says(SENSOR_DEVIATES, first);
+    if (is_near(sure, sensor->tolerance))
+        return says(SENSOR_DEVIATES, sure);
+    return faulty(FAULT_SENSOR_DISAGREES, sure);
+}
+
+/* Beyond its place, and it has not been told: silent, or it bounces. */
+static struct sensor_says overdue(const struct sensor *sensor, const struct sensor_edge *edge)
+{
+    int16_t deep = depth(sensor, edge->position);
+    bool near_last;
+    if (!sensor->due || deep <= sensor->tolerance)
+        return says(SENSOR_SAYS_NOTHING, 0);
+    near_last = sensor->ever_on &&
+                is_near(along(true, sensor->last_on, edge->position), (uint8_t)(sensor->hysteresis - 1));
+    if (!edge->on && !near_last)
+        return faulty(FAULT_SENSOR_SILENT, sensor->number);
+    if (deep > sensor->tolerance + sensor->hysteresis)
+        return faulty(FAULT_SENSOR_BOUNCES, sensor->number);
+    return says(SENSOR_SAYS_NOTHING, 0);
+}
+
+static struct sensor_says while_certain(struct sensor *sensor, const struct sensor_edge *edge)
+{
+    if (inward(sensor, edge->position)) {
+        sensor->due = true;
+        sensor->told = false;
+        sensor->has_first = false;
+        if (edge->on && edge->was)
+            return faulty(FAULT_SENSOR_DISAGREES, along(true, sensor->place, edge->position));
+        return says(SENSOR_SAYS_NOTHING, 0);
+    }
+    if (edge->on && !edge->was)
+        comes_on(sensor, edge);
+    else if (edge->on && !sensor->told)
+        return tells(sensor, edge);
+    return overdue(sensor, edge);
+}
+
+void sensor_still_on(struct sensor *sensor, int16_t position, bool rightward)
+{
+    sensor->last_on = position;
+    sensor->ever_on = true;
+    sensor->last_of_way = rightward == sensor->rightward;
+}
+
+struct sensor_says sensor_edge(struct sensor *sensor, const struct sensor_edge *edge, bool certain)
+{
+    struct sensor_says what = certain ? while_certain(sensor, edge) : while_uncertain(sensor, edge);
+    if (edge->on && what.event != SENSOR_FAULT)
+        sensor_still_on(sensor, what.event == SENSOR_MAKES_CERTAIN ? what.value : edge->position, edge->rightward);
+    return what;
+}
+
+void sensor_certain_at(struct sensor *sensor, int16_t position)
+{
+    sensor_forget(sensor);
+    sensor->ever_on = false;
+    sensor->due = inward(sensor, position);
+}
+
+bool sensor_may_change_at(const struct sensor *sensor, int16_t position, bool passing)
+{
+    int16_t margin = (int16_t)(sensor->tolerance + 1);
+    int16_t deep = depth(sensor, position);
+    if (is_end(sensor))
+        return deep >= -margin && (deep <= sensor->tolerance || passing);
+    /* within the two places, whichever of them is the left one */
+    return deep >= -margin && along(!sensor->rightward, sensor->other, position) >= -margin;
+}
+
+bool sensor_quiet(const struct sensor *sensor, int16_t position, bool on, int16_t *low, int16_t *high)
+{
+    int16_t margin = (int16_t)(sensor->tolerance + sensor->hysteresis);
+    int16_t inner;
+    int16_t outer;
+    bool inside = depth(sensor, position) < -margin;
+    if (!is_end(sensor) || (on && (inside || !sensor->told)))
+        return false;
+    if (sensor->due && depth(sensor, position) > sensor->tolerance)
+        return false;
+    /* the first depths at which something changes on either side */
+    inner = (int16_t)(-margin - 1);
+    outer = (int16_t)(sensor->tolerance + 1);
+    if (sensor->rightward) {
+        if (!inside && sensor->place + inner > *low)
+            *low = (int16_t)(sensor->place + inner);
+        if (sensor->due && sensor->place + outer < *high)
+            *high = (int16_t)(sensor->place + outer);
+    } else {
+        if (!inside && sensor->place - inner < *high)
+            *high = (int16_t)(sensor->place - inner);
+        if (sensor->due && sensor->place - outer > *low)
+            *low = (int16_t)(sensor->place - outer);
+    }
+    return true;
+}

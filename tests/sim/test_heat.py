@@ -1,0 +1,63 @@
+"""No motion of the carriage keeps a coil on for more than its budget (docs/protocol.md, section 8)."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from conformance.judge import excess_s
+from conformance.scripts import BANK, CARRIAGE, begun
+from conformance.story import Story, longest_on_us, tell
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from latchline.link.messages import Bed, Fault
+from latchline.link.setup import bed_message
+from latchline.machine.profile import load_profile
+from latchline.sim.board.board import ModelBoard
+from latchline.sim.board.heat import duty
+from strategies import rocking
+
+BEDS = (
+    BANK,
+    CARRIAGE,
+    dataclasses.replace(BANK, duty=3),
+    dataclasses.replace(BANK, limit_ms=20),
+    dataclasses.replace(CARRIAGE, active_low=1, limit_ms=60),
+)
+
+
+def rocked(bed: Bed, swings: list[tuple[int, int]]) -> Story:
+    story, plan = begun(bed)
+    story.walk(60, 1500)
+    for edges, edge_us in swings:
+        story.walk(min(max(story.place + edges, plan.left_line + 4), plan.right_line - 4), edge_us)
+    return story
+
+
+@settings(max_examples=40)
+@given(st.sampled_from(BEDS), rocking())
+def test_no_rocking_keeps_a_coil_on_beyond_its_budget(bed: Bed, swings: list[tuple[int, int]]) -> None:
+    record = tell(ModelBoard(slots=16), rocked(bed, swings))
+    assert excess_s(bed, record) <= 0
+    assert longest_on_us(record) <= bed.limit_ms * 1000
+
+
+def test_the_budget_is_what_ends_a_rocking_that_no_limit_ends() -> None:
+    """Two edges to and fro, 100 ms each: the coil is never on for its limit, yet comes to rest, and stays within its share."""
+    story = rocked(BANK, [(2, 50_000), (-2, 50_000)] * 100)
+    record = tell(ModelBoard(slots=16), story)
+    assert not record.of(Fault)
+    assert excess_s(BANK, record) <= 0
+    signals = record.signals
+    on = (signals.register != 0) & signals.enabled
+    spans = np.diff(np.append(signals.at_us, record.end_us))
+    assert 0.3 < spans[on].sum() / 20e6 < 0.75
+
+
+@pytest.mark.parametrize(
+    ("name", "sixteenths"), [("standard-200", 8), ("double-180", 8), ("chunky-112", 11), ("mid-150", 13)]
+)
+def test_the_highest_duty_of_the_shipped_profiles_is_what_the_page_says(name: str, sixteenths: int) -> None:
+    assert duty(bed_message(load_profile(name))) == sixteenths
