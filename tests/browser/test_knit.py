@@ -66,6 +66,11 @@ def confirm_all(page: Page, done: Any) -> None:
     until(pressed)
 
 
+def at_pass(page: Page) -> int:
+    """The pass that is shown; 0 where none is. On a busy machine one may go by unseen."""
+    return int(text_of(page, ".pass") or 0)
+
+
 def begun(desk: Served) -> list[dict[str, Any]]:
     with desk.client() as client:
         return list(client.get("/api/knit").json()["begun"])
@@ -108,7 +113,7 @@ def test_killed_in_mid_piece_it_goes_on_at_the_right_pass(browser: Browser, home
     memory = f"&memory={home / 'board'}"
     with served(home / "pieces" / "short.toml", home=home) as desk, a_page(browser, desk) as page:
         begin(page, HAND + memory)
-        confirm_all(page, lambda: text_of(page, ".pass") == "3")
+        confirm_all(page, lambda: at_pass(page) >= 3)
         desk.process.send_signal(signal.SIGKILL)
         desk.process.wait()
     with served(home / "pieces" / "short.toml", home=home) as desk, a_page(browser, desk) as page:
@@ -146,7 +151,7 @@ def test_a_desk_that_hangs_is_shown_as_not_heard_and_comes_back(browser: Browser
 def test_stop_takes_two_presses_and_the_piece_can_go_on(browser: Browser, desk: Served) -> None:
     with a_page(browser, desk) as page:
         begin(page, HAND)
-        confirm_all(page, lambda: text_of(page, ".pass") == "2")
+        confirm_all(page, lambda: at_pass(page) >= 2)
         page.click("#wish-stop")
         until(lambda: "press again" in text_of(page, "#wish-stop"))
         assert page.query_selector(".ended") is None
@@ -202,7 +207,7 @@ def test_cues_are_spoken_by_a_voice_of_this_machine_only_and_only_when_asked_for
         until(lambda: page.query_selector(".asked"))
         assert page.evaluate("() => window.said") == []
         page.click("#wish-speak")
-        confirm_all(page, lambda: text_of(page, ".pass") == "3")
+        confirm_all(page, lambda: at_pass(page) >= 3)
         confirm_all(page, lambda: any("gulls" in text for text, _ in page.evaluate("() => window.said")))
         assert {voice for _, voice in page.evaluate("() => window.said")} == {"near"}
 
