@@ -212,14 +212,17 @@ def _distance(seen: Observed, walk: Sequence[Stretch], profile: Profile, others:
 def _counted(walk: Sequence[Stretch], whole: int, tolerance: int, *, by_samples: bool) -> int | None:
     """Edges between the end sensors where they differ from `whole` by more than the tolerance, else None.
 
-    The board says exactly by how much its count was off (fault 2), unless it lost its place before; then
-    the samples tell, if they came in time.
+    The board says by how much its count was off where a sensor came on too soon (fault 2), unless it was lost before.
+    Where one came on too late it says no more than that (fault 16); then the samples tell, if they came in time.
     """
     for stretch in walk:
         for fault in stretch.faults:
             if fault.fault == 2:
                 off = fault.detail - 0x10000 if fault.detail >= 0x8000 else fault.detail
                 return whole + (off if stretch.wanted == RIGHT else -off)
+            if fault.fault == 16 and not stretch.samples[-1].status.pins & _to_pin(stretch):  # it did come on, later
+                between, within = _between(stretch) if by_samples else (0, 0)
+                return max(whole + tolerance + 1, between if within else 0)
     for stretch in walk if by_samples else ():
         between, within = _between(stretch)
         if within and abs(between - whole) > max(0.04 * whole, within + tolerance):
@@ -227,9 +230,15 @@ def _counted(walk: Sequence[Stretch], whole: int, tolerance: int, *, by_samples:
     return None
 
 
+def _to_pin(stretch: Stretch) -> int:
+    """The end sensor that the carriage is to reach."""
+    return PIN_RIGHT if stretch.wanted == RIGHT else PIN_LEFT
+
+
 def _between(stretch: Stretch) -> tuple[int, int]:
     """Net edges from leaving one end sensor to reaching the other, and how far that may be off (0: unknown)."""
-    from_pin, to_pin = (PIN_LEFT, PIN_RIGHT) if stretch.wanted == RIGHT else (PIN_RIGHT, PIN_LEFT)
+    to_pin = _to_pin(stretch)
+    from_pin = PIN_LEFT + PIN_RIGHT - to_pin
     pins = [sample.status.pins for sample in stretch.samples]
     if pins[0] & from_pin or pins[-1] & to_pin:
         return 0, 0
