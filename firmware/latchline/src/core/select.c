@@ -105,6 +105,7 @@ static uint16_t window(struct select *select, int16_t q)
         step_on(select, ahead);
     }
     ASSURE(ahead->index - behind->index <= (select->bank ? select->count : 1));
+    select->at = q;
     return select->chosen;
 }
 
@@ -137,7 +138,7 @@ void select_begin(struct select *select, const struct bed *bed, const struct pla
     select->behind = first_mark(select, bed, plan);
     select->ahead = select->behind;
     select->next = select->behind;
-    select->prepared = INT16_MIN;
+    select->at = INT16_MIN;
     select->chosen = 0;
     select->revived = 0;
     select->met = 0;
@@ -147,7 +148,7 @@ uint16_t select_edge(struct select *select, int16_t q)
 {
     mark_move(select, &select->next, (int16_t)(q - 1));
     /* worked out at the edge before, if that is where this one was expected */
-    return select->prepared == q ? select->chosen : window(select, q);
+    return select->at == q ? select->chosen : window(select, q);
 }
 
 void select_revive(struct select *select, uint16_t over, uint16_t coils)
@@ -159,7 +160,6 @@ uint16_t select_coming(struct select *select, int16_t q, int16_t finish_line)
 {
     if (q >= finish_line)
         return 0;
-    select->prepared = q;
     return window(select, q);
 }
 

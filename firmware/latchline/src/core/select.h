@@ -31,7 +31,7 @@ struct select {
     uint8_t advance_max;
     uint16_t acting;    /* ticks that a selector needs */
     /* along the pass */
-    int16_t prepared;   /* q for which `chosen` was worked out */
+    int16_t at;         /* q for which `chosen` was worked out */
     uint16_t chosen;    /* coils on for the needles from `behind` to `ahead` */
     uint16_t revived;   /* coils on again after a rest */
     uint8_t met;        /* needles from the first one up to the furthest one met */
