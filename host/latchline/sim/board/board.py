@@ -115,6 +115,7 @@ class ModelBoard:
 
     def power(self, at_us: int, cause: int) -> None:
         self.run(at_us)
+        self._writer.upto(at_us)
         outlives = cause != 0 and not cause & ~(RESET_PIN | WATCHDOG)
         self._kept = self._kept_now() if outlives else Kept()
         memory.started(self._memory, self.chosen)
@@ -155,7 +156,8 @@ class ModelBoard:
             for frame in self._gatherer.feed(data[begin:end]):
                 self._inbox.append((at_us + (end - 1) * BYTE_US, frame))
             begin = end
-        self._settle()
+        if self._inbox:
+            self.wake_us = min(self.wake_us, self._inbox[0][0])
 
     def sent(self) -> list[tuple[int, bytes]]:
         return self.speech.taken()
@@ -165,6 +167,7 @@ class ModelBoard:
 
     @property
     def memory(self) -> bytes:
+        self._writer.upto(self.clock.now_us)
         return bytes(self._memory)
 
     @memory.setter
@@ -234,6 +237,7 @@ class ModelBoard:
         follower = self.follower
         if not follower.enabled:
             self._probe = None
+        self._writer.upto(self.clock.now_us)
         self._writer.waiting = follower.under_way
         for item in follower.news:
             self.speech.due[type(item)] = item if isinstance(item, Done) else None
@@ -251,8 +255,7 @@ class ModelBoard:
         while self._inbox and self._inbox[0][0] <= now_us:
             self._frame(self._inbox.popleft()[1])
             self._attend()
-        if self._writer.byte_us is not None and self._writer.byte_us <= now_us:
-            self._writer.byte_written(now_us)
+        self._writer.upto(now_us)
         on_beat = self.clock.on_beat()
         if on_beat:
             self._beat()
@@ -298,8 +301,9 @@ class ModelBoard:
             wake_us = min(wake_us, speech.free_us)
         if self._inbox:
             wake_us = min(wake_us, self._inbox[0][0])
-        if self._writer.byte_us is not None:
-            wake_us = min(wake_us, self._writer.byte_us)
+        whole_us = self._writer.whole_us()
+        if whole_us is not None:
+            wake_us = min(wake_us, whole_us)
         self.wake_us = wake_us
 
     def _beat_of_interest(self) -> int:

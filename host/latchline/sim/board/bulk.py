@@ -43,7 +43,7 @@ def take(
     follower: Follower, at_us: Times, pins: Pins, step: int, until_us: int, reads_well: Callable[[int], bool]
 ) -> Taken:
     """Take as many of these edges, all of one stretch, as are quiet and come before `until_us`."""
-    count = int(np.searchsorted(at_us, until_us)) if at_us[-1] >= until_us else len(at_us)
+    count = int(at_us.searchsorted(until_us))
     first = int(pins[0])
     if (
         count < SHORTEST_IDLE
@@ -61,7 +61,8 @@ def take(
     if not follower.under_way:
         if count < SHORTEST_IDLE:
             return NONE
-        _move(follower, at_us[:count], int(pins[count - 1]), step, _intervals(follower, at_us[:count], step))
+        ticks = _ticks(follower, at_us[:count])
+        _move(follower, int(at_us[count - 1]), ticks, int(pins[count - 1]), step, _intervals(follower, ticks, step))
         return Taken(count)
     way, bed = follower.way, follower.bed
     assert way is not None
@@ -83,8 +84,7 @@ def _ticks(follower: Follower, at_us: Times) -> Whole:
     return (at_us - follower.clock.started_us) // TICK_US
 
 
-def _intervals(follower: Follower, at_us: Times, step: int) -> Whole:
-    ticks = _ticks(follower, at_us)
+def _intervals(follower: Follower, ticks: Whole, step: int) -> Whole:
     intervals = ticks.copy()
     intervals[1:] -= ticks[:-1]
     intervals[0] -= follower.last_tick
@@ -113,20 +113,18 @@ def _room(follower: Follower, step: int) -> int:
     return min((room - 1 for room in ahead if room > 0), default=0)
 
 
-def _move(follower: Follower, at_us: Times, pins: int, step: int, intervals: Whole) -> None:
+def _move(follower: Follower, now_us: int, ticks: Whole, pins: int, step: int, intervals: Whole) -> None:
     """What every stretch does, under way or not."""
-    count = len(at_us)
+    count = len(ticks)
     follower.reversals += follower.step == -step and not follower.fresh
     follower.step, follower.fresh = step, False
     follower.pins = follower.seen_pins = pins
     follower.differing_beats = 0
-    follower.clock.now_us = int(at_us[-1])
-    follower.last_tick = follower.clock.tick()
+    follower.clock.now_us, follower.last_tick = now_us, int(ticks[-1])
     follower.edge_count += count
     follower.shortest = min(follower.shortest, int(intervals.min()))
     if follower.way:
-        ticks = [*follower.trail_ticks, *_ticks(follower, at_us[-TRAIL:]).tolist()]
-        follower.trail_ticks = ticks[-TRAIL:]
+        follower.trail_ticks = [*follower.trail_ticks, *ticks[-TRAIL:].tolist()][-TRAIL:]
         follower.trail_steps = [*follower.trail_steps, *[step] * min(count, TRAIL)][-TRAIL:]
     follower.turns_running = 0
     if follower.bed:
@@ -164,7 +162,7 @@ def _knit(follower: Follower, bed: Bed, way: Way, at_us: Times, pins: Pins, read
         way.met = max(way.met, driven.stop)
     way.furthest = max(way.furthest, start + count)
     way.forward = True
-    intervals = _intervals(follower, at_us[:count], way.sign)
+    intervals = _intervals(follower, ticks[:count], way.sign)
     if int(intervals.max()) > STOP_TICKS:
         way.stops += int(np.count_nonzero(intervals > STOP_TICKS))
     known = len(periods) - (len(at_us) - count)
@@ -173,7 +171,7 @@ def _knit(follower: Follower, bed: Bed, way: Way, at_us: Times, pins: Pins, read
     while len(way.tenth_ticks) < 9 and start + count >= way.tenth_line(len(way.tenth_ticks) + 1):
         edge = max(way.tenth_line(len(way.tenth_ticks) + 1) - start - 1, 0)
         way.tenth_ticks.append(int(ticks[edge]))
-    _move(follower, at_us[:count], int(pins[count - 1]), way.sign, intervals)
+    _move(follower, int(at_us[count - 1]), ticks[:count], int(pins[count - 1]), way.sign, intervals)
     follower.rest_beat = follower.heat.soonest(follower.clock.ms())
     return Taken(count, tuple(at_us[edges].tolist()), tuple(registers))
 
@@ -222,16 +220,16 @@ class _Turns:
     @classmethod
     def of(cls, follower: Follower, bed: Bed, way: Way, start: int, ticks: Whole) -> _Turns:
         count = len(ticks)
-        begin = int(np.searchsorted(way.points, start - bed.hold, "right"))
-        end = int(np.searchsorted(way.points, start + count + bed.advance_max, "right"))
+        begin = int(way.points.searchsorted(start - bed.hold, "right"))
+        end = int(way.points.searchsorted(start + count + bed.advance_max, "right"))
         edges = way.points[begin:end] - start - 1
         coils = way.point_coils[begin:end]
         on, off = edges - bed.advance_max, edges + bed.hold
         turns = cls(coils, on, off, ticks, count)
-        inside = slice(*np.searchsorted(edges, (0, count)).tolist())
+        inside = slice(*edges.searchsorted((0, count)).tolist())
         met, went_on = edges[inside], on[inside]
         since = ticks[np.maximum(went_on, 0)]
-        for at in range(int(np.searchsorted(went_on, 0))):
+        for at in range(int(went_on.searchsorted(0))):
             since[at] = follower.changed_tick[int(coils[inside.start + at])]
         late = ticks[met] - since < acting_ticks(bed)
         if late.any():
@@ -289,9 +287,10 @@ class _Turns:
 
     def switch(self, follower: Follower, count: int) -> None:
         """Tell the coils' budgets, and since when each is on."""
-        ticks, heat = self.ticks, follower.heat
-        for coil, on, off in zip(self.coils.tolist(), self.on.tolist(), self.off.tolist(), strict=True):
-            for edge, goes_on in ((on, True), (off, False)):
-                if 0 <= edge < count:
-                    heat.switch(coil, goes_on, int(ticks[edge]))
-                    follower.changed_tick[coil] = int(ticks[edge])
+        at = np.stack([self.on, self.off], axis=1).ravel()  # a needle's two edges side by side
+        inside = ((at >= 0) & (at < count)).nonzero()[0]
+        coils = self.coils[inside // 2].tolist()
+        ticks = self.ticks[at[inside]].tolist()
+        follower.heat.switch_all(zip(coils, (inside % 2 == 0).tolist(), ticks, strict=True))
+        for coil, tick in zip(coils, ticks, strict=True):
+            follower.changed_tick[coil] = tick

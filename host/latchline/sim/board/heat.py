@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from latchline.link.messages import Bed
 
 COILS = 16
@@ -60,13 +62,24 @@ class Heat:
 
     def switch(self, coil: int, on: bool, tick: int) -> int:
         """Turn a coil on or off at this tick; tells a beat before which it needs no rest."""
-        beat, beyond = divmod(tick, BEAT_TICKS)
-        self.settle(coil, beat)
-        bit = 1 << coil
-        self.on_beat[coil] = beat if on else self.on_beat[coil]
-        self.on = self.on | bit if on else self.on & ~bit
-        self.budget[coil] += SIXTEENTHS * (-beyond if on else beyond)
-        return self._soonest(coil, beat)
+        self.switch_all([(coil, on, tick)])
+        return self._soonest(coil, tick // BEAT_TICKS)
+
+    def switch_all(self, changes: Iterable[tuple[int, bool, int]]) -> None:
+        """Turn coils on and off, each change with its tick; those of one coil are in order."""
+        budget, settled = self.budget, self.upto
+        for coil, on, tick in changes:
+            beat = tick // BEAT_TICKS
+            beyond = SIXTEENTHS * (tick - beat * BEAT_TICKS)
+            if settled[coil] < beat:
+                self.settle(coil, beat)
+            if on:
+                self.on |= 1 << coil
+                self.on_beat[coil] = beat
+                budget[coil] -= beyond
+            else:
+                self.on &= ~(1 << coil)
+                budget[coil] += beyond
 
     def _soonest(self, coil: int, beat: int) -> int:
         """A beat before which this coil needs no rest."""

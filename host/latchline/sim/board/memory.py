@@ -79,39 +79,58 @@ def started(memory: bytearray, chosen: int) -> None:
 
 
 class Writer:
-    """Writes checkpoints byte by byte, never while a pass is under way (`waiting`)."""
+    """Writes checkpoints byte by byte, never while a pass is under way (`waiting`).
+
+    The memory is brought up to date only when somebody looks at it or a pass comes between.
+    """
 
     def __init__(self, memory: bytearray) -> None:
         self._memory = memory
         self.saved = newest(memory)  # the newest one that is whole
         self.writing: Saved | None = None
-        self.byte_us: int | None = None  # when the byte in the making is there
         self.waiting = False
+        self._record = b""
         self._written = 0
+        self._byte_us: int | None = None  # when the byte in the making is there
         self._byte = (0, 0)
 
     def begin(self, now_us: int, fingerprint: int, run: int, done: int) -> None:
         """Write down that a pass is done; a byte in the making is finished first."""
         newest = self.saved
         self.writing = newest.following(fingerprint, run, done) if newest else Saved(0, 1, fingerprint, run, done)
+        self._record = self.writing.bytes()
         self._written = 0
         self.go_on(now_us)
 
     def go_on(self, now_us: int) -> None:
         """Put the next byte in the making, if there is one and no pass is under way; leave those that are right."""
-        while self.writing and self.byte_us is None and not self.waiting:
+        while self.writing and self._byte_us is None and not self.waiting:
             if self._written == SLOT_BYTES:
                 self.saved, self.writing = self.writing, None
                 return
-            byte = WRITING_ORDER[self._written]
-            place, value = self.writing.slot * SLOT_BYTES + byte, self.writing.bytes()[byte]
+            place, value = self._next(self._written)
             self._written += 1
             if self._memory[place] != value:
-                self.byte_us = now_us + BYTE_US
+                self._byte_us = now_us + BYTE_US
                 self._byte = (place, value)
 
-    def byte_written(self, now_us: int) -> None:
-        place, value = self._byte
-        self._memory[place] = value
-        self.byte_us = None
-        self.go_on(now_us)
+    def _next(self, written: int) -> tuple[int, int]:
+        assert self.writing
+        byte = WRITING_ORDER[written]
+        return self.writing.slot * SLOT_BYTES + byte, self._record[byte]
+
+    def upto(self, now_us: int) -> None:
+        """All that is written by now."""
+        while self._byte_us is not None and self._byte_us <= now_us:
+            at_us, (place, value) = self._byte_us, self._byte
+            self._memory[place] = value
+            self._byte_us = None
+            self.go_on(at_us)
+
+    def whole_us(self) -> int | None:
+        """When the checkpoint in the making will be whole, if no pass comes between."""
+        if self._byte_us is None or self.writing is None or self.waiting:
+            return None
+        coming = dict([self._byte])
+        left = [self._next(written) for written in range(self._written, SLOT_BYTES)]
+        return self._byte_us + BYTE_US * sum(coming.get(place, self._memory[place]) != value for place, value in left)
