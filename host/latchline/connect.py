@@ -75,9 +75,13 @@ def session_on(
     waits_at_bands: bool = True,
     waits_at_changes: bool | None = None,
     first: Sequence[Question] = (),
+    wait_s: float = WAIT_S,
     reopen: Callable[[], Port] | None = None,
 ) -> Session:
-    """A session on an open port, by the port's own time; `Session` says what the others are."""
+    """A session on an open port, by the port's own time; `Session` says what the others are.
+
+    wait_s: how long a step waits for a board whose time is the clock on the wall.
+    """
     clock = clock_of(line)
     virtual = clock is not time.monotonic
     return Session(
@@ -90,7 +94,7 @@ def session_on(
         waits_at_bands=waits_at_bands,
         waits_at_changes=waits_at_changes,
         first=first,
-        wait_s=VIRTUAL_WAIT_S if virtual else WAIT_S,
+        wait_s=VIRTUAL_WAIT_S if virtual else wait_s,
         reopen=reopen,
     )
 

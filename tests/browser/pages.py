@@ -12,7 +12,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from desk.serving import Served
+from desk.serving import Reached
 from playwright.sync_api import Browser, Page, sync_playwright
 
 CHROMIUM = "/usr/bin/chromium"
@@ -21,7 +21,7 @@ VIEWPORTS = [(390, 844), (1024, 768), (1920, 1080)]
 QUIET = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 QUIET += ["--disable-component-update", "--disable-sync"]
 REBOUND = "rebound.example"  # a name of another site that leads to this machine
-PATIENCE_S = 60.0  # only what fails waits so long
+PATIENCE_S = 180.0  # only what fails waits so long
 
 
 def needed(path: str | Path) -> None:
@@ -47,7 +47,7 @@ def a_browser() -> Iterator[Browser]:
 
 @contextlib.contextmanager
 def a_page(
-    browser: Browser, desk: Served, size: tuple[int, int] = (1920, 1080), *, complains: bool = False, **how: Any
+    browser: Browser, desk: Reached, size: tuple[int, int] = (1920, 1080), *, complains: bool = False, **how: Any
 ) -> Iterator[Page]:
     """A page of the desk. At its end: no request has left its origin, and nothing was complained of.
 
@@ -79,14 +79,14 @@ def a_page(
     assert complains or wrong == []
 
 
-def until(true: Callable[[], Any], what: str = "") -> Any:
+def until(true: Callable[[], Any], what: str | Callable[[], str] = "") -> Any:
     """Wait until something is so; `wait_for_function` would need eval, which the page forbids."""
     end = time.monotonic() + PATIENCE_S
     while True:
         value = true()
         if value:
             return value
-        assert time.monotonic() < end, what or "it never came"
+        assert time.monotonic() < end, (what if isinstance(what, str) else what()) or "it never came"
         time.sleep(0.02)
 
 
@@ -122,7 +122,36 @@ def overflowing(page: Page) -> list[str]:
 
 
 def copied_examples(folder: Path) -> Path:
+    """The examples as they are delivered, whatever was done to an earlier copy of them."""
     import latchline
 
-    shutil.copytree(Path(latchline.__file__).parent / "examples", folder)
+    shutil.copytree(Path(latchline.__file__).parent / "examples", folder, dirs_exist_ok=True)
     return folder
+
+
+def faint_borders(page: Page) -> list[str]:
+    """Controls and boxes whose edge stands out by less than 3:1 (WCAG 2.2, 1.4.11) from what they lie on."""
+    return page.evaluate(
+        """() => {
+          const parts = (text) => (text.match(/[\\d.]+/g) ?? []).map(Number);
+          const clear = (text) => parts(text).length > 3 && parts(text)[3] === 0;
+          const light = (text) => {
+            const [red, green, blue] = parts(text).map((one) => { const part = one / 255; return part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4; });
+            return 0.2126 * red + 0.7152 * green + 0.0722 * blue;
+          };
+          const ratio = (one, other) => { const [low, high] = [light(one), light(other)].sort((a, b) => a - b); return (high + 0.05) / (low + 0.05); };
+          const ground = (one) => {
+            for (let at = one; at; at = at.parentElement) { const colour = getComputedStyle(at).backgroundColor; if (!clear(colour)) return colour; }
+            return 'rgb(255, 255, 255)';
+          };
+          const found = [];
+          for (const one of document.querySelectorAll('button, select, textarea, input:not([type="checkbox"]):not([type="file"]), fieldset, dialog, .panel, .bead, .part.repeat, .candidate, .skein')) {
+            const style = getComputedStyle(one);
+            if (!one.getClientRects().length || style.borderTopStyle === 'none' || style.borderTopWidth === '0px') continue;
+            const under = ground(one.parentElement);
+            const best = Math.max(ratio(style.borderTopColor, under), ratio(ground(one), under));
+            if (best < 3) found.push(`${one.tagName}.${one.className} ${style.borderTopColor} on ${under}: ${best.toFixed(2)}`);
+          }
+          return found;
+        }"""
+    )

@@ -19,12 +19,15 @@ from browser.pages import (
     a_browser,
     a_page,
     copied_examples,
+    faint_borders,
     fingerprint,
     needed,
     overflowing,
     text_of,
     until,
 )
+from cli.running import run
+from desk.choices import BUNTING, CHOICES, GULLS, ONE_WAY, SAME_PLAN, Begun
 from desk.serving import Served, served
 from PIL import Image
 from playwright.sync_api import Browser, Page
@@ -40,16 +43,27 @@ def browser() -> Iterator[Browser]:
         yield running
 
 
-@pytest.fixture
-def home(tmp_path: Path) -> Path:
-    copied_examples(tmp_path / "pieces")
-    return tmp_path
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("draw")
+    copied_examples(folder / "pieces")
+    return folder
 
 
-@pytest.fixture
-def desk(home: Path) -> Iterator[Served]:
-    with served(home / "pieces" / "harbour-blanket.toml", home=home) as running:
+@pytest.fixture(scope="module")
+def running(home: Path) -> Iterator[Served]:
+    with served(home / "pieces", home=home) as running:
         yield running
+
+
+@pytest.fixture
+def desk(running: Served, home: Path) -> Served:
+    """The one desk of all these tests, with the blanket on it as it is delivered."""
+    copied_examples(home / "pieces")
+    with running.client() as client:
+        told = client.post("/api/open", json={"what": "file", "name": "harbour-blanket.toml"})
+        assert told.status_code == 200, told.text
+    return running
 
 
 def cell(page: Page, row: int, stitch: int) -> tuple[float, float]:
@@ -130,6 +144,36 @@ def test_an_option_changes_the_picture_and_the_newest_wins(browser: Browser, des
         assert meant != before
         serial = piece(desk)["serial"]
         until(lambda: page.get_attribute(".fabric canvas", "data-serial") == str(serial))
+
+
+@pytest.mark.parametrize("on", [GULLS, BUNTING, ONE_WAY], ids=["gulls", "bunting", "one-way"])
+def test_every_option_set_on_the_page_makes_the_plan_that_the_command_makes(
+    browser: Browser, desk: Served, home: Path, on: Begun
+) -> None:
+    chart = home / "pieces" / on.chart
+    with desk.client() as client:
+        client.post("/api/open", json={"what": "file", "name": on.chart})
+        for key, value in on.piece.items():
+            client.post("/api/edit", json={"edit": "piece", "key": key, "value": value})
+        for key, value in on.band.items():
+            client.post("/api/edit", json={"edit": "option", "band": 0, "key": key, "value": value})
+    with a_page(browser, desk) as page:
+        before = fingerprint(page)
+        page.evaluate("() => { for (const part of document.querySelectorAll('.options details')) part.open = true; }")
+        for choice in (choice for choice in CHOICES if choice.on is on):
+            field = f"#{'piece' if choice.of == 'piece' else 'band'}-{choice.key}"
+            if page.evaluate("(field) => document.querySelector(field).tagName", field) == "SELECT":
+                page.select_option(field, choice.typed)
+            else:
+                page.fill(field, choice.typed)
+                page.dispatch_event(field, "change")
+            told = run("compile", chart, *on.words, *choice.words, "--format", "json")
+            assert told.status == 0, told.err
+            meant = f"{json.loads(told.out)['fingerprint']}"
+            until(lambda meant=meant: text_of(page, "#fingerprint") == meant, f"{choice.key}: {meant}")
+            assert (meant == before) is (choice.key in SAME_PLAN)
+            page.click("#do-undo")
+            until(lambda: text_of(page, "#fingerprint") == before, choice.key)
 
 
 def piece(desk: Served) -> dict[str, Any]:
@@ -227,6 +271,7 @@ def test_nothing_leaves_the_page_and_everybody_can_use_it(
         for way in ("draw", "open"):
             page.click(f"#way-{way}")
             assert overflowing(page) == []
+            assert faint_borders(page) == []
             found = page.evaluate(
                 f"async () => {{ {axe}; const told = await axe.run(); return told.violations.map((one) => [one.id, one.nodes.map((node) => node.html)]); }}"
             )
@@ -251,7 +296,6 @@ class _Hostile(BaseHTTPRequestHandler):
 
 def test_a_hostile_page_on_another_port_gets_nothing(browser: Browser, desk: Served) -> None:
     with desk.client() as client:
-        client.get("/api/desk")
         client.post("/api/edit", json={"edit": "option", "band": 1, "key": "technique", "value": "slip"})
     server = HTTPServer(("127.0.0.1", 0), _Hostile)
     threading.Thread(target=server.serve_forever, daemon=True).start()

@@ -7,19 +7,24 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+import threading
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import httpx
+import uvicorn
+
+from latchline.desk import serve
+from latchline.desk.desk import Desk
+from latchline.desk.guard import Keys
 
 
 @dataclass
-class Served:
-    """A running desk. address: the line that it printed."""
+class Reached:
+    """A desk that can be reached. address: the line that it prints, with its key."""
 
-    process: subprocess.Popen[str]
     address: str
 
     @property
@@ -42,19 +47,28 @@ class Served:
         return httpx.Client(base_url=self.origin, headers=given, timeout=30, trust_env=False)
 
 
+@dataclass
+class Served(Reached):
+    """A running desk, as the command runs it."""
+
+    process: subprocess.Popen[str]
+
+
 @contextlib.contextmanager
-def served(*arguments: object, home: Path) -> Iterator[Served]:
+def served(
+    *arguments: object, home: Path, command: Sequence[object] = (sys.executable, "-m", "latchline")
+) -> Iterator[Served]:
     """Run `latchline desk` with these arguments. home: where it keeps journals and settings."""
-    command = [sys.executable, "-m", "latchline", "desk", "--no-browser", *(str(word) for word in arguments)]
+    words = [str(word) for word in (*command, "desk", "--no-browser", *arguments)]
     environment = os.environ | {"HOME": str(home), "XDG_STATE_HOME": str(home), "XDG_DATA_HOME": str(home)}
     process = subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=home
+        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=home
     )
     try:
         assert process.stdout is not None
         address = process.stdout.readline().strip()
         assert address.startswith("http://127.0.0.1:"), process.stderr.read() if process.stderr else ""
-        yield Served(process, address)
+        yield Served(address, process)
     finally:
         if process.poll() is None:
             process.send_signal(signal.SIGCONT)
@@ -63,3 +77,20 @@ def served(*arguments: object, home: Path) -> Iterator[Served]:
             process.communicate(timeout=20)
         finally:
             process.kill()
+
+
+@contextlib.contextmanager
+def hosted(source: Path) -> Iterator[tuple[Reached, Desk]]:
+    """A desk in a thread of this process, so that a test sees the simulated board on which a page knits."""
+    with serve.listen(serve.LOOPBACK, 0) as listening:
+        keys, address = Keys(), serve.Address(listening.getsockname()[1])
+        desk = Desk(source, keys, address)
+        server = uvicorn.Server(serve.config(desk))
+        running = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        running.start()
+        try:
+            yield Reached(address.page(keys.own)), desk
+        finally:
+            desk.close()
+            server.should_exit = server.force_exit = True
+            running.join(20)

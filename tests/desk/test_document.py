@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from cli.running import run
+from desk.choices import CHOICES, SAME_PLAN, Choice
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
@@ -27,7 +28,7 @@ from latchline.desk.photograph import chart_of
 from latchline.errors import ChartError, InputError, LatchlineError
 from latchline.piece import write as written
 from latchline.piece.file import load_piece
-from latchline.plan.options import BAND_OPTIONS, DRAWING_OPTIONS, OPTIONS, TECHNIQUE
+from latchline.plan.options import BAND_OPTIONS, DRAWING_OPTIONS, OPTIONS, TECHNIQUE, spoken_options
 from latchline.shaping.gauge import Gauge
 
 EXAMPLES = Path(keep.__file__).parents[1] / "examples"
@@ -221,39 +222,28 @@ def test_drawing_settles_the_colours_that_were_asked_for(folder: Folder) -> None
 
 # Options: the page, the piece file and the command line are one
 
-OF_THE_COMMAND: list[tuple[str, Any, list[str]]] = [
-    ("technique", "tuck", ["--technique", "tuck"]),
-    ("rows", 7, ["--rows", "7"]),
-    ("row_repeat", 2, ["--row-repeat", "2"]),
-    ("reversal", "every:3", ["--reversal", "every:3"]),
-    ("alternate_needles", "background", ["--alternate-needles", "background"]),
-    ("shown_side", "purl", ["--shown-side", "purl"]),
-    ("edge_needles", "knit", ["--edge-needles", "knit"]),
-    ("once_at", "L10", ["--once-at", "L10"]),
-    ("shift", 3, ["--shift", "3"]),
-    ("mirror_rows", True, ["--mirror-rows"]),
-    ("break_floats", 2, ["--break-floats", "2"]),
-    ("background", "#1f3a5f", ["--background", "#1f3a5f"]),
-    ("crop_rows", [2, 9], ["--crop-rows", "2-9"]),
-    ("crop_stitches", [2, 9], ["--crop-stitches", "2-9"]),
-    ("turn", 1, ["--turn", "1"]),
-    ("flip", True, ["--flip"]),
-    ("mirror", True, ["--mirror"]),
-    ("enlarge", [2, 1], ["--enlarge", "2x1"]),
-]
 
-
-@pytest.mark.parametrize(("key", "value", "words"), OF_THE_COMMAND, ids=[row[0] for row in OF_THE_COMMAND])
-def test_an_option_set_at_the_desk_makes_the_plan_that_the_command_makes(
-    folder: Folder, key: str, value: Any, words: list[str]
-) -> None:
-    document = keep.open_file(folder, "gulls-and-waves.png")
-    edited(document, "piece", key="needles", value="L12-R30")
-    edited(document, "option", band=0, key=key, value=value)
-    chart = folder.path / "gulls-and-waves.png"
-    ran = run("compile", chart, "--needles", "L12-R30", *words, "--format", "json")
+@pytest.mark.parametrize("choice", CHOICES, ids=[choice.key for choice in CHOICES])
+def test_an_option_set_at_the_desk_makes_the_plan_that_the_command_makes(folder: Folder, choice: Choice) -> None:
+    document = keep.open_file(folder, choice.on.chart)
+    for key, value in choice.on.piece.items():
+        edited(document, "piece", key=key, value=value)
+    for key, value in choice.on.band.items():
+        edited(document, "option", band=0, key=key, value=value)
+    before = document.looked.plan.fingerprint
+    if choice.of == "piece":
+        edited(document, "piece", key=choice.key, value=choice.value)
+    else:
+        edited(document, "option", band=0, key=choice.key, value=choice.value)
+    after = document.looked.plan.fingerprint
+    ran = run("compile", folder.path / choice.on.chart, *choice.on.words, *choice.words, "--format", "json")
     assert ran.status == 0, ran.err
-    assert f"{document.looked.plan.fingerprint:08x}" in ran.out
+    assert f"{after:08x}" in ran.out
+    assert (after == before) is (choice.key in SAME_PLAN)
+
+
+def test_every_option_that_the_commands_have_is_tried() -> None:
+    assert {choice.key for choice in CHOICES} == {option.name for option in spoken_options()}
 
 
 def test_the_form_has_every_option() -> None:

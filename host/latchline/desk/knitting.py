@@ -9,7 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from latchline.connect import cautioned, cautions_for, connect, watched_bed
+from latchline.connect import cautioned, cautions_for, connect, session_on
 from latchline.errors import InputError, JournalError, LatchlineError, LinkError, NotKnittable
 from latchline.knit.by_hand import BY_HAND, HandSession
 from latchline.knit.candidates import meaning
@@ -21,14 +21,12 @@ from latchline.knit.plain import answer_of, plain, plain_event, plain_view, wish
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.session import Session
 from latchline.knit.view import View, row_of
-from latchline.link.host import Host
 from latchline.link.port import Port, clock_of
 from latchline.plan.model import Plan
 
 TELL_S = 0.03  # between two messages that only move what is shown; an event is told at once
 CALM_S = 0.25  # between two looks where nothing happens
-VIRTUAL_WAIT_S = 0.25  # a simulated port's time flies while nobody waits for it
-THINKING_S = 0.02  # but not while a knitter thinks
+THINKING_S = 0.02  # a simulated port's time flies, but not while a knitter thinks
 END_S = 2.0  # how long the desk's end waits for the board to be told
 WAITS_S = 0.02
 
@@ -61,6 +59,10 @@ class Knitting:
     def wish(self, given: dict[str, Any]) -> int:
         """The serial under which the wish's fate is told. Raises InputError for what is no wish."""
         return self._session.wish(wish_of(given))
+
+    def events(self) -> list[object]:
+        """All that the session has told, as far back as it is kept."""
+        return [item.event for item in self._session.since(0)]
 
     def leave(self) -> None:
         """Put the board to rest and go; the journal goes on from here another time."""
@@ -280,19 +282,11 @@ class _Line:
 
 
 def _on(line: _Line, journal: Journal, plan: Plan, first: list[Question], tell: Tell) -> Knitting:
-    clock = clock_of(line.port)
-    virtual = clock is not time.monotonic
     cautions = cautions_for(line.name)
     if cautions:
         first = [Question(Kind.CAUTION, 1, tuple(Prompt(What.CAUTION, 1, text) for text in cautions)), *first]
-    session = Session(
-        Host(line.port, clock, nonce=time.time_ns() & 0xFFFFFFFF),
-        plan,
-        clock=clock,
-        record=journal,
-        bed=None if virtual else watched_bed(plan.profile),
-        wait_s=VIRTUAL_WAIT_S if virtual else WAITS_S,
-        first=first,
-        reopen=None if virtual else line.reopen,
+    simulated = clock_of(line.port) is not time.monotonic
+    session = session_on(
+        line.port, plan, record=journal, first=first, wait_s=WAITS_S, reopen=None if simulated else line.reopen
     )
     return Knitting(journal, session, line, tell)

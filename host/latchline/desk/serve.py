@@ -64,10 +64,10 @@ def serve(
     Raises InputError when an address or the source cannot be used; KeyboardInterrupt at Ctrl-C.
     """
     with contextlib.ExitStack() as held:
-        sockets = [held.enter_context(_listen(LOOPBACK, port_number))]
+        sockets = [held.enter_context(listen(LOOPBACK, port_number))]
         address = Address(sockets[0].getsockname()[1], share)
         if share:
-            sockets.append(held.enter_context(_listen(share, address.port)))
+            sockets.append(held.enter_context(listen(share, address.port)))
         keys = Keys()
         if share:
             keys.shared = keys.fresh()
@@ -75,10 +75,11 @@ def serve(
         held.callback(desk.close)
         sys.setswitchinterval(SWITCH_S)
         ready(address, keys)
-        _Server(_config(desk)).run(sockets=sockets)
+        _Server(config(desk)).run(sockets=sockets)
 
 
-def _config(desk: Desk) -> uvicorn.Config:
+def config(desk: Desk) -> uvicorn.Config:
+    """How the desk is served: no library's choice is left to chance."""
     return uvicorn.Config(
         application(desk),
         http="h11",
@@ -95,8 +96,8 @@ def _config(desk: Desk) -> uvicorn.Config:
     )
 
 
-def _listen(address: str, port: int) -> socket.socket:
-    """A listening socket; connections wait in it from now on."""
+def listen(address: str, port: int) -> socket.socket:
+    """A listening socket; connections wait in it from now on. Raises InputError."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         if os.name == "posix":

@@ -61,8 +61,8 @@ const TITLES = /** @type {Record<string, string>} */ ({
   pass: "Knit this pass",
 });
 
-/** @type {{ view: any, over: any, name: string, step: number, serial: number, stopAt: number, note: string }} */
-const now = { view: null, over: null, name: "", step: 0, serial: 0, stopAt: -1e9, note: "" };
+/** @type {{ view: any, over: any, name: string, step: number, serial: number, stopAt: number, note: string, port: string }} */
+const now = { view: null, over: null, name: "", step: 0, serial: 0, stopAt: -1e9, note: "", port: "" };
 
 /** @param {string} name */
 function shape(name) {
@@ -445,8 +445,9 @@ async function startView(box) {
   const over = now.over;
   const told = await tried(() => ask("/api/knit"));
   if (!told || (now.view && !now.over)) return;
-  const port = el("input", { type: "text", id: "port", list: "port-list", value: told.ports[0] ?? "sim://", autocomplete: "off", spellcheck: false });
-  const anyway = el("input", { type: "checkbox", id: "anyway" });
+  /** @type {HTMLInputElement} */
+  const port = el("input", { type: "text", id: "port", list: "port-list", value: now.port || (told.ports[0] ?? "sim://"), oninput: () => { now.port = port.value; }, autocomplete: "off", spellcheck: false });
+  const anyway = el("input", { type: "checkbox", id: "anyway", checked: box.querySelector("#anyway:checked") !== null });
   const start = (/** @type {string} */ where) => () => tried(() => ask("/api/knit/begin", { port: where === "" ? port.value.trim() : where, anyway: anyway.checked }));
   fill(box, el("div", { class: "open" },
     over ? ended(over) : null,

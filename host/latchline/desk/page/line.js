@@ -91,7 +91,8 @@ export async function keepFile(path, name) {
 }
 
 const BEAT_MS = 2000;
-const QUIET_MS = 4500;
+export const QUIET_MS = 4500;
+export const LOOK_MS = 500;
 
 /**
  * The live line. It says "here" every two seconds and is answered; when nothing comes for 4.5 s the desk is
@@ -107,7 +108,7 @@ export class Line {
     /** @type {WebSocket | null} */
     this.socket = null;
     this.again = 250;
-    setInterval(() => this.beat(), 500);
+    setInterval(() => this.beat(), LOOK_MS);
     this.lastBeat = 0;
     this.open();
   }
