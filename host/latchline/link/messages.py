@@ -306,21 +306,23 @@ FROM_BOARD: tuple[type[Message], ...] = (
 
 _BY_NUMBER = {kind.number: kind for kind in FROM_HOST + FROM_BOARD}
 _FIELDS = {kind.number: [item.name for item in dataclasses.fields(kind)] for kind in _BY_NUMBER.values()}
-LENGTHS = {kind.number: 1 + struct.calcsize("<" + kind.layout) for kind in FROM_HOST + FROM_BOARD}
+_PACKINGS = {kind.number: struct.Struct("<B" + kind.layout) for kind in _BY_NUMBER.values()}  # type byte first
+LENGTHS = {number: packing.size for number, packing in _PACKINGS.items()}
 
 
 def pack(message: Message) -> bytes:
     """The payload of a message. Raises struct.error when a field is out of its range."""
-    values = [getattr(message, name) for name in _FIELDS[message.number]]
-    return bytes((message.number,)) + struct.pack("<" + message.layout, *values)
+    number = message.number
+    return _PACKINGS[number].pack(number, *[getattr(message, name) for name in _FIELDS[number]])
 
 
 def unpack(payload: bytes | None) -> Message | None:
     """The message of a payload; None when its type is unknown or its length is not the type's own."""
     if not payload or LENGTHS.get(payload[0]) != len(payload):
         return None
-    kind: Any = _BY_NUMBER[payload[0]]
-    message: Message = kind(*struct.unpack("<" + kind.layout, payload[1:]))
+    number, *values = _PACKINGS[payload[0]].unpack(payload)
+    kind: Any = _BY_NUMBER[number]
+    message: Message = kind(*values)
     return message
 
 

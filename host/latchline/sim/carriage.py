@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from math import sqrt
 
@@ -53,6 +54,11 @@ class Motion:
 
     def __len__(self) -> int:
         return len(self.at_us)
+
+    @cached_property
+    def reach(self) -> tuple[int, int]:
+        """The leftmost and the rightmost place."""
+        return int(self.places.min()), int(self.places.max())
 
 
 NO_MOTION = Motion(np.zeros(0, np.int64), np.zeros(0, np.int64))

@@ -70,8 +70,8 @@ class Needles:
         """Where the carriage went. lines: between which a pass happens, if there is a plan."""
         if not len(motion) or lines is None:
             return
-        places = motion.places
-        if lines == self._lines and self._zone == _zone(lines, int(places.min())) == _zone(lines, int(places.max())):
+        places, (leftmost, rightmost) = motion.places, motion.reach
+        if lines == self._lines and self._zone == _zone(lines, leftmost) == _zone(lines, rightmost):
             if self._zone == 0:
                 self._way.append(motion)
             return

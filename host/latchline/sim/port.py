@@ -195,11 +195,10 @@ class SimPort(SerialBase):
             raise SerialException("the simulated cable has been pulled")
 
     def _pass_time(self, until_us: int, enough: Callable[[], bool]) -> None:
-        if enough():
-            return
-        while self.world.now_us < until_us and not enough():
+        woken = enough()
+        while not woken and self.world.now_us < until_us:
             step_us = min(until_us, self.world.now_us + LIVE_SLICE_US) if self.options.live else until_us
-            self.world.run_until(step_us, wake=enough)
+            woken = self.world.run_until(step_us, wake=enough)
             self._keep_memory()
             if self.options.live:
                 time.sleep(max(0.0, self.world.now_us / 1e6 - (time.monotonic() - self._began_s)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from latchline.machine.profile import Profile
-from latchline.sim.carriage import Motion, Places
+from latchline.sim.carriage import Motion
 from latchline.sim.face import PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT, Pins, Times
 from latchline.sim.faults import Faults
 
@@ -22,13 +22,14 @@ class Sensors:
         self._table = np.array([shown(level, faults) for level in range(16)], np.uint8)
         self._ends = profile.left_sensor_edge, profile.right_sensor_edge
         self._edges = 0
-        self._level = int(self._levels(np.array([place]))[0])  # without the faults
+        self._level = int(self._levels(Motion(np.zeros(1, np.int64), np.array([place])))[0])  # without the faults
         self.pins = int(self._table[self._level])
 
-    def _levels(self, places: Places) -> Pins:
-        pins: Pins = _QUADRATURE[places % 4]
-        left, right = self._ends
-        if left < places.min() and places.max() < right:
+    def _levels(self, motion: Motion) -> Pins:
+        places = motion.places
+        pins: Pins = _QUADRATURE[places & 3]
+        (left, right), (leftmost, rightmost) = self._ends, motion.reach
+        if left < leftmost and rightmost < right:
             return pins | np.uint8(PIN_LEFT | PIN_RIGHT)
         pins[places > left] |= PIN_LEFT
         pins[places < right] |= PIN_RIGHT
@@ -36,7 +37,7 @@ class Sensors:
 
     def sense(self, motion: Motion) -> tuple[Times, Pins]:
         """Every change of the pins that this motion makes, in order."""
-        at_us, pins = motion.at_us, self._levels(motion.places)
+        at_us, pins = motion.at_us, self._levels(motion)
         if not self.faults.told or not len(motion):
             return at_us, pins
         before, self._level = np.concatenate([[self._level], pins[:-1]]), int(pins[-1])

@@ -127,12 +127,13 @@ class World:
 
     # ---- time -----------------------------------------------------------------------------
 
-    def run_until(self, until_us: int, *, wake: Callable[[], bool] | None = None) -> None:
-        """Let time pass, or stop sooner, at the end of the slice after which `wake` says so."""
+    def run_until(self, until_us: int, *, wake: Callable[[], bool] | None = None) -> bool:
+        """Let time pass, or stop sooner, at the end of the slice after which `wake` says so; tells whether it did."""
         while self.now_us < until_us:
             self._slice(min(until_us, self._slice_end_us()))
             if wake is not None and wake():
-                return
+                return True
+        return False
 
     @property
     def knitted(self) -> list[Knitted]:

@@ -105,12 +105,11 @@ def _room(follower: Follower, step: int) -> int:
         left, right = bed.left_sensor - beyond, bed.right_sensor + beyond
         limits += [left, left - 1, right, right + 1]
         for switch in follower.switches:
-            limits += switch.room(place, step)
+            limits += switch.places_of_interest()
     if plan and not follower.under_way:  # the edges that come to a line or leave it
         for left, right in (*follower.gates(), (plan.left_line, plan.right_line)):
             limits += [left + 1, right] if step > 0 else [left, right - 1]
-    ahead = [(limit - place) * step for limit in limits]
-    return min((room - 1 for room in ahead if room > 0), default=0)
+    return min([room for limit in limits if (room := (limit - place) * step) > 0], default=1) - 1
 
 
 def _move(follower: Follower, now_us: int, ticks: Whole, pins: int, step: int, intervals: Whole) -> None:

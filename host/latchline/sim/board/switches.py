@@ -161,13 +161,14 @@ class Switch:
         depth = self.depth(position)
         return -(self.tolerance + 1) <= depth and (depth <= self.tolerance or passing)
 
-    def room(self, position: int, step: int) -> list[int]:
-        """Positions on the carriage's way at which, with this sensor's pin unchanged, something may happen."""
+    def places_of_interest(self) -> list[int]:
+        """Positions at which, with this sensor's pin unchanged, something may happen to a carriage on its way there."""
         before = self.tolerance + self.hysteresis + 1
         places = [place - way * before for way, place in self._places.items() if way == self.way or not self.end]
         if self.due:
-            places += [self.place + self.way * (self.tolerance + 1 + extra) for extra in range(self.hysteresis + 2)]
-        return [place for place in places if (place - position) * step > 0]
+            beyond = self.place + self.way * (self.tolerance + 1)
+            places += range(beyond, beyond + self.way * (self.hysteresis + 2), self.way)
+        return places
 
 
 def switches(bed: Bed) -> list[Switch]:
