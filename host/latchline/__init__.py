@@ -57,7 +57,7 @@ if TYPE_CHECKING:
     from latchline.piece.of_chart import piece_of
     from latchline.plan.model import Plan
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "BoardFault",

@@ -13,6 +13,7 @@ import pytest
 from cli.running import run
 from serial.tools import list_ports
 
+from latchline import __version__
 from latchline.machine.profile import profile_text
 
 PRIVATE = ("ada-of-the-harbour", "Ada", "quayside-laptop", "SN-4711-0815", "grandmothers-bed", "secret-shawl")
@@ -41,7 +42,7 @@ def test_json_tells_everything_seen() -> None:
     assert not value["healthy"]
     assert [one["name"] for one in value["found"]] == ["coil-open"]
     assert value["found"][0]["figures"] == {"selector": 3}
-    assert value["seen"]["board"]["version"] == "0.1.0"
+    assert value["seen"]["board"]["version"] == __version__
     assert [stretch["wanted"] for stretch in value["seen"]["walk"]] == ["rest", "left", "right", "left"]
 
 
