@@ -51,7 +51,7 @@ def test_every_caution_gives_its_reason(section: str) -> None:
         "extra-low-voltage", "limited", "fuse", "clamp", "live while", "charge", "hot", "carriage",
         "latch needles", "strain relief", "spark", "children", "damp", "pacemaker", "USB", "backwards",
         "power bank", "battery", "charger", "solder", "isolator", "tetanus", "running", "brown-out", "may never open",
-        "at the driver", "tingles", "old machine's own supply", "USB is lost", "short", "stuck", "hobby information", "certified product", "extinguisher",
+        "at the driver", "a tingle at any time", "old machine's own supply", "USB is lost", "short", "stuck", "hobby information", "certified product", "extinguisher",
     ],
 )  # fmt: skip
 def test_a_danger_of_this_build_is_named(danger: str) -> None:
