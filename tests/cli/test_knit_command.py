@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from cli.running import Ran, run
+from knit.rig import small_plan
 
 from latchline.connect import cautioned, cautions_for
 from latchline.knit.journal import Journal
@@ -127,6 +128,40 @@ def test_going_on_over_a_port_that_is_not_there_leaves_no_journal_behind(home: P
     assert ran.status == 2
     assert "going by what the board remembers" in ran.err
     assert not list(home.glob("*.latchline"))
+
+
+def test_without_a_journal_and_an_answer_it_is_said_what_the_board_remembers(home: Path, tmp_path: Path) -> None:
+    file = tmp_path / "strip.toml"
+    file.write_text('needles = "L5-R5"\n[[bands]]\ntechnique = "stocking"\nrows = 30\n')
+    port = f"sim://standard-200?seed=4&memory={tmp_path / 'memory.bin'}"
+    ran = run("knit", file, "--port", f"{port}&fault=unplug:15", "--yes")
+    (journal,) = home.glob("*.latchline")
+    with Journal.read(journal) as before:
+        assert 0 < before.known.done < 30, ran.err
+    journal.unlink()
+    ran = run("resume", file, "--port", port, "--yes")
+    assert "the board remembers" in ran.out
+    assert "no journal was kept" in ran.out
+    assert "latchline resume" not in ran.out + ran.err
+    assert ".latchline" not in ran.out
+    assert not list(home.glob("*.latchline"))
+
+
+def test_a_journal_that_was_named_is_not_taken_away_though_nothing_is_knitted(home: Path, tmp_path: Path) -> None:
+    named = tmp_path / "mine.latchline"
+    Journal.create(named, small_plan(12), port="sim://?seed=4").close()
+    ran = run("resume", named)  # nobody answers
+    assert str(named) in ran.out
+    assert named.exists()
+
+
+@pytest.mark.parametrize("command", [("resume",), ("knit", "--resume")], ids=" ".join)
+def test_a_chart_in_place_of_a_journal_is_answered_with_what_to_name(tmp_path: Path, command: tuple[str, ...]) -> None:
+    chart = tmp_path / "chart.txt"
+    chart.write_text("X.\n.X\n")
+    ran = run(*command, chart)
+    assert ran.status != 0
+    assert "name a journal (*.latchline) or a piece file" in ran.err
 
 
 def test_a_port_that_is_not_there_leaves_no_journal_behind(home: Path) -> None:

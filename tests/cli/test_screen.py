@@ -244,6 +244,7 @@ def test_a_wide_row_is_drawn_in_lines_that_fit() -> None:
 
 READY = Question(Kind.READY, 1)
 PAUSED = Question(Kind.PAUSED, 1)
+SURE = Question(Kind.SURE, 7, (), (7,))
 
 
 @pytest.mark.parametrize(
@@ -263,6 +264,9 @@ PAUSED = Question(Kind.PAUSED, 1)
         ("B12", None, StepBack(12)),
         ("n a knot", None, Note("a knot")),
         ("n a knot", READY, Note("a knot")),
+        ("no", SURE, Answer.NO),
+        ("No", SURE, Answer.NO),
+        ("n o", SURE, Note("o")),
     ],
 )
 def test_each_key_has_its_meaning(entry: str, question: Question | None, meaning: Wish | Reply) -> None:
@@ -270,7 +274,8 @@ def test_each_key_has_its_meaning(entry: str, question: Question | None, meaning
 
 
 @pytest.mark.parametrize(
-    ("entry", "question"), [("x", None), ("", None), ("7", None), ("7", READY), ("", ROW), ("b x", None), ("n", None)]
+    ("entry", "question"),
+    [("x", None), ("", None), ("7", None), ("7", READY), ("", ROW), ("b x", None), ("n", None), ("no", READY)],
 )
 def test_what_means_nothing_gets_a_sentence(entry: str, question: Question | None) -> None:
     said = parse(entry, question)

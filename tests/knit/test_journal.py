@@ -161,7 +161,7 @@ def test_a_second_run_on_the_same_journal_is_refused(path: Path) -> None:
 
 
 def test_a_journal_never_takes_the_place_of_another(path: Path) -> None:
-    with pytest.raises(JournalError, match="there is a journal of that name already"):
+    with pytest.raises(JournalError, match="of that name already; resume that one, or choose another name"):
         Journal.create(path, PLAN)
     assert sorted(item.name for item in path.parent.iterdir()) == ["piece.latchline"]
 
@@ -198,6 +198,7 @@ def test_a_file_that_is_no_journal_gets_one_sentence(tmp_path: Path, content: by
     with pytest.raises(JournalError) as refused:
         Journal.open(path)
     assert "journal" in refused.value.what
+    assert "piece file" in refused.value.hint
     assert refused.value.where == str(path)
     assert path.read_bytes() == content
 

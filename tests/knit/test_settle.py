@@ -122,6 +122,8 @@ CASES = {
     "reset, but while another run was knitted": (MINE, board(boots=4, checkpoint=kept(11), saved_run=LATER), (8, 9)),
     "reset, and the journal is of an old form": (KNITTING, board(boots=4, checkpoint=kept(41)), (41, 42)),
     "reset, and the board is behind the journal": (MINE, board(boots=4, checkpoint=kept(7), saved_run=RUN), (8, 9)),
+    "still running, but it has forgotten": (KNITTING, board(), (40, 41)),
+    "killed in the first pass, and it has forgotten": (Known(0, False, 7, 3, 0), board(), (0, 1)),
     "told by the knitter, then restarted": (Known(12, True), board(boots=4), Begin(12)),
 }
 

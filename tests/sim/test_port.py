@@ -122,6 +122,24 @@ def test_the_boards_memory_outlives_the_port(tmp_path: Path) -> None:
     assert boots == [(boots[0][0], 1), (boots[0][0], 2)]
 
 
+def test_an_empty_memory_file_is_a_new_one_and_is_filled_whole_or_not_at_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "memory.bin"
+    path.touch()
+    port = open_port(f"sim://standard-200?memory={path}")
+
+    def killed(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Path, "replace", killed)
+    with pytest.raises(KeyboardInterrupt):
+        port.read_until(b"\0")
+    port.close()
+    assert path.read_bytes() == b""
+    assert [item.name for item in tmp_path.iterdir()] == ["memory.bin"]
+
+
 def test_a_memory_file_that_is_none_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "memory.bin"
     path.write_bytes(b"short")

@@ -31,6 +31,8 @@ def parse(entry: str, question: Question | None) -> Wish | Reply | str:
         return "Type the number of the last whole pass." if question.kind is Kind.ROW else Answer.GO_ON
     if text.isdigit():
         return int(text) if question is not None and question.kind in ROW_KINDS else "No number is asked for just now."
+    if text.lower() == "no" and question is not None and question.kind is Kind.SURE:
+        return Answer.NO
     match letter:
         case "p" if not rest:
             return Pause()
@@ -40,7 +42,7 @@ def parse(entry: str, question: Question | None) -> Wish | Reply | str:
             return Stop()
         case "b" if rest.isdigit() or not rest:
             return StepBack(int(rest or 1))
-        case "n" if rest:
+        case "n" if rest and text.lower() != "no":
             return Note(rest)
     return f'"{text}" means nothing here: {HELP}'
 

@@ -83,11 +83,11 @@ def go_on(source: str | None, port: str | None, how: How, at: int | None = None)
                 print_json(_finished(journal))
             return 0
         if journal.port == BY_HAND and port is None:
-            return run(None, journal, how)
+            return run(None, journal, how, new=False)
         with closing(connect(port or journal.port or AUTO, journal.plan().profile)) as line:
             if str(line.port) != journal.port:
                 journal.on_port(str(line.port))
-            return run(line, journal, how)
+            return run(line, journal, how, new=False)
 
 
 def _reopen(journal: Journal, at: int) -> None:
@@ -130,8 +130,11 @@ def _go_by_board(source: str, port: str, how: How) -> int:
             return run(line, journal, how)
 
 
-def run(line: Port | None, journal: Journal, how: How, begun: Sequence[Question] = ()) -> int:
-    """Knit what the journal holds, print the summary, and tell the exit status. line: None by hand."""
+def run(line: Port | None, journal: Journal, how: How, begun: Sequence[Question] = (), *, new: bool = True) -> int:
+    """Knit what the journal holds, print the summary, and tell the exit status.
+
+    line: None by hand. new: the journal was made for this run, and goes again if nothing comes of it.
+    """
     from latchline.cli.terminal import knit, knit_by_hand
 
     plan = journal.plan()
@@ -150,18 +153,27 @@ def run(line: Port | None, journal: Journal, how: How, begun: Sequence[Question]
                 begun=begun,
             )
     except BaseException:
-        if journal.known.board is not None or journal.known.done:
+        if not journal.unused:
             with suppress(OSError):  # the terminal may be gone
                 chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")
-        journal.discard_unused()
+        _leave(journal, new)
         raise
+    kept = _leave(journal, new)
     if how.as_json:
-        print_json(as_values(summary, journal))
+        print_json(as_values(summary, journal, kept=kept))
     else:
-        for text in sentences(summary, journal):
+        for text in sentences(summary, journal, kept=kept):
             click.echo(text)
-    journal.discard_unused()
     return 1 if summary.wrong else 0
+
+
+def _leave(journal: Journal, new: bool) -> bool:
+    """Close the journal; whether it is kept."""
+    if not (new and journal.unused):
+        journal.close()
+        return True
+    journal.discard_unused()
+    return False
 
 
 def _finished(journal: Journal) -> dict[str, Any]:
@@ -172,15 +184,15 @@ def _finished(journal: Journal) -> dict[str, Any]:
     return as_values(Summary(name, done, done, 0, True, (), (), 0, 0, 0, 0.0), journal)
 
 
-def as_values(summary: Summary, journal: Journal) -> dict[str, Any]:
+def as_values(summary: Summary, journal: Journal, *, kept: bool = True) -> dict[str, Any]:
     return vars(summary) | {
         "faults": [{"fault": fault, "pass": number} for fault, number in summary.faults],
         "seconds": round(summary.seconds, 3),
-        "journal": str(journal.path),
+        "journal": str(journal.path) if kept else None,
     }
 
 
-def sentences(summary: Summary, journal: Journal) -> list[str]:
+def sentences(summary: Summary, journal: Journal, *, kept: bool = True) -> list[str]:
     """The summary for people."""
     from latchline.link.faults import fault_text
 
@@ -188,6 +200,10 @@ def sentences(summary: Summary, journal: Journal) -> list[str]:
     lines = [
         f"{summary.name}: {how}, {summary.done} of {summary.passes} passes knitted, {summary.knitted} of them now."
     ]
+    if summary.unsettled:
+        lines = [f"{summary.name}: stopped before it was said which pass is the last; {summary.unsettled}."]
+    if not kept:
+        lines.append("Nothing was begun, so no journal was kept.")
     if summary.wrong:
         lines.append("Not as planned: pass " + ", ".join(str(number) for number in summary.wrong) + ".")
     if summary.faults:
@@ -195,5 +211,9 @@ def sentences(summary: Summary, journal: Journal) -> list[str]:
         lines.append(f"The board stopped {len(summary.faults)} times: {told}.")
     if summary.restarts:
         lines.append(f"The board was restarted {summary.restarts} times.")
-    lines.append(f"{summary.resent} passes sent again, {summary.bad_frames} damaged frames. Journal: {journal.path}")
+    lines.append(f"{summary.resent} passes sent again, {summary.bad_frames} damaged frames.")
+    if kept:
+        lines[-1] += f" Journal: {journal.path}"
+        if not summary.finished:
+            lines.append("`latchline resume` goes on from here.")
     return lines

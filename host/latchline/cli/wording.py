@@ -56,7 +56,7 @@ ENDINGS = {
     Kind.BEGUN: "Press the space bar to begin anew; press s and use `latchline resume` to go on with it.",
     Kind.OTHER: "Press the space bar to end that one on the board, s to leave it as it is.",
     Kind.ROW: "Type its number and press Enter; 0 if there is none.",
-    Kind.SURE: "Press the space bar if the needles look like this; else type the right number and press Enter.",
+    Kind.SURE: "Press the space bar if the needles look like this; else type no, or the right number, and press Enter.",
 }
 
 _WISHES: dict[type, str] = {
@@ -142,7 +142,7 @@ def sentence(event: Event, passes: int) -> str:
         case told.SteppedBack(done):
             return f"Going on after pass {done}."
         case told.Ended(finished):
-            return "The piece is finished." if finished else "Stopped; `latchline resume` goes on from here."
+            return "The piece is finished." if finished else "Stopped."
     return ""
 
 

@@ -249,7 +249,7 @@ class Summary:
     passes: of the plan; done: knitted so far, in all sessions; knitted: passes of this session that
     were not taken back; wrong: passes that were not driven as planned; faults: fault number and pass
     of each, in order; restarts: of the board; resent: passes sent more than once; bad_frames: damaged
-    ones that came in.
+    ones that came in; unsettled: why the row on the needles is asked for, as long as nobody has said.
     """
 
     name: str
@@ -263,3 +263,4 @@ class Summary:
     resent: int
     bad_frames: int
     seconds: float
+    unsettled: str = ""

@@ -179,7 +179,11 @@ class Journal:
             _sync_folder(path.parent)
         except FileExistsError:
             half.unlink()
-            raise JournalError("there is a journal of that name already", where=str(path)) from None
+            raise JournalError(
+                "there is a journal of that name already",
+                where=str(path),
+                hint="resume that one, or choose another name",
+            ) from None
         except OSError as error:
             raise file_trouble(path, error, JournalError) from None
         return cls.open(path, now=now)
@@ -234,10 +238,15 @@ class Journal:
         if self._lock is not None:
             self._lock.release()
 
+    @property
+    def unused(self) -> bool:
+        """Whether it never came to a board: nothing of it is knitted."""
+        return self.known.board is None and not self.known.done
+
     def discard_unused(self) -> None:
-        """Close, and take the file away if it never came to a board: nothing of it is knitted."""
+        """Close, and take the file away if it is unused: only for one that was made just now."""
         self.close()
-        if self.known.board is None and not self.known.done:
+        if self.unused:
             with contextlib.suppress(OSError):
                 self.path.unlink()
 
@@ -393,6 +402,8 @@ def _entry(
     return Entry(number, arrived_s, boots, None if as_planned is None else bool(as_planned), told, bool(undone))
 
 
+_SQLITE = b"SQLite format 3\0"  # the first bytes of a database, https://www.sqlite.org/fileformat.html
+_NAME = "name a journal (*.latchline) or a piece file (*.toml)"
 _COPY = "go on from a copy of it, or from the piece file by what the board remembers"
 
 
@@ -411,13 +422,22 @@ def _sum(*parts: str | bytes) -> int:
 
 def _require(path: Path) -> None:
     if not path.is_file():
-        raise JournalError("there is no such journal", where=str(path))
+        raise JournalError("there is no such journal", where=str(path), hint=_NAME)
+    try:
+        with path.open("rb") as file:
+            begins = file.read(len(_SQLITE))
+    except OSError as error:
+        raise file_trouble(path, error, JournalError) from None
+    if not begins:
+        raise JournalError("this file is empty, so it is no journal", where=str(path), hint=_NAME)
+    if begins != _SQLITE:
+        raise JournalError("this file is no Latchline journal", where=str(path), hint=_NAME)
 
 
 def _form(db: sqlite3.Connection, path: Path) -> int:
     """The form of the tables, 1 or 2. Raises JournalError when this is none of ours."""
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION:
-        raise JournalError("this file is no Latchline journal", where=str(path))
+        raise JournalError("this file is no Latchline journal", where=str(path), hint=_NAME)
     form = int(db.execute("PRAGMA user_version").fetchone()[0])
     if form not in (1, FORM):
         raise JournalError(
@@ -454,7 +474,7 @@ def _complaints(path: Path) -> Iterator[None]:
         ) from None
     except (sqlite3.Error, UnicodeDecodeError, OverflowError, TypeError, ValueError, struct.error) as error:
         # The last ones: what a damaged file holds in place of a number or a text.
-        raise JournalError(f"this file is no journal, or a damaged one ({error})", where=str(path)) from None
+        raise JournalError(f"the journal is damaged ({error})", where=str(path), hint=_COPY) from None
 
 
 def _sync_folder(folder: Path) -> None:

@@ -76,6 +76,7 @@ class Session(Conversation):
         self._first = deque(first)
         self._reopen = reopen
         self._foreign = self._finished = False
+        self._unsettled = ""
         self._fault: BoardFault | None = None
         self._began = clock()
         self._knitted: list[int] = []
@@ -138,6 +139,7 @@ class Session(Conversation):
             resent=self.host.resent,
             bad_frames=self.host.bad_frames,
             seconds=self._clock() - self._began,
+            unsettled=self._unsettled,
         )
 
     def view(self) -> View:
@@ -240,7 +242,9 @@ class Session(Conversation):
                 yield from self._end_other(status.done)
             yield from self._stop_board()
         if isinstance(decision, AskRow):
+            self._unsettled = decision.why
             row = yield from self._ask_row(decision)
+            self._unsettled = ""
             sequence = yield from self._sequence()
             self._record.settled(row, sequence, decision.why)
         elif decision.done != self.done:

@@ -6,7 +6,7 @@ itself, while it runs, is exact. Hence:
 
 - a board that still has the plan in force is taken over as it is;
 - a board that has been running all the while, but not with this plan any more, has its last pass in
-  the journal or in its checkpoint, whichever is further;
+  the journal or in its checkpoint, whichever is further; without a checkpoint it has forgotten;
 - a board that was reset while no pass was under way still tells exactly how far this run is, if it kept its power;
 - a journal that was put to rest (paused, stopped, at a fault) is exact, as nothing was counted after it;
 - otherwise a pass may have been finished that neither has heard of, or be half knitted: the knitter
@@ -110,9 +110,12 @@ def settle(fingerprint: int, passes: int, known: Known, found: Found) -> Adopt |
         return Begin(furthest, since)
     if since:
         return AskRow((furthest, furthest + 1), "another piece was knitted on this board since")
-    if (known.board, known.boots) == (found.board, found.boots) and not found.status.flags & Status.WRITING:
+    running = (known.board, known.boots) == (found.board, found.boots)
+    if running and checkpoint.valid and not found.status.flags & Status.WRITING:
         return Begin(furthest)
     why = "the board was restarted" if known.board == found.board else "this is another board"
+    if running:
+        why = "the board is still writing down how far it is" if checkpoint.valid else "the board has forgotten"
     return AskRow((furthest, furthest + 1), why)
 
 
@@ -122,7 +125,8 @@ def _without_journal(saved: int, passes: int, *, new: bool) -> Begin | AskRow:
         return Begin(0)  # after a finished piece the board still tells of it
     if saved:
         other = saved + 1 if saved < passes else 0
-        return AskRow((saved, other), "the board has knitted this piece, but no journal tells how far")
+        why = f"the board remembers {saved} passes of this piece, but there is no journal of it"
+        return AskRow((saved, other), why)
     return AskRow((0, 1), "neither a journal nor the board tells how far this piece is")
 
 

@@ -19,6 +19,7 @@ import serial
 from serial import PortNotOpenError, SerialBase, SerialException
 
 from latchline.errors import PortError, file_trouble
+from latchline.files import write_whole
 from latchline.machine.profile import Profile, load_profile
 from latchline.sim.board import memory
 from latchline.sim.carriage import Hand
@@ -105,6 +106,8 @@ def _kept_memory(path: Path | None) -> bytes | None:
         kept = path.read_bytes()
     except OSError as error:
         raise file_trouble(path, error, PortError) from None
+    if not kept:
+        return None  # a new file, made beforehand
     if len(kept) != memory.SIZE:
         hint = f"name a new file, or one of {memory.SIZE} bytes"
         raise PortError("this is no board's memory", where=str(path), hint=hint)
@@ -206,7 +209,7 @@ class SimPort(SerialBase):
     def _keep_memory(self) -> None:
         """Write down what outlives power, so that another opening of the port finds it."""
         if self._memory is not None and (memory := self.world.board.memory) != self._kept:
-            self._memory.write_bytes(memory)
+            write_whole(self._memory, memory)
             self._kept = memory
 
     def _reconfigure_port(self) -> None:
