@@ -193,3 +193,13 @@ def test_nothing_to_knit_is_said_plainly() -> None:
         2,
         "latchline: name a chart or a piece file; to see some, `latchline examples` copies the packaged ones.\n",
     )
+
+
+def test_what_is_done_after_the_last_pass_stands_at_the_end(tmp_path: Path) -> None:
+    piece = tmp_path / "panel.toml"
+    piece.write_text(
+        'needles = "L4-R4"\n[[bands]]\ntechnique = "stocking"\nrows = 4\n[[bands]]\nend = "bound-off"\nrows = 2\n'
+    )
+    assert run("compile", piece).out.splitlines()[-1].strip().startswith("bind off the loops of L4-R4")
+    assert json.loads(run("compile", piece, "--json").out)["after"][0].startswith("bind off the loops of L4-R4")
+    assert json.loads(run("compile", piece, "--json", "--passes", "1-3").out)["after"] == []

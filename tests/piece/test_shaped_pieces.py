@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from latchline.errors import InputError
+from latchline.knit.prompts import set_up
 from latchline.piece.file import parse_piece
 from latchline.plan.hand import Position
-from latchline.plan.model import Plan
+from latchline.plan.model import HOLD_SET, SET_BACK, Plan
 
 HEAD = """
 name = "front"
@@ -194,3 +195,33 @@ height_mm = 100
     assert piece.measured == ("rows = 10 cm: 30 rows, 10.0 cm",)
     with pytest.raises(InputError, match=r"chest\.toml"):
         parse_piece(text + band, beside={"chest.toml": b"[yarns.sand]\ncuont = 3\n"})
+
+
+SHORT_ROWS = (
+    HEAD
+    + '[[bands]]\nname = "plain"\ntechnique = "stocking"\nrows = 2\n'
+    + '[[bands]]\nname = "short rows"\ntechnique = "stocking"\nrows = 8\n'
+    + 'shape = [{ hold = 4, steps = 2, side = "left" }]\n'
+)
+
+
+def test_the_carriage_is_set_to_hold_before_needles_are_held_and_back_when_none_is() -> None:
+    plan = parse_piece(SHORT_ROWS).plan()
+    told = {
+        number: [line for line in plan.actions(number) if line in (HOLD_SET, SET_BACK)]
+        for number in range(1, plan.passes + 2)
+    }
+    assert {number: lines for number, lines in told.items() if lines} == {3: [HOLD_SET], 7: [SET_BACK]}
+    assert plan.actions(3)[-1] == HOLD_SET  # after the setting of the band, which it adds to
+    resumed = [prompt.text for prompt in set_up(plan, 4)]
+    assert HOLD_SET in resumed
+    assert HOLD_SET not in [prompt.text for prompt in set_up(plan, 7)]
+
+
+def test_a_chart_of_held_stitches_releases_nothing_before_its_first_pass() -> None:
+    plan = parse_piece(
+        '[[bands]]\ntechnique = "hold"\nchart = "held.txt"\n', beside={"held.txt": b"..#..\n" * 4}
+    ).plan()
+    released = [any("release" in line for line in plan.actions(number)) for number in range(1, plan.passes + 1)]
+    assert released[0] is False
+    assert any(released)

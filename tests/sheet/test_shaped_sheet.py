@@ -75,7 +75,7 @@ def test_a_band_tells_its_own_stitch_size_and_tension(piece: Piece) -> None:
     body = next(page for page in make_sheet(piece, piece.plan()).pages if page.title.endswith("body"))
     assert facts(body)["stitch size"] == "8 for this band"
     assert facts(body)["tension"] == "a little looser"
-    assert facts(body)["needles"].endswith("L20-R20 at its end")
+    assert facts(body)["needles"].endswith("at its end L20-R20 in work, 40 of 200")
 
 
 def test_waste_yarn_is_told_apart(piece: Piece) -> None:
@@ -123,3 +123,31 @@ def test_the_turn_marks_stay_where_the_board_counts_however_narrow_the_piece_get
     for page in make_sheet(piece, piece.plan()).pages[1:]:
         if "turn" in facts(page):
             assert facts(page)["turn"].startswith("L45 and R45")
+
+
+def test_a_band_with_the_levers_of_an_earlier_one_still_says_how_needles_are_held() -> None:
+    text = """
+needles = "L10-R10"
+[[bands]]
+name = "plain"
+technique = "stocking"
+rows = 2
+[[bands]]
+name = "short rows"
+technique = "stocking"
+rows = 8
+shape = [{ hold = 4, steps = 2, side = "left" }]
+"""
+    piece = parse_piece(text)
+    rows = next(page for page in make_sheet(piece, piece.plan()).pages if page.title.endswith("short rows"))
+    assert facts(rows)["levers, yarns"].startswith("as for band 1")
+    assert "stay out" in facts(rows)["held needles"]
+    assert facts(rows)["needles"] == "L8-R10 in work, 18 of 200, 2 held; at its end L10-R10 in work, 20 of 200"
+    when = [line.split(":")[0] for line in listed(rows, "by hand, in this order") if "set the carriage" in line]
+    assert when == ["before pass 3", "before pass 7"]
+
+
+def test_the_needles_in_work_are_counted_not_the_span() -> None:
+    piece = parse_piece('needles = "L4-R4"\n[[bands]]\nbegin = "every-other"\nrows = 4\n')
+    page = make_sheet(piece, piece.plan()).pages[1]
+    assert facts(page)["needles"].startswith("4 of 200 in work, among L4-R3;")

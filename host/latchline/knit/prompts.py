@@ -115,7 +115,10 @@ def set_up(plan: Plan, done: int, *, since: bool = False) -> tuple[Prompt, ...]:
     """What to do before going on with pass done + 1, with the carriage anywhere and a pass perhaps half knitted."""
     coming = done + 1
     first = plan.band_of(coming).first
-    notes = tuple(Prompt(What.NOTE, coming, text) for text in plan.notes.get(first, ())) if coming != first else ()
+    texts = plan.notes.get(first, ()) if coming != first else ()
+    if plan.holds(coming) and not plan.held_setting(coming):
+        texts = (*texts, plan.hold_words)
+    notes = tuple(Prompt(What.NOTE, coming, text) for text in texts)
     *undo, side = carriage(plan, done)
     other = (Prompt(What.SINCE, coming),) if since else ()
     return (*other, *undo, *notes, *before(plan, coming), side)

@@ -64,6 +64,7 @@ def _csv_lines(values: Iterable[Sequence[object]]) -> Iterator[str]:
 def as_json(plan: Plan, first: int, last: int) -> dict[str, Any]:
     """The same as CSV with the plan's fingerprint and the operator's notes.
 
+    `after` is what is done after the last pass.
     `selected` is what the selectors are driven with; it acts in pass `acts_in`, null where it acts in none.
     `knits` is what acts in this pass, null where every needle knits whatever is selected.
     """
@@ -78,7 +79,13 @@ def as_json(plan: Plan, first: int, last: int) -> dict[str, Any]:
             for band in plan.bands
         ],
         "passes": [dict(zip(COLUMNS, row, strict=True)) | _about(plan, row[0]) for row in rows(plan, first, last)],
+        "after": list(_after(plan, last)),
     }
+
+
+def _after(plan: Plan, last: int) -> tuple[str, ...]:
+    """What is done after the last pass of the plan, if that is the last one asked for."""
+    return plan.actions(plan.passes + 1) if last == plan.passes else ()
 
 
 def _about(plan: Plan, number: int) -> dict[str, Any]:
@@ -117,3 +124,5 @@ def as_text(plan: Plan, first: int, last: int) -> Iterator[str]:
             marks = _digits(plan.acting_masks(number, number)[0]).replace("1", "■").replace("0", "·")
         why = plan.why_empty(number)
         yield f"{number:{digits}} {arrow} row {row or '–':<4} {yarns:<20} {marks}{f'  {why}' if why else ''}"
+    for note in _after(plan, last):
+        yield f"{'':{digits}}   {note}"

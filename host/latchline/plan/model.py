@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from latchline.chart.model import Chart
 from latchline.machine.needles import Span
-from latchline.machine.profile import Profile
+from latchline.machine.profile import DIRECTIONS, Profile
 from latchline.plan.hand import HandStep, Position, in_words, kind_of
 from latchline.plan.options import Options
 from latchline.plan.steps import Act, Step
@@ -22,6 +22,8 @@ Bytes = npt.NDArray[np.uint8]
 Ints = npt.NDArray[np.int32]
 
 BED_MASK_BYTES = 32
+HOLD_SET = "set the carriage to hold, so that needles in holding position stay out and keep their loops"
+SET_BACK = "set the carriage back from hold: no needle is held any more"
 REST, EVERY, BY_ITSELF = "nothing", "every needle", "every other needle, alternating by itself"
 FROM = {
     SecondBed.EVEN: "every other needle, from the first on the left",
@@ -209,13 +211,38 @@ class Plan:
             )
         if setting := self.second_setting(number):
             steps.append(Step(Act.SECOND_BED, f"set the second bed to knit {setting}"))
-        if action := band.technique.cams_for(self.direction(number), band.way).action:
-            steps.append(Step(Act.NEEDLES, action))
+        if setting := self.held_setting(number):
+            steps.append(Step(Act.NOTE, setting))
+        cams = band.technique.cams_for(self.direction(number), band.way)
+        unused = band.technique.one_way and number == band.first and cams is band.technique.back
+        if cams.action and not unused:  # a way back that comes first has nothing to undo
+            steps.append(Step(Act.NEEDLES, cams.action))
         return tuple(steps)
 
     def actions(self, number: int) -> tuple[str, ...]:
         """The same in words, one step a line."""
         return tuple(step.line for step in self.steps(number))
+
+    def holds(self, number: int) -> bool:
+        """Whether some needle is in holding position in a pass."""
+        return self.shaped and bool((self.positions_of(number, number) == Position.HELD).any())
+
+    def held_setting(self, number: int) -> str:
+        """How the carriage must be set before a pass for the needles that are held; empty where it stays as it is.
+
+        Setting the carriage up for a band may undo it, so that each band says it anew.
+        """
+        held, before = self.holds(number), number > 1 and self.holds(number - 1)
+        if held and (not before or number == self.band_of(number).first):
+            return self.hold_words
+        return SET_BACK if before and not held else ""
+
+    @property
+    def hold_words(self) -> str:
+        """How the carriage is set so that held needles stay out: the profile's own words for its levers, if any."""
+        own = self.profile.levers.get("hold", {})
+        levers = " and ".join(f"{own[way]} {way}" for way in DIRECTIONS if own.get(way))
+        return HOLD_SET + (f": {levers}" if levers else "")
 
     def second_setting(self, number: int) -> str:
         """How the second bed must be set before a pass; empty where it goes on as it is set.

@@ -272,7 +272,7 @@ def _band_page(
     watch = [*_rhythm(plan, band, weights_every), *_changes(plan, band), *_actions(band)]
     by_hand = _by_hand(plan, band)
     if like is not None:
-        labels = ("first pass", "row counter", *(("needles", "turn") if plan.shaped else ()))
+        labels = ("first pass", "row counter", "held needles", *(("needles", "turn") if plan.shaped else ()))
         own = [(label, value) for label, value in _set_up(plan, band) if label in labels]
         brief: list[Block] = [Facts("set", (("levers, yarns", f"as for band {like[0]}, {like[1].name}"), *own))]
         brief += [Listed("on the way", tuple(watch))] if watch else []
@@ -333,12 +333,8 @@ def _two_beds(plan: Plan, band: Band) -> Facts:
 def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
     start = "left" if plan.rightward[band.first - 1] else "right"
     end = "right" if plan.rightward[band.last - 1] else "left"
-    here = _span_at(plan, band.first)
     rows = [
-        (
-            "needles",
-            f"{plan.profile.span_name(here)} in work, {here.width} of {plan.profile.needles}{_later(plan, band)}",
-        ),
+        ("needles", _needles(plan, band)),
         ("first pass", f"{plan.direction(band.first)}, from the {start}; the band ends at the {end}"),
         ("turn", _turns(plan, plan.span)),
         ("row counter", f"{band.first - 1} when the band starts, {band.last} when it is done"),
@@ -355,8 +351,8 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
         rows.append(("stitch size", f"{band.stitch_size:g} for this band"))
     if band.tension:
         rows.append(("tension", band.tension))
-    if any(step.kind == "hold" for step in plan.hand if band.first <= step.before <= band.last):
-        rows.append(("held needles", f"set the carriage to hold: {_setting(plan.profile, 'hold')}"))
+    if any(plan.holds(number) for number in range(band.first, band.last + 1)):
+        rows.append(("held needles", f"while some are held, {plan.hold_words}"))
     if band.technique.accessories:
         rows.append(("accessories", "; ".join(band.technique.accessories)))
     return tuple(rows)
@@ -368,14 +364,19 @@ def _span_at(plan: Plan, number: int) -> Span:
     return Span(plan.span.first + int(there[0]), plan.span.first + int(there[-1]))
 
 
-def _later(plan: Plan, band: Band) -> str:
-    last = _span_at(plan, band.last)
-    return "" if last == _span_at(plan, band.first) else f"; {plan.profile.span_name(last)} at its end"
+def _needles(plan: Plan, band: Band) -> str:
+    """The needles that knit in the first pass of a band and, where they are others, in its last."""
+    first, last = _needles_at(plan, band.first), _needles_at(plan, band.last)
+    return first if first == last else f"{first}; at its end {last}"
 
 
-def _setting(profile: Profile, setting: str) -> str:
-    own = profile.levers.get(setting, {})
-    return " and ".join(f"{own[way]} {way}" for way in DIRECTIONS if own.get(way)) or PLAIN_WORDS[setting]
+def _needles_at(plan: Plan, number: int) -> str:
+    there = plan.positions_of(number, number)[0]
+    work, held = int((there == Position.WORK).sum()), int((there == Position.HELD).sum())
+    span = plan.span_of(number)
+    name, count = plan.profile.span_name(span), f"{work} of {plan.profile.needles}"
+    words = f"{name} in work, {count}" if work == span.width else f"{count} in work, among {name}"
+    return f"{words}, {held} held" if held else words
 
 
 def _by_hand(plan: Plan, band: Band) -> tuple[str, ...]:
@@ -385,6 +386,8 @@ def _by_hand(plan: Plan, band: Band) -> tuple[str, ...]:
     for number in range(band.first, last + 1):
         when = f"before pass {number}" if number <= plan.passes else "after the last pass"
         lines += [f"{when}: {line}" for line in plan.hand_words(number)]
+        if number <= plan.passes and (setting := plan.held_setting(number)):
+            lines.append(f"{when}: {setting}")
     more = len(lines) - HAND_LISTED
     return tuple(lines[:HAND_LISTED]) + ((f"and {more} more on the working chart",) if more > 0 else ())
 
