@@ -248,7 +248,7 @@ def begin(desk: Desk, given: Given) -> Answer:
     desk.free()
     document = desk.opened()
     looked = document.looked
-    found = findings(looked.plan, looked.piece.limits)
+    found = findings(looked.plan, looked.piece.limits, mends=False)
     desk.knitting = begun(
         looked.plan,
         (document.file, document.state.text),

@@ -210,17 +210,26 @@ function fitAll(box) {
     for (const one of box.querySelectorAll(which)) fit(/** @type {HTMLElement} */ (one), low, high);
   };
   sized(".state b", least, 150);
-  const near = !!box.querySelector(".by-hand"); // whoever brings needles forward stands at the page
-  sized(".direction b", near ? 36 : least, near ? 56 : innerHeight > 900 ? 170 : 96);
   const upright = matchMedia("(max-width: 760px) and (orientation: portrait)").matches;
+  const near = !!box.querySelector(".by-hand"); // whoever brings needles forward stands at the page
+  sized(".direction b", near ? 36 : least, near ? 56 : upright ? least : innerHeight > 900 ? 170 : 96);
   for (const list of /** @type {NodeListOf<HTMLElement>} */ (box.querySelectorAll(".yarns"))) {
     const names = /** @type {NodeListOf<HTMLElement>} */ (list.querySelectorAll(".yarn-name"));
     const give = (/** @type {number} */ lines) => names.forEach((one) => one.style.setProperty("-webkit-line-clamp", String(lines)));
     give(1);
-    const each = (list.clientHeight - 100) / Math.max(1, names.length);
-    give(near ? 1 : upright ? (names.length > 1 ? 1 : 2) : Math.max(1, Math.min(3, Math.floor(each / 97))));
+    if (near || upright) {
+      give(near || names.length > 1 ? 1 : 2);
+      continue;
+    }
+    const room = (list.clientHeight - 4 * (names.length - 1)) / Math.max(1, names.length);
+    for (const size of innerWidth >= 1200 ? [80, 70, 60] : [80]) { // a wide screen has larger pixels: 60 of them are read as well
+      names.forEach((one) => { one.style.fontSize = `${size}px`; });
+      give(Math.max(1, Math.min(3, Math.floor(room / (size * 1.18)))));
+      if ([...names].every((one) => one.scrollHeight <= one.clientHeight + 1)) break;
+    }
   }
-  sized(".next", near ? 20 : 28, near ? 26 : 90);
+  sized(".next-when", near ? 20 : least, near ? 26 : innerHeight > 900 ? 90 : least);
+  sized(".next-what", 16, near ? 26 : 90);
   sized(".pass", least, near ? 160 : 900);
   sized(".due", least, 150);
 }
@@ -278,19 +287,28 @@ function coming_pass(view) {
       el("div", { class: "facts-big" },
         el("div", { class: "direction" }, el("b", {}, view.row.direction), way(view.row.direction)),
         el("ul", { class: "yarns" }, ...(view.row.yarns.length ? view.row.yarns.map(skein) : [el("li", {}, "–")])),
-        el("div", { class: "next" }, nextWords(view)))),
+        nextPart(view))),
     hand ? beadsView(view) : null,
   ];
   return { body, extra: [], words: hand ? "knitted" : "nothing to confirm", press: hand ? () => answer("go-on") : null };
 }
 
-/** @param {any} view */
+/** When something comes is as large as the pass's other figures; what it is takes the room that is left. @param {any} view */
+function nextPart(view) {
+  const [when, what] = nextWords(view);
+  const yarn = view.question?.kind === "pass" ? null : view.coming?.prompts?.[0]?.yarn;
+  return el("div", { class: "next" }, when ? el("b", { class: "next-when" }, when) : null,
+    when && yarn ? el("span", { class: "skein", style: { "--yarn": yarn.colour } }) : null, el("span", { class: "next-what" }, what));
+}
+
+/** @param {any} view @returns {[string, string]} when, and what; nothing is due when the first is empty */
 function nextWords(view) {
   const now_due = view.question?.kind === "pass" ? view.question.prompts.filter((/** @type {any} */ one) => one.what !== "knit") : [];
-  if (now_due.length) return `now: ${now_due.map((/** @type {any} */ one) => one.short).join(", ")}`;
+  if (now_due.length) return ["now", now_due.map((/** @type {any} */ one) => one.short).join(", ")];
   const prompt = view.coming?.prompts?.[0];
-  if (prompt?.what === "note") return `${prompt.ahead.split(": ").slice(0, 2).join(": ")}`;
-  return prompt ? (prompt.ahead ?? prompt.line) : view.number < view.passes ? "knit on" : "the last pass";
+  if (!prompt) return ["", view.number < view.passes ? "knit on" : "the last pass"];
+  const [when, ...what] = String(prompt.ahead ?? prompt.line).split(": ");
+  return what.length ? [when, (prompt.what === "note" ? what.slice(0, 1) : what).join(": ")] : ["", when];
 }
 
 /** What is due takes the whole page, one thing at a time. @param {any} question @param {any} view @returns {Shown} */
