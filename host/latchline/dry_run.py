@@ -18,9 +18,8 @@ from latchline.knit import events
 from latchline.knit.session import Session
 from latchline.knit.talk import GoesOn
 from latchline.link.host import Host
-from latchline.link.messages import Done
+from latchline.link.messages import TICK_US, Done
 from latchline.link.port import cannot_open
-from latchline.link.setup import TICK_US
 from latchline.plan.model import Plan
 from latchline.sim import carriage
 from latchline.sim.needles import Knitted

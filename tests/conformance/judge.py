@@ -9,11 +9,10 @@ import numpy as np
 import numpy.typing as npt
 from conformance.story import Record, Said, Story
 
-from latchline.link.messages import Bed, Done, Message, Pass, PlanStart, from_wire
+from latchline.link.messages import TICK_US, Bed, Done, Message, Pass, PlanStart, from_wire
 from latchline.sim.board.heat import duty
 from latchline.sim.board.way import lines_of
 
-TICK_US = 4
 Places = npt.NDArray[np.int64]
 
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sim_driver import Told, knit, small_plan
 
-from latchline.link.setup import TICK_US
+from latchline.link.messages import TICK_US
 from latchline.machine.profile import load_profile, parse_profile, shipped_profiles
 from strategies import simulator_addresses
 

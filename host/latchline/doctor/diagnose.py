@@ -13,6 +13,7 @@ from statistics import median
 from latchline.doctor.ailments import AILMENTS, Ailment
 from latchline.doctor.observed import LEFT, REST, RIGHT, Observed, Stretch
 from latchline.errors import LatchlineError, Silent, WrongVersion
+from latchline.link.faults import FaultNumber
 from latchline.link.messages import PROTOCOL, BoardInfo
 from latchline.machine import sense
 from latchline.machine.profile import Profile
@@ -142,7 +143,7 @@ def _bouncing(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list
 
 
 def _too_fast(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
-    times = sum(fault.fault == 13 for stretch in walk for fault in stretch.faults)
+    times = sum(fault.fault == FaultNumber.EDGES_TOO_FAST for stretch in walk for fault in stretch.faults)
     return [Diagnosis("edges-too-fast", f"{times} times in the walk")] if times else []
 
 
@@ -217,10 +218,12 @@ def _counted(walk: Sequence[Stretch], whole: int, tolerance: int, *, by_samples:
     """
     for stretch in walk:
         for fault in stretch.faults:
-            if fault.fault == 2:
+            if fault.fault == FaultNumber.SENSOR_DISAGREES:
                 off = fault.detail - 0x10000 if fault.detail >= 0x8000 else fault.detail
                 return whole + (off if stretch.wanted == RIGHT else -off)
-            if fault.fault == 16 and not stretch.samples[-1].status.pins & _to_pin(stretch):  # it did come on, later
+            if fault.fault == FaultNumber.SENSOR_SILENT and not stretch.samples[-1].status.pins & _to_pin(
+                stretch
+            ):  # it did come on, later
                 between, within = _between(stretch) if by_samples else (0, 0)
                 return max(whole + tolerance + 1, between if within else 0)
     for stretch in walk if by_samples else ():
@@ -263,8 +266,8 @@ def _coils(seen: Observed, profile: Profile) -> list[Diagnosis]:
     if idle.current > STANDING_COUNTS:
         return [Diagnosis("current-when-off", f"{sense.current_a(idle.current):.2f} A")]
     drawn = {one.selector: one.drawn for one in seen.tries if one.probed is not None}
-    sagged = [one.selector for one in seen.tries if one.fault == 10]
-    shorted = [one.selector for one in seen.tries if one.fault == 11]
+    sagged = [one.selector for one in seen.tries if one.fault == FaultNumber.SUPPLY_LOW]
+    shorted = [one.selector for one in seen.tries if one.fault == FaultNumber.CURRENT_HIGH]
     refused = len(seen.tries) - len(drawn) - len(sagged) - len(shorted)
     if refused:
         return [Diagnosis("not-probed", f"{refused} of {len(seen.tries)}")]

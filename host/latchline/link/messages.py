@@ -14,6 +14,7 @@ from typing import Any, ClassVar
 from latchline.link import frames
 
 PROTOCOL = 2
+TICK_US = 4  # in which the board counts its time
 MASK_BYTES = 32
 NO_NEEDLE = 255
 PLANS_LINE = -0x8000  # of a pass: the line is that of the plan

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from math import floor, sqrt
 
-from latchline.link.messages import Bed
+from latchline.link.messages import TICK_US, Bed
 from latchline.machine.profile import Profile
 
-TICK_US = 4
 NO_MIDDLE = (0, -1)
 HARDEST_M_S2 = 50.0  # no hand stops a carriage harder, or pulls it free (assumed; a brisk hand does 3)
 PATIENCE_MS = 45_000  # a host may sleep for 20 s with passes loaded ahead; past this the coils go off

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from latchline.link.messages import Done
-from latchline.link.setup import TICK_US
+from latchline.link.messages import TICK_US, Done
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 

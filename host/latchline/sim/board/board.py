@@ -11,6 +11,7 @@ from collections import deque
 import numpy as np
 
 from latchline.link import frames, messages
+from latchline.link.faults import FaultNumber
 from latchline.link.messages import (
     PROTOCOL,
     Ask,
@@ -37,7 +38,7 @@ from latchline.link.messages import (
 )
 from latchline.sim.board import bulk, memory
 from latchline.sim.board.clock import Clock
-from latchline.sim.board.follower import CURRENT_HIGH, HOST_SILENT, SUPPLY_LOW, Follower
+from latchline.sim.board.follower import Follower
 from latchline.sim.board.heat import room
 from latchline.sim.board.memory import Kept
 from latchline.sim.board.outputs import Outputs
@@ -261,7 +262,7 @@ class ModelBoard:
             self._beat()
         patience_ms = self._patience_ms()
         if patience_ms and self.clock.ms() - self.speech.heard_ms > patience_ms:
-            follower.raise_fault(HOST_SILENT)
+            follower.raise_fault(FaultNumber.HOST_SILENT)
         self._attend()
         self._settle(on_beat)
 
@@ -272,9 +273,9 @@ class ModelBoard:
         follower.beat()
         bad = self.readings.beat(beat, follower.register, follower.enabled)
         if bad and self.readings.low >= SUPPLY_READINGS:
-            follower.raise_fault(SUPPLY_LOW, bad[0])
+            follower.raise_fault(FaultNumber.SUPPLY_LOW, bad[0])
         elif bad:
-            follower.raise_fault(CURRENT_HIGH, bad[1])
+            follower.raise_fault(FaultNumber.CURRENT_HIGH, bad[1])
 
     def _patience_ms(self) -> int:
         follower = self.follower

@@ -14,8 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from latchline.link.messages import Bed
-from latchline.sim.board.clock import TICK_US
+from latchline.link.messages import TICK_US, Bed
 from latchline.sim.board.follower import BEYOND_NEEDLES, GAP, TRAIL, Follower
 from latchline.sim.board.heat import BEAT_TICKS, COILS, SIXTEENTHS, room
 from latchline.sim.board.steps import IMPOSSIBLE, SENSORS

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-TICK_US = 4
+from latchline.link.messages import TICK_US
+
 MS_US = 1000
 
 

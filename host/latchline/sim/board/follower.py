@@ -6,8 +6,9 @@ gathered in `news`, which the board takes.
 
 from __future__ import annotations
 
-from latchline.link.messages import NO_NEEDLE, Bed, Done, Fault, Pass, PlanStart
-from latchline.sim.board.clock import TICK_US, Clock
+from latchline.link.faults import LOSES_POSITION, FaultNumber
+from latchline.link.messages import NO_NEEDLE, TICK_US, Bed, Done, Fault, Pass, PlanStart
+from latchline.sim.board.clock import Clock
 from latchline.sim.board.heat import COILS, NEVER, Heat
 from latchline.sim.board.steps import IMPOSSIBLE
 from latchline.sim.board.switches import Edge, Switch, switches
@@ -17,12 +18,6 @@ from latchline.sim.face import PIN_LEFT, PIN_MIDDLE, PIN_RIGHT
 BEYOND_NEEDLES = 64
 ENDS = PIN_LEFT | PIN_RIGHT
 SENSORS = ENDS | PIN_MIDDLE
-
-IMPOSSIBLE_STEP, SENSOR_DISAGREES, BOTH_SENSORS, TOO_FAST, NOT_READY, TURNED_EARLY, COIL_RESTED = range(1, 8)
-NOT_AS_PLANNED, HOST_SILENT, SUPPLY_LOW, CURRENT_HIGH = range(8, 12)
-EDGES_TOO_FAST, OFF_THE_BED, SELECTOR_LATE, SENSOR_SILENT, SENSOR_BOUNCES, ENCODER_SILENT = range(13, 19)
-CHANNEL_DEAD, EDGES_MISSING, LEFT_AGAIN = 19, 20, 21
-LOSING = frozenset((1, 2, 3, 13, 14, 16, 17, 18, 19, 20))
 
 REVERSALS_MOST = 8
 BOUNCE_TICKS = 50  # a reversal sooner than this is a contact that bounces
@@ -146,14 +141,14 @@ class Follower:
         at = self.way.number if self.way else (self.done + 1) & 0xFFFFFFFF if self.plan else 0
         return Fault(number, self.fingerprint, at, needle, self.position, detail & 0xFFFF)
 
-    def raise_fault(self, number: int, detail: int = 0, needle: int | None = None) -> None:
+    def raise_fault(self, number: FaultNumber, detail: int = 0, needle: int | None = None) -> None:
         if needle is None:
             way = self.way if self.under_way else None
             needle = way.next_needle(way.sign * self.position) if way else NO_NEEDLE
         if self.fault is None:
             self.fault = self.fault_now(number, detail, needle)
             self.news.append(self.fault)
-        if number in LOSING:
+        if number in LOSES_POSITION:
             self.certain, self.fresh = False, True
             for switch in self.switches:
                 switch.forget()
@@ -239,9 +234,9 @@ class Follower:
             for switch in self.switches
         )
         if not self.pins & ENDS:
-            self.raise_fault(BOTH_SENSORS, self.pins)
+            self.raise_fault(FaultNumber.BOTH_SENSORS, self.pins)
         elif both or strange:
-            self.raise_fault(ENCODER_SILENT, self.seen_pins << 8 | self.pins)
+            self.raise_fault(FaultNumber.ENCODER_SILENT, self.seen_pins << 8 | self.pins)
 
     # ---- position (section 5) -------------------------------------------------------------
 
@@ -258,7 +253,7 @@ class Follower:
             self.impossible += 1
             self.fresh = True
             if self.bed:
-                self.raise_fault(IMPOSSIBLE_STEP, before << 8 | pins)
+                self.raise_fault(FaultNumber.IMPOSSIBLE_STEP, before << 8 | pins)
             return
         self.edge_count += 1
         turned = step != self.step and not self.fresh
@@ -280,17 +275,17 @@ class Follower:
     def _place(self, bed: Bed, edge: Edge, elapsed: int) -> bool:
         """Section 5; false when the position has become uncertain."""
         if self.edge_min_us and elapsed * TICK_US < self.edge_min_us:
-            self.raise_fault(EDGES_TOO_FAST)
+            self.raise_fault(FaultNumber.EDGES_TOO_FAST)
             return False
         if self.plan and self._channel_is_dead(edge.turned, elapsed):
-            self.raise_fault(CHANNEL_DEAD, 0 if (edge.pins ^ edge.pins_before) & 1 else 1)
+            self.raise_fault(FaultNumber.CHANNEL_DEAD, 0 if (edge.pins ^ edge.pins_before) & 1 else 1)
             return False
         missing = self._edges_missing(bed, edge.step) if self.way else 0
         if missing:
-            self.raise_fault(EDGES_MISSING, min(missing, INTERVAL_MAX))
+            self.raise_fault(FaultNumber.EDGES_MISSING, min(missing, INTERVAL_MAX))
             return False
         if not (edge.pins | edge.pins_before) & ENDS:
-            self.raise_fault(BOTH_SENSORS, edge.pins)
+            self.raise_fault(FaultNumber.BOTH_SENSORS, edge.pins)
             return False
         for switch in self.switches:
             verdict = switch.edge(edge, self.certain)
@@ -306,7 +301,7 @@ class Follower:
                 self.correction = verdict.deviation
         beyond = BEYOND_NEEDLES * bed.edges_per_needle
         if self.certain and not bed.left_sensor - beyond <= self.position <= bed.right_sensor + beyond:
-            self.raise_fault(OFF_THE_BED)
+            self.raise_fault(FaultNumber.OFF_THE_BED)
             return False
         return True
 
@@ -373,7 +368,9 @@ class Follower:
             leftward = came_from == right and self.position == right - 1
             if (rightward or leftward) and not (self.way and (self.way.sign > 0) == rightward):
                 coming = self.passes.get(self.done + 1)
-                return self.raise_fault(NOT_READY, 0 if coming is None else 1 if coming.direction != rightward else 2)
+                return self.raise_fault(
+                    FaultNumber.NOT_READY, 0 if coming is None else 1 if coming.direction != rightward else 2
+                )
 
     def arm(self) -> None:
         """Arm the coming pass, or disarm it, when no pass is under way."""
@@ -403,7 +400,7 @@ class Follower:
             period = self.trail_ticks[-1] - self.trail_ticks[0]
             way.shortest = min(way.shortest, max(period // 4, 1))
             if bed.advance_max * period <= 4 * bed.advance:
-                return self.raise_fault(TOO_FAST, period // 4)
+                return self.raise_fault(FaultNumber.TOO_FAST, period // 4)
         while len(way.tenth_ticks) < 10 and q >= way.tenth_line(len(way.tenth_ticks) + 1):
             way.tenth_ticks.append(self.last_tick)
         if q >= way.finish_line:
@@ -414,7 +411,7 @@ class Follower:
         way.furthest = max(way.furthest, q)
         way.backed = max(way.backed, way.furthest - q)
         if way.furthest - q > bed.backing:
-            return self.raise_fault(TURNED_EARLY, way.furthest - q)
+            return self.raise_fault(FaultNumber.TURNED_EARLY, way.furthest - q)
         if q <= way.start_line:
             return self._back_at_the_start(way)
         wanted = way.wanted(q) & ~self.at_rest
@@ -432,13 +429,19 @@ class Follower:
         on = bool(self.register >> coil & 1)
         way.driven[index] = on ^ bool(bed.active_low)
         if on != way.current[index]:
-            self.raise_fault(COIL_RESTED if self.at_rest >> coil & 1 and not on else NOT_AS_PLANNED, coil, needle)
+            self.raise_fault(
+                FaultNumber.COIL_RESTED if self.at_rest >> coil & 1 and not on else FaultNumber.NOT_AS_PLANNED,
+                coil,
+                needle,
+            )
         elif on and self.last_tick - self.changed_tick[coil] < acting_ticks(bed):
-            self.raise_fault(COIL_RESTED if self.revived >> coil & 1 else SELECTOR_LATE, coil, needle)
+            self.raise_fault(
+                FaultNumber.COIL_RESTED if self.revived >> coil & 1 else FaultNumber.SELECTOR_LATE, coil, needle
+            )
 
     def _back_at_the_start(self, way: Way) -> None:
         if way.met:
-            return self.raise_fault(LEFT_AGAIN, way.met | way.direction << 8, int(way.needles[way.met - 1]))
+            return self.raise_fault(FaultNumber.LEFT_AGAIN, way.met | way.direction << 8, int(way.needles[way.met - 1]))
         self.off()
         self.under_way = False
         self.paused = self.pause_wanted

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from latchline.link.faults import FaultNumber
 from latchline.link.messages import Bed
 from latchline.sim.face import PIN_LEFT, PIN_MIDDLE, PIN_RIGHT
 
 MOST_TOLERANCE = 3  # four edges are a period, which an encoder may lose in silence
 LEAST_HYSTERESIS = 8
-DISAGREES, SILENT, BOUNCES = 2, 16, 17
 
 
 def tolerance(bed: Bed) -> int:
@@ -42,7 +42,7 @@ class Verdict:
 
     moved: int | None = None
     deviation: int | None = None
-    fault: tuple[int, int] | None = None
+    fault: tuple[FaultNumber, int] | None = None
 
 
 class Switch:
@@ -102,7 +102,7 @@ class Switch:
         elif not self.told and self.first is not None and towards and edge.straight:
             self.told = True
             if abs(edge.position - edge.step - self.first) > self.tolerance:
-                return Verdict(fault=(BOUNCES, self.number))
+                return Verdict(fault=(FaultNumber.SENSOR_BOUNCES, self.number))
             self.due = False
             return Verdict(moved=self.place - self.first)
         return None
@@ -118,7 +118,7 @@ class Switch:
         position = edge.position
         if self.inward(position):
             self.due, self.told, self.first = True, False, None
-            return Verdict(fault=(DISAGREES, position - self.place)) if on and was else None
+            return Verdict(fault=(FaultNumber.SENSOR_DISAGREES, position - self.place)) if on and was else None
         if on and not was:
             self._comes_on(edge)
         elif on and not self.told:
@@ -126,9 +126,9 @@ class Switch:
             return self._told(edge)
         if self.due and self.depth(position) > self.tolerance:
             if not on and not self._near_last(position):
-                return Verdict(fault=(SILENT, self.number))
+                return Verdict(fault=(FaultNumber.SENSOR_SILENT, self.number))
             if self.depth(position) > self.tolerance + self.hysteresis:
-                return Verdict(fault=(BOUNCES, self.number))
+                return Verdict(fault=(FaultNumber.SENSOR_BOUNCES, self.number))
         return None
 
     def _comes_on(self, edge: Edge) -> None:
@@ -145,13 +145,13 @@ class Switch:
     def _told(self, edge: Edge) -> Verdict:
         first = edge.position if self.first is None else self.first
         if not self.due:
-            return Verdict(fault=(DISAGREES, first - self.place))
+            return Verdict(fault=(FaultNumber.SENSOR_DISAGREES, first - self.place))
         self.due = False
         sure = edge.position - edge.step
         for place in (first, sure):
             if abs(place - self.place) <= self.tolerance:
                 return Verdict(deviation=place - self.place)
-        return Verdict(fault=(DISAGREES, sure - self.place))
+        return Verdict(fault=(FaultNumber.SENSOR_DISAGREES, sure - self.place))
 
     def may_change_at(self, position: int, passing: bool) -> bool:
         """May it switch without an edge with the carriage here?"""
