@@ -6,22 +6,27 @@ import io
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from knit.rig import small_plan
 from knit.test_session import Run
 from rich.console import Console
 
+from latchline.chart.model import Chart, Colour
 from latchline.cli import layout, screen
 from latchline.cli.keys import LONGEST_SEQUENCE, Typing, parse
+from latchline.cli.stretches import whole
 from latchline.cli.wording import STATES, TITLES, in_letters
 from latchline.errors import BoardFault
 from latchline.knit import candidates as picture
 from latchline.knit import events as told
 from latchline.knit import prompts
 from latchline.knit import view as seen
+from latchline.knit.by_hand import HandSession
 from latchline.knit.events import Answer, Kind, Note, Pause, PlainRows, Question, Reply, State, StepBack, Stop, Wish
+from latchline.knit.folding import OUT, marks_of
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.view import Coming, View
 from latchline.machine.profile import load_profile
@@ -30,6 +35,7 @@ from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.technique.table import technique_named
 from latchline.timing.statistics import TimeLeft
+from strategies import shaped_plans
 
 PLAN = small_plan(24, bands=2)
 TUCK = small_plan(12, technique="tuck")
@@ -380,3 +386,87 @@ def test_a_terminal_without_blocks_gets_letters() -> None:
     stream = io.TextIOWrapper(io.BytesIO(), encoding="ascii")
     assert in_letters(stream, "  L12 ·■·■ R12") == "  L12 .#.# R12"
     assert in_letters(io.TextIOWrapper(io.BytesIO(), encoding="utf-8"), "·■") == "·■"
+
+
+def by_hand(plan: Plan) -> View:
+    question = Question(Kind.PASS, 9, (Prompt(What.KNIT, 9, side=plan.direction(9)),), serial=3)
+    return replace(VIEW, passes=plan.passes, row=seen.row_of(plan, 9), coming=None, question=question)
+
+
+RANDOM = np.random.default_rng(1).integers(0, 2, (12, 180)).astype(np.uint8)
+PATCHES = compile_plan(
+    "patches",
+    load_profile("standard-200"),
+    load_profile("standard-200").centred(180),
+    [
+        BandRequest(
+            "part", technique_named("fair-isle"), Options(), Chart(RANDOM, (Colour(0, 0, 0), Colour(255, 255, 255)))
+        )
+    ],
+)
+
+
+@pytest.mark.parametrize(("width", "height"), [(40, 10), (40, 20), (80, 24), (200, 50)])
+def test_by_hand_no_needle_is_ever_left_out_and_pass_and_way_stay_in_sight(width: int, height: int) -> None:
+    view = by_hand(PATCHES)
+    drawn_marks = ""
+    pages = layout.stretches_of(PATCHES, view, width, height)
+    for stretch in range(pages):
+        lines = [line.plain for line in layout.layout(PATCHES, view, "", ["said"], width, height, stretch)]
+        assert len(lines) <= height
+        assert all(len(line) <= width for line in lines)
+        text = "\n".join(lines)
+        assert shows(text, 9)
+        assert "LEFTWARD" in text
+        assert "space bar" in " ".join(text.split())
+        drawn_marks += "".join(match[1] for match in re.finditer(r"^ *[LR]\d+ ([■·–]+) [LR]\d+$", text, re.MULTILINE))
+    marks = marks_of(PATCHES, 9).translate(str.maketrans("10-", "■·–"))
+    assert drawn_marks == marks
+    assert (pages > 1) is (width < 80)
+
+
+def test_the_space_bar_shows_the_next_stretch_and_the_last_press_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setenv("LINES", "10")
+    now = [10.0]
+    session = HandSession(PATCHES, clock=lambda: now[0], sleep=lambda _: None)
+    display = screen.Screen(PATCHES, Console(file=io.StringIO(), width=40, height=10), lambda: now[0])
+    session.step()
+    assert session.question is not None
+    session.answer(session.question.serial, Answer.GO_ON)
+    session.step()
+    session.step()
+    display.show(session, "")
+    assert display.turn()  # a press that bounced
+    presses = 0
+    while now[0] < 60.0:
+        now[0] += 1.0
+        if not display.turn():
+            break
+        assert display.turn()  # the same press once more
+        display.show(session, "")
+        presses += 1
+    assert presses + 1 == layout.stretches_of(PATCHES, session.view(), 40, 10) > 2
+
+
+def test_by_hand_nobody_is_told_to_wait_for_a_lamp() -> None:
+    session = HandSession(PLAN, clock=lambda: 1.0, sleep=lambda _: None)
+    session.step()
+    text = "\n".join(line.plain for line in layout.layout(PLAN, session.view(), "", [], 80, 24))
+    assert "LAMP" not in text
+    assert "WAITING FOR YOU" in text
+
+
+def test_plain_lines_by_hand_tell_the_way_and_how_many_are_left() -> None:
+    said: list[str] = []
+    question = by_hand(PLAN).question
+    assert question is not None
+    screen.Lines(PLAN, said.append).told(told.Asked(question))
+    assert said[0].endswith(f"(pass 9, {PLAN.direction(9)}, {PLAN.passes - 8} still to do)")
+
+
+@given(shaped_plans())
+@settings(max_examples=10, deadline=None)
+def test_a_needle_that_no_hand_touches_is_drawn_apart(plan: Plan) -> None:
+    text = "".join(line.split()[-2] for line in whole(plan, plan.passes, 300)[-1:])
+    assert [mark == "–" for mark in text] == [mark == OUT for mark in marks_of(plan, plan.passes)]

@@ -13,7 +13,18 @@ from textwrap import wrap
 from rich.text import Text
 
 from latchline.cli.keys import HELP
-from latchline.cli.wording import BLOCK, STATES, question_lines, title_of
+from latchline.cli.stretches import stretches
+from latchline.cli.wording import (
+    BLOCK,
+    LAST_STRETCH,
+    STATES,
+    STRETCH,
+    TITLES,
+    WAITS_FOR_YOU,
+    due_lines,
+    question_lines,
+    title_of,
+)
 from latchline.knit import words
 from latchline.knit.events import Kind, Question, State
 from latchline.knit.talk import ROW_KINDS
@@ -53,22 +64,32 @@ def arrow(direction: str) -> list[str]:
     return _ARROWS[direction].split("|")
 
 
-def layout(plan: Plan, view: View, typed: str, said: Sequence[str], width: int = 80, height: int = 24) -> list[Text]:
-    """At most `height` lines of at most `width`; the last one is where the typing shows."""
+def layout(
+    plan: Plan, view: View, typed: str, said: Sequence[str], width: int = 80, height: int = 24, stretch: int = 0
+) -> list[Text]:
+    """At most `height` lines of at most `width`; the last one is where the typing shows.
+
+    stretch: which one of a pass by hand is shown where not all needles have room, from 0.
+    """
     bottom = _wrapped(f"> {typed}", width, "bold")[-1:] if typed else _wrapped(HELP, width, "dim")
     top = _bar(view, width, 3 if height >= TALL else 1)
     asked: list[Text] = []
-    if view.question is not None:
+    by_hand = view.question is not None and view.question.kind is Kind.PASS
+    if by_hand:
+        bottom = bottom if len(bottom) * 8 <= height else bottom[:1]
+        head, pages = _by_hand(plan, view, width, height - len(top) - len(bottom))
+        asked = [*head, *pages[min(stretch, len(pages) - 1)]][: height - len(top) - 1]
+    elif view.question is not None:
         asked = _question(plan, view, view.question, width, height - len(top) - 1)
     room = height - len(top) - len(asked) - 1
     if len(bottom) > room + 1:
         bottom = bottom[: max(1, room + 1)]
     room -= len(bottom) - 1
-    knitting = view.question is None or view.question.kind is Kind.PASS
+    knitting = view.question is None or by_hand
     parts: dict[str, list[Text]] = {}
     for name, lines in (
-        ("figures", _figures(view, width)),
-        ("yarns", _yarns(view, width)),
+        ("figures", [] if by_hand else _figures(view, width)),
+        ("yarns", [] if by_hand else _yarns(view, width)),
         ("next", _next(view, width) if knitting else []),
         ("facts", _facts(view, width) if knitting else []),
         ("said", [line for text in said for line in _wrapped(text, width, "dim")]),
@@ -79,13 +100,25 @@ def layout(plan: Plan, view: View, typed: str, said: Sequence[str], width: int =
             parts[name] = [Text(), *lines]
             room -= len(lines) + 1
     order = (*parts.get("figures", ()), *parts.get("yarns", ()), *parts.get("next", ()))
-    body = [*top, *order, *asked, *parts.get("facts", ()), *parts.get("said", ())]
+    main = (*asked, *order) if by_hand else (*order, *asked)
+    body = [*top, *main, *parts.get("facts", ()), *parts.get("said", ())]
     filling = [Text()] * max(0, height - len(body) - len(bottom))
     return [*body, *filling, *bottom][-height:]
 
 
+def stretches_of(plan: Plan, view: View, width: int, height: int) -> int:
+    """In how many stretches a pass by hand is shown; 1 whenever none is asked for."""
+    if view.question is None or view.question.kind is not Kind.PASS:
+        return 1
+    bottom = _wrapped(HELP, width, "dim")
+    below = len(bottom) if len(bottom) * 8 <= height else 1
+    return len(_by_hand(plan, view, width, height - len(_bar(view, width, 3 if height >= TALL else 1)) - below)[1])
+
+
 def _bar(view: View, width: int, lines: int) -> list[Text]:
     says, colour, shape = STATES[view.state]
+    if view.state is State.WAITING and view.question is not None:
+        says = WAITS_FOR_YOU
     text = says.upper()
     sides = min(width // 6, (width - len(text) - 2) // 2)
     text = f"{shape * sides} {text} {shape * sides}" if sides > 0 else text
@@ -114,6 +147,37 @@ def _figures(view: View, width: int) -> list[Text]:
     lines = [Text(row.center(width).rstrip(), style="bold") for row in rows]
     rest = ("" if way_block in blocks else f"{way.upper()}  ") + ("" if left_block in blocks else f"{left} STILL TO DO")
     return lines + (_wrapped(rest.strip(), width, "bold") if rest.strip() else [])
+
+
+def _by_hand(plan: Plan, view: View, width: int, room: int) -> tuple[list[Text], list[list[Text]]]:
+    """What stays in sight of a pass by hand, and its needles below in as many stretches as the room asks for."""
+    assert view.question is not None
+    way, left = view.row.direction.upper(), view.passes - view.number + 1
+    plain = _wrapped(f"PASS {view.number} {way}, {left} STILL TO DO", width, "bold")
+    yarns = _yarns(view, width)
+    for head in ([Text(), *_figures(view, width), Text(), *yarns, Text()], [*plain, *yarns], plain):
+        pages = _pages(plan, view.question, width, room - len(head))
+        if len(pages) == 1:
+            break
+    return head, pages
+
+
+def _pages(plan: Plan, question: Question, width: int, room: int) -> list[list[Text]]:
+    """The stretches of a pass, each with a title that says what the space bar does next."""
+    due = [line for text in due_lines(question) for line in wrap(text, width)]
+    room -= len(wrap(STRETCH.format(99, 99), width))
+    if 2 * len(due) > room:  # what is to be done first then has stretches of its own
+        first = [due[at : at + max(1, room)] for at in range(0, len(due), max(1, room))]
+        due = []
+    else:
+        first = []
+    shown = [*first, *([*due, *lines] for lines in stretches(plan, question.pass_number, width, room - len(due)))]
+    pages = []
+    for number, lines in enumerate(shown, 1):
+        title = STRETCH if number < len(shown) else LAST_STRETCH if number > 1 else TITLES[Kind.PASS]
+        head = [Text(line.ljust(width), style="bold reverse") for line in wrap(title.format(number, len(shown)), width)]
+        pages.append([*head, *(Text(line) for line in lines)])
+    return pages
 
 
 def _column(title: str, block: Sequence[str]) -> list[str]:

@@ -13,10 +13,10 @@ from rich.console import Console
 from rich.live import Live
 from rich.text import Text
 
-from latchline.cli.layout import layout
-from latchline.cli.wording import BELLS, TITLES, in_letters, question_lines, sentence
+from latchline.cli.layout import layout, stretches_of
+from latchline.cli.wording import BELLS, in_letters, plain_title, question_lines, sentence
 from latchline.knit import events as told
-from latchline.knit.by_hand import HandSession
+from latchline.knit.by_hand import BOUNCE_S, HandSession
 from latchline.knit.events import Event
 from latchline.knit.session import Session
 from latchline.plan.model import Plan
@@ -37,6 +37,9 @@ class Display(Protocol):
     def told(self, event: Event) -> None: ...
     def say(self, text: str) -> None: ...
     def show(self, session: Session | HandSession, typed: str) -> None: ...
+    def turn(self) -> bool:
+        """Show the next stretch of what is asked; whether a press was for that, and so is no answer yet."""
+        ...
 
 
 class Lines:
@@ -58,7 +61,7 @@ class Lines:
 
     def told(self, event: Event) -> None:
         if isinstance(event, told.Asked):
-            self.say(f"{TITLES[event.question.kind]} (pass {event.question.pass_number})")
+            self.say(plain_title(self._plan, event.question))
             for line in question_lines(self._plan, event.question, self._width):
                 self.say(f"  {line}")
         elif text := sentence(event, self._plan.passes):
@@ -66,6 +69,9 @@ class Lines:
 
     def show(self, session: Session | HandSession, typed: str) -> None:
         pass
+
+    def turn(self) -> bool:
+        return False
 
 
 class Screen:
@@ -79,6 +85,7 @@ class Screen:
         self._said: list[tuple[float, str]] = []
         self._drawn_at = 0.0
         self._asked = 0
+        self._stretch, self._stretches, self._turned_at = 0, 1, 0.0
         self._bells = 0
         self._rung_at = 0.0
 
@@ -109,13 +116,30 @@ class Screen:
         self._ring()
         if now - self._drawn_at < REFRESH_S and asked == self._asked:
             return
+        if asked != self._asked:
+            self._stretch, self._turned_at = 0, now
         self._drawn_at, self._asked = now, asked
         self._said = [(at, text) for at, text in self._said if now - at < SAID_S]
         width, height = self._console.size
         said = [text for _, text in self._said]
-        lines = layout(self._plan, session.view(), typed, said, max(10, width), max(6, height))
+        size = max(10, width), max(6, height)
+        view = session.view()
+        self._stretches = stretches_of(self._plan, view, *size)
+        self._stretch = min(self._stretch, self._stretches - 1)
+        lines = layout(self._plan, view, typed, said, *size, self._stretch)
         if self._live is not None:
             self._live.update(Text("\n", no_wrap=True, overflow="crop").join(lines), refresh=True)
+
+    def turn(self) -> bool:
+        now = self._clock()
+        if self._stretches == 1:
+            return False
+        if now - self._turned_at < BOUNCE_S:
+            return True  # the press that turned before, or that counted the pass before, come twice
+        if self._stretch + 1 == self._stretches:
+            return False
+        self._stretch, self._turned_at, self._drawn_at = self._stretch + 1, now, 0.0
+        return True
 
     def _ring(self) -> None:
         """One bell of those that are due, no two so near each other that they sound as one."""

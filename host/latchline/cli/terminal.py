@@ -155,7 +155,8 @@ def _typed(entry: str, session: Session | HandSession, question: Question | None
     if isinstance(meaning, str):
         display.say(meaning)
     elif isinstance(meaning, Answer | int):
-        if question is not None:
-            session.answer(question.serial, meaning)
+        if question is None or (meaning is Answer.GO_ON and question.kind is Kind.PASS and display.turn()):
+            return
+        session.answer(question.serial, meaning)
     else:
         session.wish(meaning)

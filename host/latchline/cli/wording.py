@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TextIO
 
+from latchline.cli.stretches import whole
 from latchline.cli.words import TYPED
 from latchline.knit import candidates as picture
 from latchline.knit import events as told
 from latchline.knit import words
 from latchline.knit.events import Event, Fate, Kind, Question, State
-from latchline.knit.folding import placed
 from latchline.knit.prompts import What
 from latchline.knit.talk import ROW_KINDS
 from latchline.knit.view import View
@@ -32,6 +32,8 @@ STATES = {
     State.OVER: ("the end", "white", "─"),
 }
 
+WAITS_FOR_YOU = "waiting for you"  # in place of the lamp while something is asked
+
 TITLES = {
     Kind.CAUTION: "Before this port is used for the first time",
     Kind.BEGUN: "This piece was begun before",
@@ -50,6 +52,10 @@ TITLES = {
     Kind.PLAIN: "Plain rows, outside the plan",
     Kind.UNKNIT: "Stepping back",
 }
+
+# Where not all needles have room at once; the two take the same number of lines.
+STRETCH = "Bring these needles forward ({} of {}), then press the space bar for the next ones"
+LAST_STRETCH = "Bring these needles forward ({} of {}), knit, then press the space bar"
 
 ENDINGS = {
     Kind.CAUTION: "Press the space bar when you have read this.",
@@ -88,12 +94,7 @@ def question_lines(plan: Plan, question: Question, width: int, height: int | Non
         "Press the space bar when that is done." if question.prompts else "Press the space bar to go on."
     )
     if question.kind is Kind.PASS:
-        due = [f"· {words.line(prompt)}" for prompt in question.prompts if prompt.what is not What.KNIT]
-        return [
-            *due,
-            *(part.line for part in placed(plan, question.pass_number)),
-            *picture.drawing(plan, question.pass_number, width),
-        ]
+        return [*due_lines(question), *whole(plan, question.pass_number, width)]
     if question.kind not in ROW_KINDS:
         return [*(f"· {words.line(prompt)}" for prompt in question.prompts), ending]
     why = f"Asked because {question.why}."
@@ -105,6 +106,20 @@ def question_lines(plan: Plan, question: Question, width: int, height: int | Non
         *([""] if height is None else []),
         ending,
     ]
+
+
+def due_lines(question: Question) -> list[str]:
+    """What is to be done before a pass by hand."""
+    return [f"· {words.line(prompt)}" for prompt in question.prompts if prompt.what is not What.KNIT]
+
+
+def plain_title(plan: Plan, question: Question) -> str:
+    """A question's title where no figures stand above it."""
+    number = question.pass_number
+    where = f"pass {number}"
+    if question.kind is Kind.PASS:
+        where += f", {plan.direction(number)}, {plan.passes - number + 1} still to do"
+    return f"{TITLES[question.kind]} ({where})"
 
 
 def title_of(question: Question, view: View) -> str:

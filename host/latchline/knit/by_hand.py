@@ -24,6 +24,8 @@ BY_HAND = "by-hand"  # what a journal has in place of a port
 BOUNCE_S = 0.35  # a pedal that closes twice within this was pressed once
 ARRIVALS_KEPT = 100
 
+_STATES = {Kind.PASS: State.READY, Kind.PAUSED: State.PAUSED}  # while these are asked; WAITING is for the knitter
+
 Work = Generator[None, None, None]
 
 
@@ -185,9 +187,7 @@ class HandSession:
                 self._talk.tell(told.Due(coming, due))
             if reply is Answer.GO_ON:
                 way = Prompt(What.KNIT, coming, side=self.plan.direction(coming))
-                self._be(State.READY)
                 reply = yield from self._ask(Question(Kind.PASS, coming, (*due, way)))
-                self._be(State.WAITING)
             if reply is Answer.GO_ON:
                 self._confirmed(coming)
                 set_up = 0
@@ -205,6 +205,7 @@ class HandSession:
     def _ask(self, question: Question) -> Generator[None, None, Reply]:
         """Wait until somebody has answered. The value is the reply."""
         talk = self._talk
+        self._be(_STATES.get(question.kind, State.WAITING))
         talk.ask(question, BOUNCE_S if question.kind is Kind.PASS else 0.0)
         try:
             while (reply := talk.reply()) is None:
@@ -215,6 +216,7 @@ class HandSession:
                 if talk.wishes and isinstance(talk.wishes[0][1], told.PlainRows) and talk.plain_rows_first:
                     talk.question = None
                     yield from self._grant(*talk.wishes.popleft())
+                    self._be(_STATES.get(question.kind, State.WAITING))
                     talk.ask(question)
                 yield
             asked = talk.question
@@ -223,6 +225,7 @@ class HandSession:
         if reply is Answer.STOP:
             raise _StopAsked
         assert asked is not None
+        self._be(State.READY)
         talk.tell(told.Answered(asked, reply))
         return reply
 
@@ -237,9 +240,7 @@ class HandSession:
             case told.StepBack(passes):
                 yield from self._step_back(passes)
             case told.Pause():
-                self._be(State.PAUSED)
                 yield from self._ask(Question(Kind.PAUSED, self.done + 1, self._set_up(self.done)))
-                self._be(State.WAITING)
             case told.PlainRows():
                 plain = [item for item in prompts.plain_rows(self.plan, self.done) if item.what is What.PLAIN]
                 yield from self._ask(Question(Kind.PLAIN, self.done + 1, tuple(plain)))

@@ -7,6 +7,7 @@ from textwrap import wrap
 
 import numpy as np
 
+from latchline.knit.folding import names_of
 from latchline.plan.model import Plan
 from latchline.technique.model import Does
 
@@ -101,10 +102,14 @@ def drawing(plan: Plan, number: int, width: int, start: int = 0) -> list[str]:
     """
     mask = plan.acting_masks(number, number)[0]
     marks = "".join(SELECTED if selected else UNSELECTED for selected in mask)
-    room = max(10, (width - 12) // 10 * 10)
+    return in_lines(marks, names_of(plan), width, start)
+
+
+def in_lines(marks: str, names: Sequence[str], width: int, start: int = 0) -> list[str]:
+    """Marks, one a needle, in lines of at most `width` (but of a needle at the least), each with its ends named."""
+    room = (width - 12) // 10 * 10 if width >= 22 else max(1, width - 10)
     lines = []
     for at in range(start // room * room, len(marks), room):
         part = marks[at : at + room]
-        first, last = (plan.profile.needle_name(plan.span.first + n) for n in (at, at + len(part) - 1))
-        lines.append(f"{first:>4} {part} {last}")
+        lines.append(f"{names[at]:>4} {part} {names[at + len(part) - 1]}")
     return lines

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -79,11 +80,31 @@ def expanded(parts: list[Part]) -> str:
     return "".join(mark * count for part in parts for _ in range(part.times) for count, mark in part.runs)
 
 
+def joined(parts: list[Part]) -> list[Part]:
+    """The parts with those that do not repeat drawn together, neighbour to neighbour."""
+    found: list[Part] = []
+    for part in parts:
+        if found and found[-1].times == part.times == 1:
+            found[-1] = Part(1, found[-1].runs + part.runs)
+        else:
+            found.append(part)
+    return found
+
+
+def names_of(plan: Plan) -> tuple[str, ...]:
+    """The needles of the plan's span, from the operator's left."""
+    return tuple(plan.profile.needle_name(needle) for needle in range(plan.span.first, plan.span.last + 1))
+
+
 def placed(plan: Plan, number: int) -> list[Placed]:
     """The parts of a pass on their needles, as the bed lies, whichever way the carriage goes."""
-    found, at = [], plan.span.first
-    for part in folded(runs_of(marks_of(plan, number))):
-        ends = [plan.profile.needle_name(needle) for needle in (at, at + part.needles - 1)]
-        found.append(Placed(part, *ends))
+    return placed_on(names_of(plan), folded(runs_of(marks_of(plan, number))))
+
+
+def placed_on(names: Sequence[str], parts: list[Part]) -> list[Placed]:
+    """The parts on the needles of these names, one after the other."""
+    found, at = [], 0
+    for part in parts:
+        found.append(Placed(part, names[at], names[at + part.needles - 1]))
         at += part.needles
     return found
