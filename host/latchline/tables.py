@@ -108,6 +108,8 @@ class Table:
         try:
             values = tomllib.loads(text.replace("\r\n", "\n"))
         except (ValueError, RecursionError) as error:  # a bare ValueError for a number of thousands of digits
+            if not isinstance(error, RecursionError | tomllib.TOMLDecodeError):
+                raise _too_long(text, file, kind) from None
             message = "too deeply nested" if isinstance(error, RecursionError) else str(error)
             place = re.search(r"\(at line (\d+), column (\d+)\)", message)
             where = f"{file}, line {place[1]}, column {place[2]}" if place else file
@@ -229,11 +231,15 @@ class Table:
 
     def tables(self, key: str, *, required: bool = False) -> list[Table]:
         if required and key not in self._values:
-            raise self.complain(key, "this key is missing", f"write each as [[{key}]]")
+            raise self.complain(key, "this key is missing", f"write each as [[{self._header(key)}]]")
         value = self._take(key, [])
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
-            raise self.complain(key, "expected a list of tables", f"write each as [[{key}]]")
+            raise self.complain(key, "expected a list of tables", f"write each as [[{self._header(key)}]]")
         return [self._inner(item, (*self._path, key, str(n))) for n, item in enumerate(value)]
+
+    def _header(self, key: str) -> str:
+        """What stands between the brackets of a table's header; the place in a list of tables is not written."""
+        return ".".join(part for part in (*self._path, key) if not part.isdigit())
 
     def left(self) -> Iterable[str]:
         """The keys that nobody has asked for yet."""
@@ -249,6 +255,13 @@ class Table:
             near = difflib.get_close_matches(key, accepted, 1)
             hint = f'did you mean "{near[0]}"?' if near else "accepted: " + ", ".join(accepted)
             raise self.complain(key, "this key is not known here", hint)
+
+
+def _too_long(text: str, file: str, kind: type[InputError]) -> InputError:
+    """The complaint of a number of thousands of digits, which Python does not read."""
+    longest = max(re.finditer(r"[0-9_]+", text), key=lambda digits: len(digits[0]), default=None)
+    line = "" if longest is None else f", line {text.count(chr(10), 0, longest.start()) + 1}"
+    return kind("this number has more than 64 bits", where=f"{file}{line}", hint="TOML has none so large")
 
 
 def _kind_of(value: Any) -> str:

@@ -225,3 +225,29 @@ def test_a_chart_of_held_stitches_releases_nothing_before_its_first_pass() -> No
     released = [any("release" in line for line in plan.actions(number)) for number in range(1, plan.passes + 1)]
     assert released[0] is False
     assert any(released)
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("shape = 3", "write each as [[bands.shape]]"),
+        ('signs_needles = "L3-R3"', 'this key goes with "signs", which is missing'),
+        ("fold_stitch_size = 7", 'this key goes with "hem", which is missing'),
+        ("shape = [{ to = 8, shoulders = 3 }]", 'this key goes with "neck", which is missing'),
+        (f"stitch_size = {'9' * 5000}", "line 5: this number has more than 64 bits"),
+        ('shape = [{ to = "0 cm" }]', "is no length to knit"),
+        ("enlarge = 3", "as in enlarge = [2, 1]"),
+    ],
+)
+def test_a_wrong_key_in_a_band_is_told_what_is_right_there(line: str, told: str) -> None:
+    text = f'needles = "L10-R10"\n[[bands]]\ntechnique = "stocking"\nrows = 8\n{line}\n'
+    with pytest.raises(InputError) as error:
+        parse_piece(text, file="panel.toml").plan()
+    assert told in str(error.value)
+
+
+def test_a_long_text_in_the_place_of_a_length_is_not_repeated_whole() -> None:
+    text = f'needles = "L10-R10"\n[[bands]]\ntechnique = "stocking"\nrows = "{"x" * 1500}"\n'
+    with pytest.raises(InputError) as error:
+        parse_piece(text, file="panel.toml").plan()
+    assert len(str(error.value)) < 300

@@ -18,7 +18,7 @@ from latchline.mend import Mend
 from latchline.piece.ends import NAMES, kind_of_band, read_special
 from latchline.piece.measure import Measure, Swatch, gauge_of, swatch_for
 from latchline.piece.model import Piece
-from latchline.piece.shaping import read_works
+from latchline.piece.shaping import partner, read_works
 from latchline.piece.yarn_count import tex_of
 from latchline.plan.compile import BandRequest
 from latchline.plan.limits import Limits
@@ -284,6 +284,8 @@ def _bands(
         bands = read_special(kind, table, told, before, known.profile, span, measure)
         table.finish()
         return bands
+    partner(table, "signs_needles", "signs")
+    partner(table, "fold_stitch_size", "hem")
     path = table.text("chart", None)
     to_drawing = read_drawing_options(table, known.profile)
     measure.rows(table, "rows")

@@ -71,6 +71,9 @@ def gauge_of(profile: Profile, yarns: Iterable[Yarn], swatch: Swatch | None) -> 
     return gauge_from_pitch(profile.pitch_mm)
 
 
+SHOWN_MOST = 40  # characters of a text that a complaint repeats
+
+
 @dataclass
 class Measure:
     """Turns lengths into needles and rows at one gauge, and keeps what it said of each in `told`."""
@@ -89,8 +92,11 @@ class Measure:
     def _whole(self, text: str, key: str, *, across: bool) -> int:
         length = _LENGTH.fullmatch(text)
         if length is None:
-            raise InputError(f'"{text}" is neither a whole number nor a length', hint=LENGTH_HINT)
+            shown = text if len(text) <= SHOWN_MOST else f"{text[:SHOWN_MOST]}…"
+            raise InputError(f'"{shown}" is neither a whole number nor a length', hint=LENGTH_HINT)
         asked_cm, repeat = float(length[1]), int(length[2] or 1)
+        if asked_cm == 0:
+            raise InputError(f'"{text}" is no length to knit', hint="give more than 0 cm")
         exact = asked_cm * (self.gauge.stitches if across else self.gauge.rows) / 10
         whole = max(1, round(exact / max(repeat, 1))) * max(repeat, 1)
         real_cm = self.gauge.finished_cm(whole, whole)[0 if across else 1]

@@ -45,6 +45,12 @@ def read_works(
     return tuple(works)
 
 
+def partner(table: Table, key: str, needs: str) -> None:
+    """Raises the table's complaint where a key stands without the one that it belongs to."""
+    if table.has(key) and not table.has(needs):
+        raise table.complain(key, f'this key goes with "{needs}", which is missing', f'add "{needs} = …"')
+
+
 def _within(asked: Span, span: Span) -> Span:
     if asked.first < span.first or asked.last > span.last:
         raise InputError("these needles are not all among those of the piece", hint="name more needles under `needles`")
@@ -53,6 +59,7 @@ def _within(asked: Span, span: Span) -> Span:
 
 def _shape(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
     kinds = ("to", "by", "off", "on", "hold", "neck")
+    partner(table, "shoulders", "neck")
     given = [key for key in kinds if table.has(key)]
     if len(given) != 1:
         raise table.complain(

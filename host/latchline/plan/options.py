@@ -130,7 +130,7 @@ class Pair(Kind):
             or len(value) != 2
             or not all(type(item) is int and item >= 1 for item in value)
         ):
-            raise table.complain(key, "expected two whole numbers from 1", f"as in {key} = [1, 24]")
+            raise table.complain(key, "expected two whole numbers from 1", f"as in {key} = {list(self.example)}")
         return (value[0], value[1])
 
     def spoken(self, text: str) -> Any:
