@@ -67,7 +67,7 @@ class Conversation(ABC):
         self._greeted = self._ended = self._quiet = False
         self._lost: LinkError | None = None
         self._counted = (clock(), 0, 0)  # when the line was looked at, with how many damaged and whole frames
-        self._plain = RowCounter(plan)
+        self._plain = RowCounter(plan, 1)
         self._look_at = 0.0
 
     @property

@@ -124,6 +124,16 @@ def set_up(plan: Plan, done: int, *, since: bool = False) -> tuple[Prompt, ...]:
     return (*other, *undo, *notes, *before(plan, coming), side)
 
 
+def whole_lines(plan: Plan, done: int) -> Prompt:
+    """For a board that does not heed the lines of a pass."""
+    span = plan.profile.span_name(plan.span)
+    text = (
+        f"this board counts a row only where the carriage goes past all needles of {span}: take it past both ends "
+        "in every row, over needles that are held or out of work, too; newer firmware lets it turn sooner"
+    )
+    return Prompt(What.NOTE, done + 1, text)
+
+
 def mend(error: BoardFault, done: int) -> tuple[Prompt, ...]:
     """What to do about a fault that the board named in pass done + 1."""
     coming = done + 1

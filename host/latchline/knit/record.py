@@ -8,6 +8,8 @@ from typing import Protocol
 from latchline.knit.settle import Known
 from latchline.link.messages import BoardInfo, Done
 
+WHOLE_LINES = "whole lines"  # the event of a board that counts every pass at the lines of the plan
+
 
 class Record(Protocol):
     """Every method that changes something returns only when the change would outlive a loss of power."""

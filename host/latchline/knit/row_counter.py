@@ -7,10 +7,10 @@ from latchline.plan.model import Plan
 
 
 class RowCounter:
-    """Counts by the sides at which the carriage is seen in turn."""
+    """Counts by the sides of the needles that work before pass `coming` at which the carriage is seen in turn."""
 
-    def __init__(self, plan: Plan) -> None:
-        self._left_line, self._right_line = plan.profile.turn_lines(plan.span)
+    def __init__(self, plan: Plan, coming: int) -> None:
+        self._left_line, self._right_line = plan.profile.turn_lines(plan.turn_span(coming))
         self._side = 0
         self.rows = 0
 

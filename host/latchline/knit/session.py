@@ -21,7 +21,7 @@ from latchline.knit import view as seen
 from latchline.knit.conversation import Conversation, Restarted, StopAsked, Work
 from latchline.knit.events import Answer, Event, Kind, Numbered, Question, Reply, Summary, Wish
 from latchline.knit.prompts import Prompt, What
-from latchline.knit.record import Record, Unwritten
+from latchline.knit.record import WHOLE_LINES, Record, Unwritten
 from latchline.knit.row_counter import RowCounter
 from latchline.knit.settle import Adopt, AskRow, Begin, Found, of_this_plan, settle
 from latchline.knit.talk import Operator, Talk, held_back
@@ -32,6 +32,7 @@ from latchline.link.host import Host, Transport
 from latchline.link.messages import Ask, Bed, Clear, Fault, Status
 from latchline.link.messages import Pause as PauseMessage
 from latchline.link.setup import bed_message
+from latchline.machine.needles import Span
 from latchline.plan.model import Plan
 
 BUZZ_S = 0.2
@@ -261,8 +262,11 @@ class Session(Conversation):
         self._tell(told.Greeted(info, self.done, False))
         if self.done < self.plan.passes:
             since = isinstance(decision, Begin) and decision.since
-            ready = Question(Kind.READY, self.done + 1, prompts.set_up(self.plan, self.done, since=since))
-            reply = yield from self._ask(ready)
+            ready = prompts.set_up(self.plan, self.done, since=since)
+            if self.plan.narrow and not self.host.heeds_lines:
+                self._record.event(WHOLE_LINES, "the board counts each row at the turn marks of the whole piece")
+                ready = (prompts.whole_lines(self.plan, self.done), *ready)
+            reply = yield from self._ask(Question(Kind.READY, self.done + 1, ready))
             if not isinstance(reply, told.StepBack):  # which begins by itself
                 yield from self._begin()
 
@@ -373,7 +377,7 @@ class Session(Conversation):
             return  # cleared meanwhile
         # Reports of passes before the fault may still be on their way; the knitter is told the right number.
         yield from self._until(lambda now: now.done == self.done, Ask(Ask.STATUS))
-        error = self._fault = board_fault(trouble, self.plan.profile)
+        error = self._fault = board_fault(trouble, self.plan.profile, self._turns_of(trouble.pass_number))
         self._faults.append((trouble.fault, trouble.pass_number))
         self._record.event("fault", error.sentence())
         self._record.rest()
@@ -386,6 +390,9 @@ class Session(Conversation):
         fault = trouble.fault
         yield from self._until(lambda now: now.fault != fault, Clear(fault))
         self._troubles = deque(item for item in self._troubles if not isinstance(item, Fault) or item.fault != fault)
+
+    def _turns_of(self, number: int) -> Span | None:
+        return self.host.turn_span(self.plan, number) if 1 <= number <= self.plan.passes else None
 
     def _grant(self, serial: int, wish: Wish) -> Work:
         if isinstance(wish, told.Stop):
@@ -415,7 +422,7 @@ class Session(Conversation):
 
     def _knit_plain(self) -> Work:
         """Rows outside the plan: nothing is driven, and the carriage's way is counted for the knitter."""
-        self._plain = RowCounter(self.plan)
+        self._plain = RowCounter(self.plan, self.done + 1)
         self._count_plain_rows()
         yield from self._ask(Question(Kind.PLAIN, self.done + 1, prompts.plain_rows(self.plan, self.done)))
         yield from self.host.asking_status()

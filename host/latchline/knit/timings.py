@@ -9,6 +9,7 @@ from latchline.errors import JournalError
 from latchline.knit.by_hand import BY_HAND
 from latchline.knit.journal import Journal
 from latchline.knit.journals import journals
+from latchline.knit.record import WHOLE_LINES
 from latchline.timing.by_hand import HandTiming, time_by_hand
 from latchline.timing.passes import PassTiming, time_passes
 
@@ -17,11 +18,13 @@ def timings_of(path: Path) -> tuple[str, list[PassTiming]]:
     """The piece's name and its passes. Raises JournalError, also when the journal holds no report."""
     with Journal.read(path) as journal:
         plan, records, by_hand = journal.plan(), journal.pass_records(), journal.port == BY_HAND
+        whole = any(remark.kind == WHOLE_LINES for remark in journal.remarks())
     if by_hand and not records:
         raise JournalError("these passes were knitted by hand, so no board has measured them", where=str(path))
     if not records:
         raise JournalError("no pass has been knitted yet", where=str(path), hint="knit a row first")
-    return plan.name, time_passes(records, plan.profile, plan.span)
+    spans = [plan.span if whole else plan.turn_span(record.report.pass_number) for record in records]
+    return plan.name, time_passes(records, plan.profile, spans)
 
 
 def hand_timing_of(path: Path) -> tuple[str, HandTiming] | None:

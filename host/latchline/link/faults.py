@@ -185,19 +185,25 @@ def fault_text(number: int) -> FaultText:
     return FAULTS.get(number, _UNKNOWN)
 
 
-def crossed_needles(fault: Fault) -> Span | None:
-    """The needles that the carriage has gone over and back, when that is the fault; None with any other."""
+def crossed_needles(fault: Fault, within: Span | None = None) -> Span | None:
+    """The needles that the carriage has gone over and back, when that is the fault; None with any other.
+
+    within: those between the turns of the pass. The board counts from the end of the plan's span.
+    """
     if fault.fault != FaultNumber.LEFT_AGAIN or fault.needle == NO_NEEDLE:
         return None
     rightward, count = divmod(fault.detail, 256)
     others = max(count, 1) - 1
-    return Span(max(fault.needle - others, 0), fault.needle) if rightward else Span(fault.needle, fault.needle + others)
+    first, last = (fault.needle - others, fault.needle) if rightward else (fault.needle, fault.needle + others)
+    if within is not None and within.first <= fault.needle <= within.last:
+        first, last = max(first, within.first), min(last, within.last)
+    return Span(max(first, 0), last)
 
 
-def board_fault(fault: Fault, profile: Profile) -> BoardFault:
-    """The fault as one of our errors, with its needle and pass by name."""
+def board_fault(fault: Fault, profile: Profile, within: Span | None = None) -> BoardFault:
+    """The fault as one of our errors, with its needle and pass by name. within: the needles of the pass."""
     text = fault_text(fault.fault)
-    crossed = crossed_needles(fault)
+    crossed = crossed_needles(fault, within)
     needle = "" if fault.needle == NO_NEEDLE else profile.needle_name(fault.needle)
     places = [f"pass {fault.pass_number}"] if fault.pass_number else []
     if crossed and crossed.width > 1:

@@ -18,6 +18,7 @@ from serial import SerialException
 from latchline.errors import LinkError, NotABoard, PortError, Silent, WrongVersion
 from latchline.link.frames import Gatherer, crc16
 from latchline.link.messages import (
+    PLANS_LINE,
     PROTOCOL,
     Ask,
     Bed,
@@ -42,6 +43,7 @@ from latchline.link.messages import (
     from_wire,
     to_wire,
 )
+from latchline.machine.needles import Span
 from latchline.plan.model import Plan
 
 ANSWER_S = 0.5  # a question is asked again after this
@@ -280,6 +282,15 @@ class Host:
 
     # Knitting
 
+    @property
+    def heeds_lines(self) -> bool:
+        """Whether the board counts each pass at lines of its own; else at those of the plan."""
+        return self.info is not None and bool(self.info.features & BoardInfo.PASS_LINES)
+
+    def turn_span(self, plan: Plan, number: int) -> Span:
+        """The needles between the lines at which this board counts a pass."""
+        return plan.turn_span(number) if self.heeds_lines else plan.span
+
     def start(self, plan: Plan, first: int, run: int = 0) -> None:
         finish(self.starting(plan, first, run))
 
@@ -480,9 +491,14 @@ class Host:
             return
         for number in range(self._sent + 1, last + 1):
             direction = int(plan.rightward[number - 1])
-            self.send(Pass(plan.fingerprint, number, direction, plan.bed_mask(number)))
+            self.send(Pass(plan.fingerprint, number, direction, plan.bed_mask(number), *self._lines_of(plan, number)))
         self._sent = last
         self._resend_at = now + RESEND_S
+
+    def _lines_of(self, plan: Plan, number: int) -> tuple[int, int]:
+        span = self.turn_span(plan, number)
+        left, right = plan.profile.turn_lines(span)
+        return PLANS_LINE if span.first == plan.span.first else left, PLANS_LINE if span.last == plan.span.last else right
 
 
 def _told(status: Status) -> tuple[int, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -156,6 +157,40 @@ class Plan:
             return self.span
         there = np.flatnonzero(self.positions[self.position[number - 1]] == Position.WORK)
         return Span(self.span.first + int(there[0]), self.span.first + int(there[-1]))
+
+    def turn_span(self, number: int) -> Span:
+        """The needles that the carriage goes over in a pass, from its turn before it to its turn after it.
+
+        Those that knit in it; on a `next-pass` machine those of the coming pass, too, which it sets. Where it
+        turns between two passes it is past the needles of both. The whole span where a second bed knits, and
+        where a coil that is off selects: there the needles that do not work must be driven, too.
+        """
+        if not self.shaped:
+            return self.span
+        first, last = self._turns[:, number - 1].tolist()
+        return Span(self.span.first + first, self.span.first + last)
+
+    @cached_property
+    def narrow(self) -> bool:
+        """Whether the carriage may turn within the span in some pass."""
+        return self.shaped and bool((self._turns[0] > 0).any() or (self._turns[1] < self.span.width - 1).any())
+
+    @cached_property
+    def _turns(self) -> Ints:
+        """First and last place in the span of each pass's `turn_span`: int32 (2, passes)."""
+        there, end = self.positions == Position.WORK, self.span.width - 1
+        first = there.argmax(axis=1)[self.position]
+        last = end - there[:, ::-1].argmax(axis=1)[self.position]
+        if self.profile.drive == "next-pass":
+            first[:-1], last[:-1] = np.minimum(first[:-1], first[1:]), np.maximum(last[:-1], last[1:])
+        whole = np.array([band.technique.double_bed for band in self.bands])[self.band]
+        whole |= self.profile.selectors.active == "low"
+        first[whole], last[whole] = 0, end
+        turns = self.rightward[:-1] != self.rightward[1:]
+        at_right, at_left = np.flatnonzero(turns & self.rightward[:-1]), np.flatnonzero(turns & ~self.rightward[:-1])
+        last[at_right] = last[at_right + 1] = np.maximum(last[at_right], last[at_right + 1])
+        first[at_left] = first[at_left + 1] = np.minimum(first[at_left], first[at_left + 1])
+        return np.stack([first, last]).astype(np.int32)
 
     def hand_before(self, number: int) -> tuple[HandStep, ...]:
         """What is done by hand before a pass; of one more than the last: after it."""

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from latchline.link.frames import Gatherer
-from latchline.link.messages import Pass, PlanStart, Status, from_wire
+from latchline.link.messages import PLANS_LINE, Pass, PlanStart, Status, from_wire
 from latchline.machine.profile import Profile
 from latchline.sim.carriage import NO_MOTION, TURN_S, Hand, Motion, cruise_us, stroke
 from latchline.sim.faults import Faults
@@ -56,12 +56,27 @@ class Screen:
 
     def direction(self, number: int) -> int | None:
         """Which way pass `number` goes: 1 rightward, −1 leftward, None as long as the host has not said."""
+        coming = self._pass(number)
+        return None if coming is None else 1 if coming.direction else -1
+
+    def lines(self) -> tuple[int, int] | None:
+        """Between which lines the coming pass happens, or the one under way; those of the plan as long as none is."""
+        plan = self.plan
+        if plan is None:
+            return None
+        status = self.status(0)
+        coming = self._pass(status.armed or status.done + 1) if status is not None else None
+        left = PLANS_LINE if coming is None else coming.left_line
+        right = PLANS_LINE if coming is None else coming.right_line
+        return plan.left_line if left == PLANS_LINE else left, plan.right_line if right == PLANS_LINE else right
+
+    def _pass(self, number: int) -> Pass | None:
         for frame in reversed(self._passes):
             message = from_wire(frame)
             if not isinstance(message, Pass) or not self.plan or message.fingerprint != self.plan.fingerprint:
                 continue
             if message.pass_number == number:
-                return 1 if message.direction else -1
+                return message
         return None
 
 
@@ -83,16 +98,20 @@ class Knitter:
         self._lamp, self._lamp_us = False, 0
         self._rest_us = self._look_us = 0  # standing until, looking at the screen at
         self._strokes = 0
+        self._set_lines: tuple[int, int] | None = None
 
     # ---- the world asks -------------------------------------------------------------------
 
     def lines(self) -> tuple[int, int] | None:
-        """The lines of the plan in edges of the machine as it is."""
-        plan = self.screen.plan
-        if plan is None:
+        """The lines of the pass, in edges of the machine as it is: those that counted when she set out."""
+        return self._set_lines or self._lines_now()
+
+    def _lines_now(self) -> tuple[int, int] | None:
+        lines = self.screen.lines()
+        if lines is None:
             return None
         scale = self.profile.edges_per_needle / self.told.edges_per_needle
-        return round(plan.left_line * scale), round(plan.right_line * scale)
+        return round(lines[0] * scale), round(lines[1] * scale)
 
     def horizon_us(self, now_us: int) -> int:
         """When she will do or decide something next, by what is known now."""
@@ -155,7 +174,7 @@ class Knitter:
         return max(self._rest_us, self._lamp_us + self._reaction_us() if self._lamp_us > self._rest_us else 0)
 
     def _decide(self, now_us: int) -> None:
-        lines = self.lines()
+        lines = self._lines_now()
         if lines is None:
             return
         if self._lamp:
@@ -167,7 +186,7 @@ class Knitter:
 
     def _set_out(self, lines: tuple[int, int], now_us: int) -> None:
         """The lamp is lit: over the bed, away from this side."""
-        left, right = lines
+        self._set_lines = left, right = lines
         towards = 1 if self.place <= left else -1 if self.place >= right else self._towards
         self._towards = towards
         self._strokes += 1
@@ -203,11 +222,20 @@ class Knitter:
         return [*turns, self._turn(towards, finish)], pauses
 
     def _turn(self, towards: int, finish: int) -> int:
-        """Where she turns on this side: past the last needle in use, and past the finish line in any case."""
-        plan, edges = self.screen.plan, self.profile.edges_per_needle
-        last = 0 if plan is None else plan.last_needle if towards > 0 else plan.first_needle
+        """Where she turns on this side: past the last needle of the pass, and past the finish line in any case."""
+        edges = self.profile.edges_per_needle
+        last = self._needles()[1 if towards > 0 else 0]
         turn = last * edges + towards * (self._clearance() * edges + int(self._rng.integers(-2 * edges, 2 * edges)))
         return max(turn, finish + 1) if towards > 0 else min(turn, finish - 1)
+
+    def _needles(self) -> tuple[int, int]:
+        """First and last needle between the lines; a line lies as far from its needle in every pass."""
+        plan, lines = self.screen.plan, self.screen.lines()
+        if plan is None or lines is None:
+            return 0, 0
+        edges = self.told.edges_per_needle
+        in_left, in_right = lines[0] - plan.left_line, plan.right_line - lines[1]
+        return plan.first_needle + round(in_left / edges), plan.last_needle - round(in_right / edges)
 
     def _clearance(self) -> int:
         own = self.hand.clearance_needles
@@ -239,8 +267,8 @@ class Knitter:
         self, turns: list[int], now_us: int, *, pauses: Mapping[int, int] | None = None,
         fast: bool = False, lifted: int = 0,
     ) -> None:  # fmt: skip
-        plan = self.screen.plan
-        needles = plan.last_needle - plan.first_needle if plan and self._knitting else self.profile.needles
+        first, last = self._needles()
+        needles = last - first if self.screen.plan and self._knitting else self.profile.needles
         way = (max(needles, 1) + 2 * self._clearance()) * self.profile.edges_per_needle
         edge_us = cruise_us(self.profile, self.hand, way)
         self._motion = stroke(

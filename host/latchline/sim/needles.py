@@ -55,6 +55,7 @@ class Needles:
         self._from = 0
         self._way: list[Motion] = []
         self._lines: tuple[int, int] | None = None
+        self._place: int | None = None
         # What the outputs did since the pass before: time, coils that are on, lamp. It begins with all dark.
         self._outputs: list[tuple[Times, npt.NDArray[np.uint16], npt.NDArray[np.bool_]]] = [
             (np.zeros(1, np.int64), np.zeros(1, np.uint16), np.zeros(1, bool))
@@ -71,13 +72,15 @@ class Needles:
         if not len(motion) or lines is None:
             return
         places, (leftmost, rightmost) = motion.places, motion.reach
+        stood, self._place = self._place, int(places[-1])
         if lines == self._lines and self._zone == _zone(lines, leftmost) == _zone(lines, rightmost):
             if self._zone == 0:
                 self._way.append(motion)
             return
         zones = (places >= lines[1]).astype(np.int8) - (places <= lines[0])
         if lines != self._lines:
-            self._lines, self._zone, self._from, self._way = lines, int(zones[0]), 0, []
+            zone = int(zones[0]) if stood is None else _zone(lines, stood)
+            self._lines, self._zone, self._from, self._way = lines, zone, 0, []
         begin = 0
         for edge in np.flatnonzero(np.diff(zones, prepend=np.int8(self._zone))).tolist():
             zone = int(zones[edge])

@@ -99,13 +99,17 @@ class PassTiming:
         return self.limit >= NEAR_LIMIT
 
 
-def time_passes(records: Sequence[PassRecord], profile: Profile, span: Span) -> list[PassTiming]:
-    """The passes in the order in which they were knitted, as `records` has them."""
+def time_passes(records: Sequence[PassRecord], profile: Profile, span: Span | Sequence[Span]) -> list[PassTiming]:
+    """The passes in the order in which they were knitted, as `records` has them.
+
+    span: the needles between the lines at which they were counted, of all of them or of each.
+    """
+    spans = [span] * len(records) if isinstance(span, Span) else span
     starts = _starts(records)
     timings: list[PassTiming] = []
     seen: set[int] = set()
-    for record, start_s in zip(records, starts, strict=True):
-        timing = time_pass(record.report, start_s, profile, span)
+    for record, start_s, over in zip(records, starts, spans, strict=True):
+        timing = time_pass(record.report, start_s, profile, over)
         pause_s = max(0.0, start_s - timings[-1].end_s) if timings else None
         timings.append(replace(timing, pause_s=pause_s, again=timing.number in seen))
         seen.add(timing.number)
