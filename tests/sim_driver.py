@@ -34,6 +34,9 @@ class SmallPlan:
     def rightward(self) -> npt.NDArray[np.bool_]:
         return (np.arange(self.passes) % 2 == 1) if self.start_right else (np.arange(self.passes) % 2 == 0)
 
+    def turn_span(self, number: int) -> Span:
+        return self.span
+
     def selected(self, number: int) -> npt.NDArray[np.bool_]:
         """For each needle of the bed."""
         bed = np.zeros(self.profile.needles, bool)

@@ -118,11 +118,11 @@ def test_the_silhouette_has_a_cell_for_every_stitch_of_a_neck() -> None:
     assert fabric[0].sum() == 40 - 6  # all but the centre of the neck
 
 
-def test_the_turn_marks_stay_where_the_board_counts_however_narrow_the_piece_gets(piece: Piece) -> None:
-    # the board is told one pair of lines for the whole plan; a knitter who turns sooner is not counted
-    for page in make_sheet(piece, piece.plan()).pages[1:]:
-        if "turn" in facts(page):
-            assert facts(page)["turn"].startswith("L45 and R45")
+def test_the_turn_marks_follow_the_needles_that_knit(piece: Piece) -> None:
+    # it turns past the needles of both passes that meet: at the left those of the last pass but one
+    turns = [facts(page)["turn"] for page in make_sheet(piece, piece.plan()).pages[1:] if "turn" in facts(page)]
+    body = "L45 and R45 in its first pass, L36 and R35 in its last, elsewhere on the way: always 15 needles past"
+    assert [turn for turn in turns if turn.startswith(body)]
 
 
 def test_a_band_with_the_levers_of_an_earlier_one_still_says_how_needles_are_held() -> None:

@@ -498,7 +498,10 @@ class Host:
     def _lines_of(self, plan: Plan, number: int) -> tuple[int, int]:
         span = self.turn_span(plan, number)
         left, right = plan.profile.turn_lines(span)
-        return PLANS_LINE if span.first == plan.span.first else left, PLANS_LINE if span.last == plan.span.last else right
+        return (
+            PLANS_LINE if span.first == plan.span.first else left,
+            PLANS_LINE if span.last == plan.span.last else right,
+        )
 
 
 def _told(status: Status) -> tuple[int, ...]:

@@ -285,8 +285,8 @@ def _band_page(
         Facts("set", _set_up(plan, band)),
         Figure(
             "needles in work and turn marks",
-            bed_drawing(profile, here, rightward=rightward, turns=plan.span),
-            _turns(plan, plan.span),
+            bed_drawing(profile, here, rightward=rightward, turns=plan.turn_span(band.first)),
+            _turns(plan, band),
         ),
         Grid("carriage", ("", "setting"), _levers(profile, band)),
     ]
@@ -336,7 +336,7 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
     rows = [
         ("needles", _needles(plan, band)),
         ("first pass", f"{plan.direction(band.first)}, from the {start}; the band ends at the {end}"),
-        ("turn", _turns(plan, plan.span)),
+        ("turn", _turns(plan, band)),
         ("row counter", f"{band.first - 1} when the band starts, {band.last} when it is done"),
     ]
     if plan.profile.drive == "next-pass" and band.technique.needs_chart:
@@ -392,9 +392,20 @@ def _by_hand(plan: Plan, band: Band) -> tuple[str, ...]:
     return tuple(lines[:HAND_LISTED]) + ((f"and {more} more on the working chart",) if more > 0 else ())
 
 
-def _turns(plan: Plan, span: Span) -> str:
-    """Where the carriage may turn. The board counts at the lines of the whole piece, however few needles knit."""
-    profile = plan.profile
+def _turns(plan: Plan, band: Band) -> str:
+    """Where the carriage may turn: past the last needle of each pass, however few knit."""
+    clear = plan.profile.turn_clearance_needles
+    spans = dict.fromkeys(plan.turn_span(number) for number in range(band.first, band.last + 1))
+    first, last = plan.turn_span(band.first), plan.turn_span(band.last)
+    if list(spans) == [plan.span]:
+        return f"{_marks(plan.profile, first)}: {clear} needles past the last one of the piece"
+    words = f"{_marks(plan.profile, first)} in its first pass"
+    words += f", {_marks(plan.profile, last)} in its last" if first != last else ""
+    words += ", elsewhere on the way" if len(spans) > len({first, last}) else ""
+    return f"{words}: always {clear} needles past the last one that knits"
+
+
+def _marks(profile: Profile, span: Span) -> str:
     places = []
     for needle, side in zip(turn_marks(profile, span), ("left", "right"), strict=True):
         beyond = -needle if side == "left" else needle - (profile.needles - 1)
@@ -403,7 +414,7 @@ def _turns(plan: Plan, span: Span) -> str:
             if beyond <= 0
             else f"{beyond} needle{'s' if beyond > 1 else ''} past the {side} end"
         )
-    return f"{places[0]} and {places[1]}: {profile.turn_clearance_needles} needles past the last one of the piece"
+    return f"{places[0]} and {places[1]}"
 
 
 def _levers(profile: Profile, band: Band) -> tuple[tuple[str, ...], ...]:
