@@ -230,6 +230,9 @@ GOOD = [(VOLTS - 2, COIL)] * 16
     ("seen", "name"),
     [
         (lambda: _seen([(0, 0)] * 16, replace(QUIET, supply=3)), "no-supply"),
+        (lambda: _seen(GOOD, replace(QUIET, supply=supply_counts(24.0))), "supply-high"),
+        (lambda: _seen(GOOD, replace(QUIET, supply=supply_counts(36.0))), "supply-high"),
+        (lambda: _seen(GOOD, replace(QUIET, supply=supply_counts(9.0)), dict.fromkeys(range(16), 10)), "supply-low"),
         (lambda: _seen([(VOLTS, 80)] * 16, replace(QUIET, current=40)), "current-when-off"),
         (lambda: _seen([(VOLTS, 0)] * 16), "no-coil-current"),
         (lambda: _seen([(VOLTS * 4 // 5, COIL)] * 16), "supply-sags"),

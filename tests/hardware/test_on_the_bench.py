@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
 from dataclasses import replace
@@ -238,3 +239,42 @@ def test_the_bring_up_sheet_fits_the_steps_of_the_build_order() -> None:
         title = step.title.split(",")[0].removeprefix("the same")
         heading = next(line for line in page.splitlines() if line.startswith(f"{step.number}. "))
         assert not title or title.split()[0] in heading.lower()
+
+
+@pytest.mark.parametrize(
+    ("volts_24", "wrong", "low", "high"),
+    [
+        (False, (), 22, 26),
+        (True, (), 13, 16),
+        (False, (("DZ100 {a} {k} zener24", "DZ100 {a} {k} rectifier"),), 35, 38),
+        (False, (("DZ100 {a} {k} zener24", ""),), 35, 38),
+        (False, (("DZ100 {a} {k} zener24", "DZ100 {k} {a} zener24"),), 0.3, 1),
+        (False, (("DZ100 {a} {k} zener24", "DZ100 {k} {a} rectifier"),), 0.3, 1),
+        (
+            False,
+            (
+                ("DZ100 {a} {k} zener24", "DZ100 {a} {k} rectifier"),
+                ("DD100 {t} {k} rectifier", "DD100 {t} {k} zener24"),
+            ),
+            35,
+            38,
+        ),
+    ],
+    ids=["right", "right at 24 V", "plain diode", "missing", "reversed", "plain diode reversed", "exchanged"],
+)
+def test_step_9_batteries_over_a_resistor_tell_a_zener_from_a_diode(
+    volts_24: bool, wrong: tuple[tuple[str, str], ...], low: float, high: float
+) -> None:
+    circuit = netlist.load("register", 24 if volts_24 else 12)
+    at = {"a": spice.node(circuit, "Z100.A"), "k": spice.node(circuit, "Z100.K"), "t": spice.node(circuit, "D100.A")}
+    bench = spice.Bench(usb_v=0.0, supply_v=0.0, fitted=CLAMPS, coils=())
+    probe = [f"Vbattery battery {at['a']} 36", f"Rbattery battery {at['k']} 10k"]
+    text = spice.deck(
+        circuit, bench, [*probe, ".control", "op", f"let shown = v({at['k']})-v({at['a']})", "print shown", ".endc"]
+    )
+    for right, instead in wrong:
+        assert right.format(**at) in text
+        text = text.replace(right.format(**at), instead.format(**at))
+    found = re.search(r"^shown = (\S+)", spice.run(text), re.MULTILINE)
+    assert found is not None
+    assert low < float(found[1]) < high

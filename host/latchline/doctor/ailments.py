@@ -229,6 +229,16 @@ AILMENTS: dict[str, Ailment] = {
         "it is switched off, unplugged, its fuse has blown, or the supply sense (PC0) is not connected",
         "switch it on; with it off and unplugged, check the fuse and the wire to PC0",
     ),
+    "supply-high": Ailment(
+        "The coil supply is too high",
+        "a supply for another voltage is plugged in, or the profile's supply_v is not that of this machine",
+        "switch the coil supply off and unplug it before anything else; then measure it and read its label",
+    ),
+    "supply-low": Ailment(
+        "The coil supply is too low",
+        "a supply for another voltage is plugged in, or the profile's supply_v is not that of this machine",
+        "switch the coil supply off and unplug it; then measure it by itself and read its label",
+    ),
     "supply-sags": Ailment(
         "The coil supply sags",
         "the supply is too weak, or a plug, a fuse holder or a thin wire has too much resistance",

@@ -16,6 +16,7 @@ from latchline.errors import LatchlineError, Silent, WrongVersion
 from latchline.link.faults import FaultNumber
 from latchline.link.messages import PROTOCOL, BoardInfo
 from latchline.machine import sense
+from latchline.machine.electrical import read_electrical
 from latchline.machine.profile import Profile
 from latchline.sim.face import PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT
 
@@ -33,6 +34,7 @@ OTHER_MAKE = 1.5  # times the profile's current, or a part of it, from which coi
 FEW_COILS = 3  # fewer than these tell nothing of what is usual among them
 FULL_COUNTS = 1000  # the converter's end, whatever the coil
 STANDING_COUNTS = 4  # converter counts that are no current yet
+HIGH_SHARE = 1.15  # of the highest supply: at USB's lowest, 4.4 V, the board reads 1.14 times too much
 SUPPLY_COUNTS = 25  # below this there is no supply: 0.9 V of 38 V
 
 
@@ -263,6 +265,8 @@ def _coils(seen: Observed, profile: Profile) -> list[Diagnosis]:
     idle = seen.tries[0].idle
     if idle.supply < SUPPLY_COUNTS:
         return [Diagnosis("no-supply", f"{sense.supply_v(idle.supply):.1f} V")]
+    if other := _other_supply(idle.supply, profile):
+        return other
     if idle.current > STANDING_COUNTS:
         return [Diagnosis("current-when-off", f"{sense.current_a(idle.current):.2f} A")]
     drawn = {one.selector: one.drawn for one in seen.tries if one.probed is not None}
@@ -279,6 +283,18 @@ def _coils(seen: Observed, profile: Profile) -> list[Diagnosis]:
         None if weak else sense.coil_counts(profile, idle.supply)
     )  # a supply that sags drives no coil as it should
     return [*weak, *_each_coil(drawn, shorted, expected)]
+
+
+def _other_supply(counts: int, profile: Profile) -> list[Diagnosis]:
+    """A supply that is far from the profile's with no coil on; of a profile without [electrical] nothing is known."""
+    if not profile.electrical:
+        return []
+    electrical = read_electrical(profile)
+    volts = sense.supply_v(counts) * electrical.board_v / 5.0
+    words = f"{volts:.1f} V with no coil on, where the profile has {electrical.supply_v:g} V"
+    if volts > electrical.high_v * HIGH_SHARE:
+        return [Diagnosis("supply-high", words)]
+    return [Diagnosis("supply-low", words)] if counts < sense.watch_limits(profile)[0] else []
 
 
 def _supply(seen: Observed, sagged: Sequence[int]) -> list[Diagnosis]:
