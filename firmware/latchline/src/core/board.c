@@ -355,13 +355,12 @@ static uint8_t watchfulness(const struct board *board)
 static void take_edge(struct board *board, uint8_t pins, uint32_t tick)
 {
     struct step step;
-    uint16_t over;
     board_take_run(board);
     step = track_edge(&board->track, &board->bed, pins, tick, watchfulness(board));
     if (step.kind == STEP_NONE)
         return;
     if (!act_on(board, step.verdict) && step.kind != STEP_BROKEN) {
-        over = drive_end_rests(&board->drive);
+        uint16_t over = drive_end_rests(&board->drive);
         if (step.kind == STEP_PLACED)
             pass_step(board, step.from, over);
         arm_or_not(board);
