@@ -161,6 +161,7 @@ static void happen(struct world *world)
     if (world->memory_burning && world->memory_us <= world->now_us) {
         world->memory[world->memory_at] = world->memory_byte;
         world->memory_burning = false;
+        board_work(&world->board); /* what ends on a beat has ended when the beat looks */
     }
     if (world->beat_us <= world->now_us) {
         world->beat_us += BEAT_US;
