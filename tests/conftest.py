@@ -19,3 +19,9 @@ with contextlib.suppress(ImportError, AttributeError):
     import vcdvcd  # noqa: F401 - imported for its effect, which is undone here
 
     signal.signal(signal.SIGPIPE, signal.SIG_IGN)
+
+# A run started with `nohup`, or in the background of a script, ignores these two, and so would every program that
+# the tests start and interrupt.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP"):
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)

