@@ -30,7 +30,7 @@ from latchline.link.messages import (
     Stop,
 )  # fmt: skip
 from latchline.machine.electrical import CLAMPS, RANGES
-from latchline.machine.parts import part_names
+from latchline.machine.parts import load_part, part_names
 from latchline.machine.profile import Profile, load_profile, parse_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.hand import HAND_KINDS, Position
@@ -128,6 +128,7 @@ def electrical_tables(draw: st.DrawFn) -> dict[str, float | str]:
     if draw(st.integers(0, 3)):
         table |= draw(coils())
     table["wire_awg"] = draw(st.sampled_from([22, 24, 26]))
+    table["fuse_a"] = draw(st.sampled_from([0.0, *load_part("supply").fuses_a]))
     table["driver"] = draw(st.sampled_from(part_names("driver")))
     table["clamp"] = draw(st.sampled_from(CLAMPS))
     return table

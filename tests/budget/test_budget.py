@@ -237,6 +237,48 @@ def test_a_fuse_left_to_the_budget_is_the_smallest_standard_rating_that_will_do(
     assert budget.fuse_a == min(rating for rating in fuses if rating * 0.75 >= peak_a)
 
 
+FUSE_LINES = (
+    "fuse rating", "fuse rating, for what lies behind it", "board trace for the fuse's rating",
+    "shunt heat, as much as the fuse carries",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("wire_awg", [22, 24, 26])
+@pytest.mark.parametrize("resistance_ohm", [10.0, 20.0, 30.0, 40.0, 60.0, 115.0])
+def test_the_budget_never_chooses_a_fuse_that_it_then_refuses(resistance_ohm: float, wire_awg: int) -> None:
+    budget = make_budget(
+        made(resistance_ohm=resistance_ohm, wire_awg=wire_awg, fuse_a=0, driver="n-mosfet", supply_limit_a=5.0)
+    )
+    verdicts = {line(budget, name).verdict for name in FUSE_LINES}
+    standing = [
+        make_budget(replace(budget.profile, electrical={**budget.profile.electrical, "fuse_a": rating}))
+        for rating in load_part("supply").fuses_a
+    ]
+    passing = [one.fuse_a for one in standing if all(line(one, name).verdict != "no" for name in FUSE_LINES)]
+    assert budget.fuse_a == (passing[0] if passing else None)
+    assert ("no" in verdicts) == (not passing)
+    if not passing:
+        assert "no standard rating keeps every limit" in as_text(budget)
+
+
+def test_beds_of_both_kinds_were_tried_above() -> None:
+    light, heavy = (
+        make_budget(made(resistance_ohm=ohm, wire_awg=26, fuse_a=0, driver="n-mosfet", supply_limit_a=5.0))
+        for ohm in (115.0, 20.0)
+    )
+    assert light.fuse_a is not None
+    assert heavy.fuse_a is None
+
+
+@pytest.mark.external
+def test_the_fuses_on_file_are_the_series_of_the_standard() -> None:
+    """ISO 3: R10 is 10^(n/10), rounded by at most 1.3 %; IEC 60127 takes its rated currents from it, 32 mA to 10 A."""
+    fuses = load_part("supply").fuses_a
+    exact = [10 ** (step / 10) for step in range(-15, 11)]
+    assert len(fuses) == len(exact)
+    assert list(fuses) == pytest.approx(exact, rel=0.0131)
+
+
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
@@ -289,10 +331,14 @@ def test_any_table_of_values_in_range_gives_finite_figures_or_one_sentence(
         assert one.verdict in ("ok", "look", "no")
 
 
-@pytest.mark.parametrize("fuse_a", [5e-324, 0.031])
-def test_a_fuse_that_nobody_makes_is_refused(fuse_a: float) -> None:
-    with pytest.raises(ProfileError, match="no fuse is made for"):
+@pytest.mark.parametrize(
+    ("fuse_a", "near"), [(5e-324, "0.032 and 0.04"), (0.031, "0.032 and 0.04"), (0.33, "0.315 and 0.4"), (0.75, "0.63 and 0.8")]
+)  # fmt: skip
+def test_a_fuse_that_nobody_sells_is_refused_and_the_nearest_are_named(fuse_a: float, near: str) -> None:
+    with pytest.raises(ProfileError) as refused:
         make_budget(made(fuse_a=fuse_a))
+    assert "no fuse is sold for" in refused.value.sentence()
+    assert near in refused.value.sentence()
 
 
 def test_a_missing_key_and_a_missing_table_are_named() -> None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import ceil
 
 import numpy as np
 
@@ -56,7 +55,10 @@ class Drive:
 
 @dataclass(frozen=True)
 class Budget:
-    """cold, worst: a cold coil on the full supply; the hottest one on the lowest, less all drops."""
+    """cold, worst: a cold coil on the full supply; the hottest one on the lowest, less all drops.
+
+    fuse_a: the profile's fuse, or the smallest standard one that keeps every limit; None where there is none.
+    """
 
     profile: Profile
     electrical: Electrical
@@ -67,7 +69,7 @@ class Budget:
     lines: tuple[Line, ...]
     interval_ms: float
     safe_m_s: float
-    fuse_a: float
+    fuse_a: float | None
     net_clamp_v: float
     cold: Drive
     worst: Drive
@@ -119,11 +121,12 @@ class _Sums:
         self.worst = max(self.selectors, key=lambda one: one.temperature_c)
         self.act_ms = self._act_ms()
         self.safe_m_s = self._safe_m_s()
-        self.fuse_a = electrical.fuse_a or self._fuse_a()
+        self.chosen_a = None if electrical.fuse_a else self._passing_fuse_a()
+        self.fuse_a = electrical.fuse_a or self.chosen_a or self._carrying_fuse_a()
 
     def budget(self) -> Budget:
         parts: tuple[Callable[[], list[Line]], ...] = (
-            self._timing, self._coil, self._driver, self._clamp, self._supply, self._held, self._board,
+            self._timing, self._coil, self._driver, self._clamp, self._supply, self._fuse, self._held, self._board,
         )  # fmt: skip
         return Budget(
             profile=self.profile,
@@ -135,7 +138,7 @@ class _Sums:
             lines=tuple(line for part in parts for line in part()),
             interval_ms=self.interval_ms,
             safe_m_s=self.safe_m_s,
-            fuse_a=self.fuse_a,
+            fuse_a=self.electrical.fuse_a or self.chosen_a,
             net_clamp_v=self.net_clamp_v,
             cold=self._drive(self.electrical.supply_v, COLD_C),
             worst=self._drive(self._low_v(), self.worst.temperature_c),
@@ -144,7 +147,7 @@ class _Sums:
     # --- quantities -------------------------------------------------------------------------
 
     def _on_ohm(self) -> float:
-        return self.driver.value("on_max_ohm") if "on_max_ohm" in self.driver.ratings else 0.0
+        return self.driver.most_on_ohm
 
     def steady_a(self, supply_v: float, celsius: float) -> float:
         """Steady current with the driver at its worst; its drop and the current are found together."""
@@ -257,10 +260,17 @@ class _Sums:
         return_m_s = (room - hold) * self.profile.edge_mm / return_ms if return_ms else act_m_s
         return min(act_m_s, return_m_s)
 
-    def _fuse_a(self) -> float:
-        """The smallest standard fuse that the peak loads to no more than its share."""
-        needed = self.peak_a / self.supply.value("fuse_share")
-        return next((rating for rating in self.supply.fuses_a if rating >= needed), ceil(needed))
+    def _passing_fuse_a(self) -> float | None:
+        """The smallest standard fuse of which no line says no."""
+        passing = (
+            rating for rating in self.supply.fuses_a if all(line.verdict != "no" for line in self._fuse_lines(rating))
+        )
+        return next(passing, None)
+
+    def _carrying_fuse_a(self) -> float:
+        """The smallest standard fuse that the peak loads to no more than its share, else the largest."""
+        needed_a, ratings_a = self.peak_a / self.supply.value("fuse_share"), self.supply.fuses_a
+        return next((rating for rating in ratings_a if rating >= needed_a), ratings_a[-1])
 
     # --- lines ------------------------------------------------------------------------------
 
@@ -371,12 +381,8 @@ class _Sums:
         return lines
 
     def _supply(self) -> list[Line]:
-        electrical, supply, fuse_a = self.electrical, self.supply, self.fuse_a
+        electrical, supply = self.electrical, self.supply
         limit = "this profile's supply_limit_a"
-        weakest_a, weakest = min(
-            (supply.value(name), supply.source(name))
-            for name in (f"awg{electrical.wire_awg:.0f}_a", "socket_a", "switch_a", "terminal_a", "guard_diode_a")
-        )
         of_all = f"of {self.profile.selectors.count} selectors at once"
         mean_a = self.demand.mean_at_once * self.steady_a(electrical.supply_v, COLD_C)
         return [
@@ -389,27 +395,46 @@ class _Sums:
             at_most("supply current limit", electrical.supply_limit_a, "A",
                     min(supply.value("source_a"), supply.value("source_va") / electrical.high_v),
                     supply.source("source_a"), note="what can deliver much can heat much: take a smaller supply"),
-            at_least("fuse rating", fuse_a, "A", self.peak_a / supply.value("fuse_share"), supply.source("fuse_share"),
-                     note="" if electrical.fuse_a else "chosen here: the smallest standard rating that will do"),
-            at_most("fuse rating, for what lies behind it", fuse_a, "A", weakest_a / supply.value("fuse_open"), weakest,
-                    note=f"it may carry {supply.value('fuse_open'):g} times the fuse's rating for minutes"),
-            at_least("short-circuit current against the fuse", electrical.supply_limit_a / fuse_a, "times its rating",
-                     supply.value("fuse_open"), supply.source("fuse_open"), verdict="look",
-                     note="this supply may not open the fuse: its own limit must end a short; one that limits by "
-                     "switching off and on again may never open any fuse"),
             at_most("short-circuit current the fuse can break", electrical.supply_limit_a, "A",
                     supply.value("fuse_break_a"), supply.source("fuse_break_a")),
             at_most("wire drop, there and back", self.wire_v, "V",
                     supply.value("wire_drop_share") * electrical.supply_v, supply.source("wire_drop_share"),
                     note=f"{supply.source(f'awg{electrical.wire_awg:.0f}_ohm_per_km')}, AWG {electrical.wire_awg:.0f}"),
+        ]  # fmt: skip
+
+    def _fuse(self) -> list[Line]:
+        note = ""
+        if not self.electrical.fuse_a and self.chosen_a is None:
+            note = "no standard rating keeps every limit: this is the smallest that carries the peak"
+        return self._fuse_lines(self.fuse_a, note)
+
+    def _fuse_lines(self, fuse_a: float, note: str = "") -> list[Line]:
+        """Every line that rests on the fuse's rating."""
+        electrical, supply = self.electrical, self.supply
+        weakest_a, weakest = min(
+            (supply.value(name), supply.source(name))
+            for name in (f"awg{electrical.wire_awg:.0f}_a", "socket_a", "switch_a", "terminal_a", "guard_diode_a")
+        )
+        lasting_a = min(supply.value("fuse_carry") * fuse_a, electrical.supply_limit_a)
+        behind = note or f"it may carry {supply.value('fuse_open'):g} times the fuse's rating for minutes"
+        return [
+            at_least("fuse rating", fuse_a, "A", self.peak_a / supply.value("fuse_share"), supply.source("fuse_share"),
+                     note=note),
+            at_most("fuse rating, for what lies behind it", fuse_a, "A", weakest_a / supply.value("fuse_open"), weakest,
+                    note=behind),
+            at_least("short-circuit current against the fuse", electrical.supply_limit_a / fuse_a, "times its rating",
+                     supply.value("fuse_open"), supply.source("fuse_open"), verdict="look",
+                     note="this supply may not open the fuse: its own limit must end a short; one that limits by "
+                     "switching off and on again may never open any fuse"),
             at_most("board trace for the fuse's rating", coil.trace_mm(fuse_a, supply.value("trace_rise_k")), "mm",
                     supply.value("strip_mm"), "IPC-2221, outer layer of 1 oz, 10 K rise; " + supply.source("strip_mm")),
+            at_most("shunt heat, as much as the fuse carries", self.board.value("shunt_ohm") * lasting_a**2, "W",
+                    supply.value("shunt_w"), supply.source("shunt_w")),
         ]  # fmt: skip
 
     def _held(self) -> list[Line]:
         """Volts and heat of the parts around the supply."""
         electrical, supply, high_v = self.electrical, self.supply, self.electrical.high_v
-        lasting_a = min(supply.value("fuse_carry") * self.fuse_a, electrical.supply_limit_a)
         mean_a = self.demand.mean_at_once * self.highest_a
         shunt_ohm = self.board.value("shunt_ohm")
         # Squared and then averaged, a current that comes in steps heats more than its mean does.
@@ -418,8 +443,6 @@ class _Sums:
         return [
             at_most("shunt heat, mean", mean_w, "W", supply.value("shunt_w"), supply.source("shunt_w")),
             at_most("shunt heat, peak at the highest speed", shunt_ohm * self.peak_a**2, "W", supply.value("shunt_w"),
-                    supply.source("shunt_w")),
-            at_most("shunt heat, as much as the fuse carries", shunt_ohm * lasting_a**2, "W", supply.value("shunt_w"),
                     supply.source("shunt_w")),
             at_most("switch and socket voltage", high_v, "V", supply.value("switch_v"), supply.source("switch_v")),
             at_most("guard diode voltage", high_v, "V", supply.value("guard_diode_v"), supply.source("guard_diode_v")),

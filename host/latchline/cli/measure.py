@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import closing
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from latchline.tables import read_text
 
 if TYPE_CHECKING:
     from latchline.machine.profile import Profile
-    from latchline.measure.coil import Resistance
+    from latchline.measure.board import ReadCoil
 
 
 @click.command("measure")
@@ -58,23 +59,27 @@ def command(
       latchline measure standard-200 --ohm 118 --tone 400 0.91 0.52 --resistor 100 --out my-bed.toml
       latchline measure ./my-bed.toml --port auto
     """
+    from latchline.machine.electrical import RANGES
     from latchline.machine.profile import load_profile, profile_text
     from latchline.measure import coil
-    from latchline.measure.write import with_measured
+    from latchline.measure.write import check_measured, with_measured
 
+    low_c, high_c = RANGES["ambient_c"]
+    if not low_c <= air_c <= high_c:
+        raise InputError(f"no room is at {air_c:g} °C", key="air", hint=f"accepted: {low_c:g} to {high_c:g}")
     profile = load_profile(profile_name)
     found: dict[str, float] = {}
     shared = coil.common_wire(_pairs(wires)) if wires is not None else None
-    resistances = _by_the_board(port, profile) if port is not None else []
-    read = [one for one in resistances if one is not None]
+    coils = _by_the_board(port, profile) if port is not None else []
+    read = [one.resistance for one in coils if one.resistance is not None]
     if ohm is not None:
         found["resistance_ohm"] = coil.at_20_ohm(ohm, air_c)
     elif read:
         found["resistance_ohm"] = coil.at_20_ohm(coil.usual_ohm(read), air_c)
     cold_ohm = ohm if ohm is not None else coil.usual_ohm(read) if read else None
-    if tone is not None:
-        if resistor_ohm is None:
-            raise InputError("a tone needs its resistor", hint="add --resistor with its ohms")
+    if (tone is None) != (resistor_ohm is None):
+        raise InputError("--tone and --resistor belong together", hint="give the tone, its two volts, and the ohms")
+    if tone is not None and resistor_ohm is not None:
         found["inductance_mh"] = 1000 * coil.inductance_of_tone(*tone, resistor_ohm, _needed(cold_ohm, "--tone"))
     if hot is not None:
         found["coil_k_per_w"] = coil.heating_k_per_w(_needed(cold_ohm, "--hot"), hot[0], air_c, hot[1])
@@ -83,6 +88,7 @@ def command(
         for key, value in (("pull_in_a", pull_in_a), ("drop_out_a", drop_out_a), ("board_v", board_v))
         if value is not None
     }
+    check_measured(found)
     wanted_v = coil.supply_wanted_v(pull_in_a, found["resistance_ohm"]) if pull_in_a and cold_ohm else None
     if not found and port is None and shared is None:
         raise InputError("nothing was measured", hint="give a reading, or --port to have the board read its coils")
@@ -95,7 +101,7 @@ def command(
                 "electrical": found,
                 "supply_wanted_v": wanted_v,
                 "common_wire": None if shared is None else shared.common,
-                "selectors": [None if one is None else {"ohm": one.ohm, "share": one.share} for one in resistances],
+                "selectors": [None if one.resistance is None else asdict(one.resistance) for one in coils],
             }
         )
         return
@@ -103,7 +109,7 @@ def command(
         click.echo(f"common wire: {shared.common}")
         for name, between_ohm in shared.coils.items():
             click.echo(f"  a coil of {between_ohm:g} Ω at {name}")
-    _print(found, resistances, wanted_v)
+    _print(found, coils, wanted_v)
     if out is not None:
         chatter(f"{out} is written; ask `latchline budget {out}` next.")
 
@@ -131,27 +137,25 @@ def _needed(cold_ohm: float | None, option: str) -> float:
     return cold_ohm
 
 
-def _by_the_board(port: str, profile: Profile) -> list[Resistance | None]:
+def _by_the_board(port: str, profile: Profile) -> list[ReadCoil]:
     from latchline.connect import connect, watched_bed
     from latchline.link.host import Host
     from latchline.link.port import clock_of
-    from latchline.machine.electrical import read_electrical
-    from latchline.machine.parts import load_part
     from latchline.measure.board import read_coils
 
-    driver = load_part(read_electrical(profile).driver, "driver")
     with closing(connect(port, profile, caution=caution)) as line:
-        host = Host(line, clock_of(line))
+        clock = clock_of(line)
+        host = Host(line, clock)
         host.greet()
-        return read_coils(host, watched_bed(profile), driver)
+        return read_coils(host, watched_bed(profile), profile, clock, chatter)
 
 
-def _print(found: dict[str, float], resistances: list[Resistance | None], wanted_v: float | None) -> None:
-    for selector, one in enumerate(resistances):
-        if one is None:
-            click.echo(f"selector {selector}: draws no current, or too much")
+def _print(found: dict[str, float], coils: list[ReadCoil], wanted_v: float | None) -> None:
+    for selector, one in enumerate(coils):
+        if one.resistance is None:
+            click.echo(f"selector {selector}: {one.why}")
         else:
-            click.echo(f"selector {selector}: {one.ohm:.0f} Ω, give or take {one.share:.0%}")
+            click.echo(f"selector {selector}: {one.resistance.ohm:.0f} Ω, give or take {one.resistance.share:.0%}")
     for key, value in found.items():
         click.echo(f"{key} = {value:.4g}")
     if wanted_v is not None:

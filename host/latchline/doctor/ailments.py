@@ -247,13 +247,14 @@ AILMENTS: dict[str, Ailment] = {
     ),
     "coil-open": Ailment(
         "A coil draws no current",
-        "its wire is broken, its plug is off, or its driver has failed",
+        "its wire is broken, its plug is off, its driver has failed, or it is a coil of less than 36 mA, which the "
+        "board cannot tell from none",
         "with the supply off and unplugged, measure the coil's resistance at the driver's terminals",
     ),
     "no-coil-current": Ailment(
         "No coil draws current",
-        "the coils' common wire is off, output enable (PB0) never reaches the drivers, or the current sense (PC1) "
-        "is not connected",
+        "the coils' common wire is off, output enable (PB0) never reaches the drivers, the current sense (PC1) "
+        "is not connected, or each coil draws less than 36 mA, which the board cannot tell from none",
         "with the supply off and unplugged, check the common wire, then the wires to PB0 and PC1",
     ),
     "coil-short": Ailment(

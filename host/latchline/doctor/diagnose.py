@@ -11,13 +11,14 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from latchline.doctor.ailments import AILMENTS, Ailment
-from latchline.doctor.observed import LEFT, REST, RIGHT, Observed, Stretch
+from latchline.doctor.observed import LEFT, REST, RIGHT, Observed, Stretch, Try
 from latchline.errors import LatchlineError, Silent, WrongVersion
 from latchline.link.faults import FaultNumber
 from latchline.link.messages import PROTOCOL, BoardInfo
 from latchline.machine import sense
 from latchline.machine.electrical import read_electrical
 from latchline.machine.profile import Profile
+from latchline.machine.sense import STANDING_COUNTS
 from latchline.sim.face import PIN_A, PIN_B, PIN_LEFT, PIN_RIGHT
 
 BAD_LINE = ("line-stalls", "bytes-lost")
@@ -33,8 +34,8 @@ ALIKE = 0.25  # share by which coils of one make may differ from their middle on
 OTHER_MAKE = 1.5  # times the profile's current, or a part of it, from which coils alike are another make
 FEW_COILS = 3  # fewer than these tell nothing of what is usual among them
 FULL_COUNTS = 1000  # the converter's end, whatever the coil
-STANDING_COUNTS = 4  # converter counts that are no current yet
 HIGH_SHARE = 1.15  # of the highest supply: at USB's lowest, 4.4 V, the board reads 1.14 times too much
+COIL_FAULTS = (FaultNumber.SUPPLY_LOW, FaultNumber.CURRENT_HIGH)  # that end a try
 SUPPLY_COUNTS = 25  # below this there is no supply: 0.9 V of 38 V
 
 
@@ -259,29 +260,37 @@ def _between(stretch: Stretch) -> tuple[int, int]:
 # ---- coils ------------------------------------------------------------------------------------
 
 
-def _coils(seen: Observed, profile: Profile) -> list[Diagnosis]:
-    if not seen.tries:
+def of_supply(tries: Sequence[Try], profile: Profile) -> list[Diagnosis]:
+    """What is wrong with the coils' supply, or flows with no coil on, so that nothing can be said of any one coil."""
+    if not tries:
         return []
-    idle = seen.tries[0].idle
+    idle = tries[0].idle
     if idle.supply < SUPPLY_COUNTS:
         return [Diagnosis("no-supply", f"{sense.supply_v(idle.supply):.1f} V")]
     if other := _other_supply(idle.supply, profile):
         return other
     if idle.current > STANDING_COUNTS:
         return [Diagnosis("current-when-off", f"{sense.current_a(idle.current):.2f} A")]
+    refused = sum(one.probed is None and one.fault not in COIL_FAULTS for one in tries)
+    if refused:
+        return [Diagnosis("not-probed", f"{refused} of {len(tries)}")]
+    return _supply(tries)
+
+
+def _coils(seen: Observed, profile: Profile) -> list[Diagnosis]:
+    if not seen.tries:
+        return []
+    weak = of_supply(seen.tries, profile)
+    if weak and weak[0].name != "supply-sags":
+        return weak
     drawn = {one.selector: one.drawn for one in seen.tries if one.probed is not None}
     sagged = [one.selector for one in seen.tries if one.fault == FaultNumber.SUPPLY_LOW]
     shorted = [one.selector for one in seen.tries if one.fault == FaultNumber.CURRENT_HIGH]
-    refused = len(seen.tries) - len(drawn) - len(sagged) - len(shorted)
-    if refused:
-        return [Diagnosis("not-probed", f"{refused} of {len(seen.tries)}")]
     if drawn and not shorted and max(drawn.values()) <= STANDING_COUNTS:
         return [Diagnosis("no-coil-current")]
     shorted += sagged if len(drawn) > len(sagged) else []
-    weak = _supply(seen, sagged)
-    expected = (
-        None if weak else sense.coil_counts(profile, idle.supply)
-    )  # a supply that sags drives no coil as it should
+    # a supply that sags drives no coil as it should
+    expected = None if weak else sense.coil_counts(profile, seen.tries[0].idle.supply)
     return [*weak, *_each_coil(drawn, shorted, expected)]
 
 
@@ -297,10 +306,10 @@ def _other_supply(counts: int, profile: Profile) -> list[Diagnosis]:
     return [Diagnosis("supply-low", words)] if counts < sense.watch_limits(profile)[0] else []
 
 
-def _supply(seen: Observed, sagged: Sequence[int]) -> list[Diagnosis]:
+def _supply(tries: Sequence[Try]) -> list[Diagnosis]:
     """A sag with most coils is the supply's fault; with one of them it is the coil's."""
-    losses = sorted(one.sag for one in seen.tries if one.probed is not None)
-    if len(sagged) >= len(seen.tries) / 2:
+    losses = sorted(one.sag for one in tries if one.probed is not None)
+    if sum(one.fault == FaultNumber.SUPPLY_LOW for one in tries) >= len(tries) / 2:
         return [Diagnosis("supply-sags", "below its lowest value with one coil on")]
     if losses and median(losses) > SAG:
         return [Diagnosis("supply-sags", f"by {median(losses):.0%} with one coil on")]

@@ -6,8 +6,9 @@ import contextlib
 from collections.abc import Callable
 from typing import Protocol, TypeVar
 
+from latchline.doctor.ailments import AILMENTS
 from latchline.doctor.observed import LEFT, REST, RIGHT, Observed, Sample, Stretch, Try
-from latchline.errors import Silent
+from latchline.errors import LinkError, Silent
 from latchline.link.host import ANSWER_S, Faulted, Host, Restarted
 from latchline.link.messages import Ask, Bed, BoardInfo, Fault, Probe, Probed, Refused, Status
 from latchline.sim.face import PIN_LEFT, PIN_RIGHT
@@ -180,6 +181,19 @@ class Watch:
 
     # ---- coils --------------------------------------------------------------------------------
 
+    def coils_alone(self) -> tuple[Try, ...]:
+        """Each selector switched on by itself for a moment, and nothing else looked at.
+
+        Of a board that has been greeted and has no plan. Raises LinkError where it refuses the bed or starts anew.
+        """
+        self._host.set_bed(self._bed)
+        try:
+            self._try_coils()
+        except _StartedAnew:
+            ailment = AILMENTS["board-restarts"]
+            raise LinkError(ailment.says, hint=ailment.next_step()) from None
+        return tuple(self._tries)
+
     def _try_coils(self) -> None:
         last = self._bed.count - 1
         which = f"selectors 0 to {last} in turn: each" if last else "selector 0: it"
@@ -193,7 +207,7 @@ class Watch:
 
     def _probe(self, selector: int) -> Probed | None:
         """Several tries: an answer that was lost makes the board refuse the question's repetition."""
-        question = Probe(selector, min(PROBE_MS, self._bed.limit_ms))
+        question = Probe(selector, min(PROBE_MS, self._bed.limit_ms - 1))
         for _ in range(PROBE_TRIES):
             with contextlib.suppress(Silent):
                 answer = self._host.ask(question, lambda m: isinstance(m, Probed | Refused), tries=1)

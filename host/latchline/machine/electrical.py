@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 from dataclasses import MISSING, dataclass, fields
-from math import isfinite
+from math import isclose, isfinite
 
 from latchline.errors import ProfileError
 from latchline.machine.parts import load_part, part_names
@@ -74,12 +74,11 @@ RANGES = {
     "coil_k_per_w": (0.1, 500.0),
     "ambient_c": (-10.0, 60.0),
     "clamp_v": (0.0, 60.0),
-    "fuse_a": (0.0, 20.0),
+    "fuse_a": (0.0, 10.0),
     "wire_awg": (22.0, 26.0),
     "wire_m": (0.0, 10.0),
     "board_v": (4.4, 5.5),
 }
-FUSE_MIN_A = 0.032  # the smallest of IEC 60127-2 (memory); 0 means that the budget chooses one
 
 
 def read_electrical(profile: Profile) -> Electrical:
@@ -138,9 +137,14 @@ def _agree(profile: Profile, electrical: Electrical) -> None:
         )
     if electrical.clamp == "zener" and not electrical.clamp_v:
         raise _complaint(profile, "clamp_v", "a zener clamp needs its voltage", 'add "clamp_v = …"')
-    if 0 < electrical.fuse_a < FUSE_MIN_A:
+    ratings_a = load_part("supply").fuses_a
+    if electrical.fuse_a and not any(isclose(electrical.fuse_a, rating) for rating in ratings_a):
+        near = sorted(sorted(ratings_a, key=lambda rating: abs(rating - electrical.fuse_a))[:2])
         raise _complaint(
-            profile, "fuse_a", f"no fuse is made for {electrical.fuse_a:g} A", f"accepted: {FUSE_MIN_A:g} to 20, or 0"
+            profile,
+            "fuse_a",
+            f"no fuse is sold for {electrical.fuse_a:g} A",
+            f"the nearest standard ones are {near[0]:g} and {near[1]:g} A; 0 has the budget choose",
         )
     if electrical.wire_awg not in (22, 24, 26):
         raise _complaint(profile, "wire_awg", f"{electrical.wire_awg:g} is not on file", "accepted: 22, 24, 26")

@@ -26,13 +26,17 @@ class Rating:
 
 @dataclass(frozen=True)
 class Part:
-    """One part: `ratings` by name; `drops` the saturation voltage as (current_a, drop_v), rising."""
+    """One part: `ratings` by name; `drops` the highest saturation voltage as (current_a, drop_v), rising.
+
+    usual_drops: the same, typical.
+    """
 
     name: str
     title: str
     kind: str
     ratings: dict[str, Rating]
     drops: tuple[tuple[float, float], ...] = ()
+    usual_drops: tuple[tuple[float, float], ...] = ()
     fuses_a: tuple[float, ...] = ()
 
     def value(self, rating: str) -> float:
@@ -42,15 +46,33 @@ class Part:
         return self.ratings[rating].source
 
     def drop_v(self, current_a: float) -> float:
-        """Saturation voltage at a current, straight lines between and beyond the data sheet's points."""
-        if not self.drops:
-            return 0.0
-        if current_a <= self.drops[0][0]:
-            return self.drops[0][1]
-        for (low_a, low_v), (high_a, high_v) in pairwise(self.drops):
-            if current_a <= high_a or high_a == self.drops[-1][0]:
-                return low_v + (high_v - low_v) * (current_a - low_a) / (high_a - low_a)
-        return self.drops[-1][1]
+        """Highest saturation voltage at a current, straight lines between and beyond the data sheet's points."""
+        return _along(self.drops, current_a)
+
+    def usual_drop_v(self, current_a: float) -> float:
+        """The typical one."""
+        return _along(self.usual_drops, current_a)
+
+    @property
+    def usual_on_ohm(self) -> float:
+        """Typical on-resistance; 0 of a part that has a drop instead."""
+        return self.value("on_ohm") if "on_ohm" in self.ratings else 0.0
+
+    @property
+    def most_on_ohm(self) -> float:
+        """Highest on-resistance; 0 of a part that has a drop instead."""
+        return self.value("on_max_ohm") if "on_max_ohm" in self.ratings else 0.0
+
+
+def _along(drops: tuple[tuple[float, float], ...], current_a: float) -> float:
+    if not drops:
+        return 0.0
+    if current_a <= drops[0][0]:
+        return drops[0][1]
+    for (low_a, low_v), (high_a, high_v) in pairwise(drops):
+        if current_a <= high_a or high_a == drops[-1][0]:
+            return low_v + (high_v - low_v) * (current_a - low_a) / (high_a - low_a)
+    return drops[-1][1]
 
 
 def part_names(kind: str = "") -> list[str]:
@@ -102,7 +124,12 @@ def _part(text: str, name: str) -> Part:
         ratings[key] = Rating(one.number("value", 0.0, 1e6), one.text("unit"), one.text("source"))
         one.finish()
     drops = tuple(
-        (one.number("current_a", 0, 100), one.number("drop_v", 0, 10), one.text("source"))
+        (
+            one.number("current_a", 0, 100),
+            one.number("drop_v", 0, 10),
+            one.number("typical_v", 0, 10, None),
+            one.text("source"),
+        )
         for one in table.tables("drop")
     )
     fuses = tuple(value for one in table.tables("fuse") for value in one.raw("ratings_a"))
@@ -111,7 +138,10 @@ def _part(text: str, name: str) -> Part:
         title=table.text("title"),
         kind=table.text("kind"),
         ratings=ratings,
-        drops=tuple((current_a, drop_v) for current_a, drop_v, _ in drops),
+        drops=tuple((current_a, most_v) for current_a, most_v, _, _ in drops),
+        usual_drops=tuple(
+            (current_a, most_v if usual_v is None else usual_v) for current_a, most_v, usual_v, _ in drops
+        ),
         fuses_a=fuses,
     )
     table.finish()

@@ -14,6 +14,7 @@ from latchline.machine.parts import load_part
 from latchline.machine.profile import Profile
 
 COUNTS_MAX = 1023
+STANDING_COUNTS = 4  # of current that are none yet: the converter's steps and the amplifier's offset
 SAG_SHARE = 0.9  # of the lowest supply as read against 5.0 V: never a false alarm up to 5.5 V, USB's highest
 BOARD_V_SHARE = 0.02  # of a 5 V that was measured: the meter and a day's drift (assumed)
 OVER_SHARE = 1.5  # of the most that the coils may draw together, one coil added
@@ -50,6 +51,11 @@ def current_counts(amperes: float) -> int:
 def current_a(counts: int) -> float:
     """Amperes of return current at this count, the middle of its step."""
     return _pin_v(counts) / current_pin_v(1.0)
+
+
+def least_seen_a() -> float:
+    """Amperes of one coil from which the board tells it from none."""
+    return (STANDING_COUNTS + 1) * (current_a(1) - current_a(0))
 
 
 def coil_counts(profile: Profile, supply: int) -> float | None:

@@ -2,39 +2,62 @@
 
 from __future__ import annotations
 
-from latchline.doctor.observe import PROBE_MS
-from latchline.errors import LinkError, Silent
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from latchline.doctor.diagnose import COIL_FAULTS, Diagnosis, of_supply
+from latchline.doctor.observe import Watch
+from latchline.doctor.observed import Try
+from latchline.errors import LinkError
 from latchline.link.host import Host
-from latchline.link.messages import Bed, Probe, Probed, Refused
-from latchline.machine.parts import Part
-from latchline.measure.coil import Reading, Resistance, resistance_of
+from latchline.link.messages import Bed
+from latchline.machine.electrical import read_electrical
+from latchline.machine.parts import Part, load_part
+from latchline.machine.profile import Profile
+from latchline.measure.coil import LEAST_A, Reading, Resistance, resistance_of
+
+NO_CURRENT = f"draws no current, or less than {1000 * LEAST_A:.0f} mA"
+TOO_MUCH = "draws too much current"
 
 
-def read_coils(host: Host, bed: Bed, driver: Part) -> list[Resistance | None]:
-    """Resistance of each selector's coil; None where it draws none or too much. The board was greeted and has no plan.
+@dataclass(frozen=True)
+class ReadCoil:
+    """One selector's coil; `why` there is no resistance."""
 
-    Raises LinkError where the board refuses to try a coil, and what the host raises for a line that is lost.
+    resistance: Resistance | None
+    why: str = ""
+
+
+def read_coils(
+    host: Host, bed: Bed, profile: Profile, clock: Callable[[], float], said: Callable[[str], None]
+) -> list[ReadCoil]:
+    """Each selector's coil. The board was greeted and has no plan; the supply is judged before any coil is.
+
+    Raises LinkError where the supply is not fit to judge a coil by, where no coil draws current or the board
+    refuses to try them, and what the host raises for a line that is lost.
     """
-    host.set_bed(bed)
-    found: list[Resistance | None] = []
-    for selector in range(bed.count):
-        question = Probe(selector, min(PROBE_MS, bed.limit_ms - 1))
-        try:
-            answer = host.ask(question, lambda message: isinstance(message, Probed | Refused), tries=1)
-        except Silent:  # a fault ended the probe: too much current, or the supply gave way
-            host.clear(host.fresh_status().fault)
-            found.append(None)
-            continue
-        if not isinstance(answer, Probed):
-            raise LinkError(
-                f"the board does not try selector {selector} now",
-                hint="end the piece that is under way, and have the faults of the board looked for",
-            )
-        reading = Reading(answer.supply_on, answer.current_idle, answer.current_on)
-        found.append(_behind(reading, driver))
+    tries = Watch(host, bed, clock, said).coils_alone()
+    for diagnosis in of_supply(tries, profile):
+        raise _complaint(diagnosis)
+    driver = load_part(read_electrical(profile).driver, "driver")
+    found = [_behind(one, driver) for one in tries]
+    if all(one.why == NO_CURRENT for one in found):
+        raise _complaint(Diagnosis("no-coil-current"))
     return found
 
 
-def _behind(reading: Reading, driver: Part) -> Resistance | None:
-    on_ohm = driver.value("on_ohm") if "on_ohm" in driver.ratings else 0.0
-    return resistance_of(reading, on_ohm=on_ohm, drop_v=driver.drop_v(0.1))
+def _behind(one: Try, driver: Part) -> ReadCoil:
+    if one.probed is None or one.fault in COIL_FAULTS:
+        return ReadCoil(None, TOO_MUCH)
+    probed = one.probed
+    reading = Reading(probed.supply_on, probed.current_idle, probed.current_on)
+    resistance = resistance_of(reading, driver)
+    if resistance is not None:
+        return ReadCoil(resistance)
+    return ReadCoil(None, NO_CURRENT if reading.draws_nothing else TOO_MUCH)
+
+
+def _complaint(diagnosis: Diagnosis) -> LinkError:
+    ailment = diagnosis.ailment
+    what = f"{ailment.says} ({diagnosis.detail})" if diagnosis.detail else ailment.says
+    return LinkError(what, hint=ailment.do_next, mends=ailment.mends)

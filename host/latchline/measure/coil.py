@@ -11,17 +11,19 @@ from math import isfinite, log, pi, sqrt
 from statistics import median
 
 from latchline.errors import InputError
+from latchline.machine import sense
+from latchline.machine.parts import Part
 from latchline.machine.sense import COUNTS_MAX, current_a, supply_v
 
 COPPER_ZERO_C = 234.5  # below zero, where a straight line through copper's resistance would end (relay makers' notes)
-STANDING_COUNTS = 4
+LEAST_A = sense.least_seen_a()  # of one coil alone; less cannot be told from none
 READ_COUNTS = 1.0  # by which two readings of the converter may be off together
 HOT_MARGIN = 1.25  # of supply over what the hot coil only just needs (common practice, no source)
 
 
 @dataclass(frozen=True)
 class Resistance:
-    """ohm, and the share by which it may be off for the steps of the converter alone."""
+    """ohm, and the share by which it may be off for the converter's steps and for what the driver takes."""
 
     ohm: float
     share: float
@@ -35,6 +37,10 @@ class Reading:
     current_idle: int
     current_on: int
 
+    @property
+    def draws_nothing(self) -> bool:
+        return self.current_on - self.current_idle <= sense.STANDING_COUNTS
+
 
 def _positive(**quantities: float) -> None:
     for name, value in quantities.items():
@@ -42,14 +48,24 @@ def _positive(**quantities: float) -> None:
             raise InputError(f"{name} is {value:g}, but must be above zero")
 
 
-def resistance_of(reading: Reading, *, on_ohm: float = 0.0, drop_v: float = 0.0) -> Resistance | None:
-    """A coil's resistance from the board's reading, the driver's own taken off; None where it draws nothing."""
-    drawn = reading.current_on - reading.current_idle
-    if drawn <= STANDING_COUNTS or reading.current_on >= COUNTS_MAX:
+def resistance_of(reading: Reading, driver: Part | None = None) -> Resistance | None:
+    """A coil's resistance from the board's reading, the driver's typical one taken off; None where it draws nothing.
+
+    How far the driver may be from typical, up to the highest of its data sheet, is in the share.
+    """
+    if reading.draws_nothing or reading.current_on >= COUNTS_MAX:
         return None
+    drawn = reading.current_on - reading.current_idle
     amperes = current_a(reading.current_on) - (current_a(reading.current_idle) if reading.current_idle else 0.0)
-    ohm = (supply_v(reading.supply_on) - drop_v) / amperes - on_ohm
-    return Resistance(ohm, READ_COUNTS / 2 / drawn + 0.5 / max(reading.supply_on, 1)) if ohm > 0 else None
+    taken_ohm = spread_ohm = 0.0
+    if driver is not None:
+        drop_v = driver.usual_drop_v(amperes)
+        taken_ohm = driver.usual_on_ohm + drop_v / amperes
+        spread_ohm = driver.most_on_ohm - driver.usual_on_ohm + (driver.drop_v(amperes) - drop_v) / amperes
+    ohm = supply_v(reading.supply_on) / amperes - taken_ohm
+    if ohm <= 0:
+        return None
+    return Resistance(ohm, READ_COUNTS / 2 / drawn + 0.5 / max(reading.supply_on, 1) + spread_ohm / ohm)
 
 
 def inductance_of_tone(tone_hz: float, coil_v: float, resistor_v: float, resistor_ohm: float, coil_ohm: float) -> float:

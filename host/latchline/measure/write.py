@@ -1,4 +1,4 @@
-"""Put what was measured into a profile's text, its comments and all else left as they are."""
+"""Look whether what was measured can be, and put it into a profile's text, all else left as it is."""
 
 from __future__ import annotations
 
@@ -7,9 +7,26 @@ from collections.abc import Mapping
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from latchline.errors import ProfileError
-from latchline.machine.electrical import read_electrical
+from latchline.errors import InputError, ProfileError
+from latchline.machine.electrical import RANGES, read_electrical
 from latchline.machine.profile import parse_profile
+
+
+def check_measured(measured: Mapping[str, float]) -> None:
+    """Raises InputError where a figure cannot be of any coil that a profile may describe, or two belie each other."""
+    for key, value in measured.items():
+        low, high = RANGES[key]
+        if not low <= value <= high:
+            raise InputError(
+                f"these readings make {key} {value:.4g}, where {low:g} to {high:g} can be",
+                hint="read once more, and look at the meter's range and at the decimal point",
+            )
+    pull_in_a, drop_out_a = measured.get("pull_in_a"), measured.get("drop_out_a")
+    if pull_in_a is not None and drop_out_a is not None and drop_out_a >= pull_in_a:
+        raise InputError(
+            f"a coil that lets go at {drop_out_a:g} A cannot pull in at {pull_in_a:g} A",
+            hint="the drop-out current is the smaller one",
+        )
 
 
 def with_measured(text: str, measured: Mapping[str, float], *, name: str, file: str) -> str:
