@@ -17,6 +17,7 @@ from PIL import Image
 
 from latchline.errors import InputError
 from latchline.fabric.layout import Heights, Layout
+from latchline.fabric.loops import Bools
 from latchline.mend import Mend
 from latchline.preview.stitches import Strand, Tile, draw_tile, outline
 from latchline.shaping.gauge import Gauge
@@ -63,6 +64,14 @@ class Canvas(ABC):
         """Pixels from the picture's bottom to a height in courses; the cast-on row has height −1."""
         return self.pad + round((height + 1) * self.course_px) - self.bottom
 
+    def reached(self) -> Bools:
+        """Which passes can show something in this part of the fabric: bool (passes)."""
+        feet = self.loops.base[:-1, None] if self.loops.feet is None else self.loops.feet[:-1]
+        reach, head = RISE_MOST + 2, (self.tall + self.bottom - self.pad) / self.course_px - 1
+        foot = (self.bottom - self.pad) / self.course_px - 1
+        within: Bools = (feet.max(axis=1) >= foot - reach - 1) & (feet.min(axis=1) <= head + reach + 1)
+        return within
+
     @abstractmethod
     def stamp(self, height: float, places: Ints, yarns: Ints, shape: Drawn, *sizes: object) -> None:
         """Put `shape(*sizes)` on stitches `places`, with its foot at a height in courses."""
@@ -91,20 +100,15 @@ class Canvas(ABC):
             rise = (np.round((high[here] + 1) * self.course_px) - foot).astype(np.int64)
             coarse = np.where(rise > 8 * self.course_px, max(1, round(self.course_px)), 1)
             rise = np.minimum(rise // coarse * coarse, round(RISE_MOST * self.course_px))
-            for value in np.unique(rise).tolist():
-                mine = here[rise == value]
+            for value, alike in _alike(rise):
+                mine = here[alike]
                 self.stamp(height, places[mine], yarns[mine], shape, value / self.stitch_px, self.course, *more)
 
 
-def _alike(heights: Heights) -> Iterator[tuple[float, Ints]]:
-    """Each height, and which of the places have it."""
-    if not len(heights):
-        return
-    if (heights == heights[0]).all():
-        yield float(heights[0]), np.arange(len(heights))
-        return
-    for height in np.unique(heights).tolist():
-        yield height, np.flatnonzero(heights == height)
+def _alike(sizes: Heights | Ints) -> Iterator[tuple[float, Ints]]:
+    """Each size, the least first, and which of the places have it."""
+    for size in sorted(set(sizes.tolist())):  # of a few hundred sizes, many times quicker than numpy.unique
+        yield size, np.flatnonzero(sizes == size)
 
 
 @lru_cache(maxsize=TILES_KEPT)
@@ -130,6 +134,7 @@ class Bitmap(Canvas):
                 mends=[Mend("draw fewer passes", "passes"), Mend("smaller stitches", "stitch_px")],
             )
         self.pixels = np.zeros((self.tall, self.wide), dtype=np.uint8)
+        self._flat = self.pixels.reshape(-1)
         number = {colour: place for place, colour in enumerate(self.colours)}
         self._colour_of = np.array([number[yarn.colour] for yarn in loops.yarns], dtype=np.int64)
 
@@ -137,22 +142,16 @@ class Bitmap(Canvas):
         if not len(places):
             return
         tile = _tile(self.stitch_px, self.shades, shape, *sizes)
-        tall, wide = tile.pixels.shape
-        high = len(self.pixels) - self.foot_px(height) - tile.top
-        cut, low_cut = max(0, -high), max(0, high + tall - len(self.pixels))
-        if cut + low_cut >= tall:
-            return  # it lies wholly outside the part that is shown
-        pixels = tile.pixels[cut : tall - low_cut]
-        strip = self.pixels[high + cut : high + tall - low_cut]
-        columns = (self.pad + places * self.stitch_px + tile.left)[:, None] + np.arange(wide)
-        base = (self._colour_of[yarns] * self.shades).astype(np.uint8)
-        inside = (pixels > 0)[:, None, :]
-        apart = -(-wide // self.stitch_px)
-        for part in range(apart):  # tiles of one part do not overlap
-            mine = places % apart == part
-            if mine.any():
-                at = columns[mine]
-                strip[:, at] = np.where(inside, pixels[:, None, :] + base[mine][None, :, None], strip[:, at])
+        top = len(self.pixels) - self.foot_px(height) - tile.top
+        rows, columns, light = tile.drawn
+        if top < 0 or top + len(tile.pixels) > len(self.pixels):  # some of it lies outside the part that is shown
+            inside = (top + rows >= 0) & (top + rows < len(self.pixels))
+            rows, columns, light = rows[inside], columns[inside], light[inside]
+        order = np.argsort(places % -(-tile.pixels.shape[1] // self.stitch_px), kind="stable")  # neighbours overlap
+        corner = top * self.wide + self.pad + tile.left + places[order] * self.stitch_px
+        base = (self._colour_of[yarns[order]] * self.shades).astype(np.uint8)
+        # Of an index that comes twice numpy keeps what is assigned last.
+        self._flat[corner[:, None] + (rows * self.wide + columns)] = light + base[:, None]
 
     def image(self) -> Image.Image:
         picture = Image.fromarray(self.pixels)

@@ -7,7 +7,7 @@ import numpy.typing as npt
 from PIL import Image
 
 from latchline.fabric.layout import DRAWN_PASSES_MAX, Layout, layout
-from latchline.fabric.loops import NO_YARN, Bools, knits
+from latchline.fabric.loops import NO_YARN, Bools, Codes, knits
 from latchline.plan.hand import GONE, HandStep, goes
 from latchline.plan.model import Plan
 from latchline.preview import stitches as shapes
@@ -16,6 +16,8 @@ from latchline.shaping.gauge import Gauge
 from latchline.technique.model import Does
 
 SIDES = ("knit", "purl")
+OfYarns = tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]  # places, and the yarn at each
+
 PASSES_AROUND = 400  # loops reach no farther
 STITCH_PX = (4, 64)  # narrowest and widest stitch of a bitmap
 
@@ -73,28 +75,38 @@ def _draw(canvas: Canvas, side: str) -> None:
 
 def _knit_side(canvas: Canvas) -> None:
     """First what lies behind, then the loops from the cast-on row upwards, each over the one below it."""
-    loops, last = canvas.loops, canvas.loops.width - 1
-    for number, acts in enumerate(loops.acts):
-        yarns = loops.yarn[number].astype(np.int64)
-        past = np.flatnonzero(_between(yarns == loops.first[number]) & (acts >= Does.TUCK))
-        behind = _all_of(loops.first[number], past)
-        canvas.stamp_plain(loops.foot(number, past), last - past, behind, shapes.behind)
-        tucks = np.flatnonzero(acts == Does.TUCK)
-        foot, top = loops.foot(number, tucks), loops.top[number][tucks]
-        canvas.stamp_risen(foot, top, last - tucks, yarns[tucks], shapes.tuck_behind)
-        laid = np.flatnonzero((acts == Does.LAID_OVER) | (acts == Does.LAID_UNDER))
-        canvas.stamp_plain(loops.foot(number, laid), last - laid, _all_of(loops.second[number], laid), shapes.behind)
+    loops, last, reached = canvas.loops, canvas.loops.width - 1, canvas.reached()
+    _behind_knit_side(canvas, np.flatnonzero(reached))
     _cast_on(canvas, shapes.knit_side_loop, False)
-    hands = _Hands(canvas)
-    for number, acts in enumerate(loops.acts):
+    hands, made = _Hands(canvas), knits(loops.acts)
+    of_width = [(wide, _by_pass(made & (loops.tucked == wide))) for wide in (False, True)]
+    for number in range(len(loops.acts)):
         hands.work(number, shapes.knit_side_loop, False)
-        yarns, made = loops.yarn[number].astype(np.int64), knits(acts)
-        for wide in (False, True):
-            here = np.flatnonzero(made & (loops.tucked[number] == wide))
-            foot, top, lean = loops.foot(number, here), loops.top[number][here], loops.leaning(number, here)
-            canvas.stamp_risen(foot, top, last - here, yarns[here], shapes.knit_side_loop, wide, lean=lean)
-            hands.made(here, yarns[here])
+        for wide, places in of_width:
+            here = places[number]
+            yarns = loops.yarn[number, here].astype(np.int64)
+            hands.made(here, yarns)
+            if len(here) and reached[number]:
+                foot, top, lean = loops.foot(number, here), loops.top[number][here], loops.leaning(number, here)
+                canvas.stamp_risen(foot, top, last - here, yarns, shapes.knit_side_loop, wide, lean=lean)
     hands.work(len(loops.acts), shapes.knit_side_loop, False)
+
+
+def _behind_knit_side(canvas: Canvas, numbers: npt.NDArray[np.int64]) -> None:
+    """What shows between the wales in these passes: yarn that passes behind, tuck loops, a yarn that is laid in."""
+    loops, last, acts = canvas.loops, canvas.loops.width - 1, canvas.loops.acts[numbers]
+    carried = loops.yarn[numbers] == loops.first[numbers, None]
+    kinds = _between(carried) & (acts >= Does.TUCK), acts == Does.TUCK, _laid(acts)
+    for number, past, tucks, laid in zip(numbers.tolist(), *(_by_pass(kind) for kind in kinds), strict=True):
+        if len(past):
+            behind = _all_of(loops.first[number], past)
+            canvas.stamp_plain(loops.foot(number, past), last - past, behind, shapes.behind)
+        if len(tucks):
+            foot, top, yarns = loops.foot(number, tucks), loops.top[number][tucks], loops.yarn[number, tucks]
+            canvas.stamp_risen(foot, top, last - tucks, yarns.astype(np.int64), shapes.tuck_behind)
+        if len(laid):
+            second = _all_of(loops.second[number], laid)
+            canvas.stamp_plain(loops.foot(number, laid), last - laid, second, shapes.behind)
 
 
 def _purl_side(canvas: Canvas) -> None:
@@ -102,39 +114,55 @@ def _purl_side(canvas: Canvas) -> None:
 
     The second bed's stitches show their legs on this side, as the front bed's do on the other.
     """
-    loops = canvas.loops
+    loops, reached = canvas.loops, canvas.reached()
     shows_legs = np.zeros(loops.width, dtype=np.bool_)
     _cast_on(canvas, shapes.purl_legs)
     edge = np.flatnonzero(loops.begun[1:] & loops.begun[:-1]) + 1
     canvas.stamp_plain(np.full(len(edge), -1.0), edge, _all_of(_cast_on_yarn(loops), edge), shapes.purl_sinker)
     hands = _Hands(canvas)
-    for number, acts in enumerate(loops.acts):
+    for number, made in enumerate(_by_pass(knits(loops.acts))):
         hands.work(number, shapes.purl_legs)
-        yarns = loops.yarn[number].astype(np.int64)
-        made = np.flatnonzero(knits(acts))
-        foot, top, lean = loops.foot(number, made), loops.top[number][made], loops.leaning(number, made)
-        if loops.on_second[number]:
-            canvas.stamp_risen(foot, top, made, yarns[made], shapes.knit_side_loop, False)
-            hands.made(made, yarns[made])
-            shows_legs[made] = True
-            continue
-        canvas.stamp_risen(foot, top, made, yarns[made], shapes.purl_legs, lean=lean)
-        under = np.flatnonzero(acts == Does.LAID_UNDER)
-        canvas.stamp_plain(loops.foot(number, under), under, _all_of(loops.second[number], under), shapes.behind)
         heads = made[~shows_legs[made] & hands.holds[made]]
-        canvas.stamp_plain(loops.foot(number, heads), heads, hands.yarn[heads], shapes.purl_head)
-        hands.made(made, yarns[made])
-        shows_legs[made] = False
-        for yarn in sorted({int(loops.first[number]), int(loops.second[number])} - {NO_YARN}):
-            _sinkers_and_floats(canvas, number, yarns == yarn, yarn)
-        tucks = np.flatnonzero(acts == Does.TUCK)
-        foot, top = loops.foot(number, tucks), loops.top[number][tucks]
-        canvas.stamp_risen(foot, top, tucks, yarns[tucks], shapes.purl_tuck)
-        over = np.flatnonzero(acts == Does.LAID_OVER)
-        canvas.stamp_plain(loops.foot(number, over), over, _all_of(loops.second[number], over), shapes.float_past)
+        through, yarns = hands.yarn[heads], loops.yarn[number, made].astype(np.int64)
+        hands.made(made, yarns)
+        shows_legs[made] = loops.on_second[number]
+        if reached[number]:
+            _purl_pass(canvas, number, (made, yarns), (heads, through))
     hands.work(len(loops.acts), shapes.purl_legs)
     heads = np.flatnonzero(~shows_legs & hands.holds)
     canvas.stamp_plain(loops.foot(len(loops.acts), heads), heads, hands.yarn[heads], shapes.purl_head)
+
+
+def _purl_pass(canvas: Canvas, number: int, loops_made: OfYarns, drawn_through: OfYarns) -> None:
+    """One pass on the purl side: the loops that it makes, and those that it draws them through."""
+    loops, acts = canvas.loops, canvas.loops.acts[number]
+    (made, yarns), (heads, through) = loops_made, drawn_through
+    foot, top, lean = loops.foot(number, made), loops.top[number][made], loops.leaning(number, made)
+    if loops.on_second[number]:
+        canvas.stamp_risen(foot, top, made, yarns, shapes.knit_side_loop, False)
+        return
+    canvas.stamp_risen(foot, top, made, yarns, shapes.purl_legs, lean=lean)
+    under = np.flatnonzero(acts == Does.LAID_UNDER)
+    canvas.stamp_plain(loops.foot(number, under), under, _all_of(loops.second[number], under), shapes.behind)
+    canvas.stamp_plain(loops.foot(number, heads), heads, through, shapes.purl_head)
+    for yarn in sorted({int(loops.first[number]), int(loops.second[number])} - {NO_YARN}):
+        _sinkers_and_floats(canvas, number, loops.yarn[number] == yarn, yarn)
+    tucks = np.flatnonzero(acts == Does.TUCK)
+    foot, top, yarns = loops.foot(number, tucks), loops.top[number][tucks], loops.yarn[number, tucks]
+    canvas.stamp_risen(foot, top, tucks, yarns.astype(np.int64), shapes.purl_tuck)
+    over = np.flatnonzero(acts == Does.LAID_OVER)
+    canvas.stamp_plain(loops.foot(number, over), over, _all_of(loops.second[number], over), shapes.float_past)
+
+
+def _by_pass(where: Bools) -> list[npt.NDArray[np.int64]]:
+    """The places of each pass at which something is so."""
+    passes, places = np.nonzero(where)
+    return np.split(places, np.searchsorted(passes, np.arange(1, len(where))))
+
+
+def _laid(acts: Codes) -> Bools:
+    laid: Bools = (acts == Does.LAID_OVER) | (acts == Does.LAID_UNDER)
+    return laid
 
 
 class _Hands:
@@ -200,8 +228,8 @@ def _cast_on(canvas: Canvas, shape: Drawn, *more: object) -> None:
 
 def _between(formed: Bools) -> Bools:
     """Needles without a loop of this yarn that lie between two that have one."""
-    after = np.logical_or.accumulate(formed)
-    before = np.logical_or.accumulate(formed[::-1])[::-1]
+    after = np.logical_or.accumulate(formed, axis=-1)
+    before = np.logical_or.accumulate(formed[..., ::-1], axis=-1)[..., ::-1]
     passed: Bools = after & before & ~formed
     return passed
 

@@ -8,7 +8,7 @@ and the line drawing are made from these shapes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -183,6 +183,12 @@ class Tile:
     pixels: npt.NDArray[np.uint8]
     left: int
     top: int
+
+    @cached_property
+    def drawn(self) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.uint8]]:
+        """Row, column and brightness of each pixel that is not clear."""
+        rows, columns = np.nonzero(self.pixels)
+        return rows, columns, self.pixels[rows, columns]
 
 
 def draw_tile(strands: tuple[Strand, ...], stitch_px: int, shades: int) -> Tile:
