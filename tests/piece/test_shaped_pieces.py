@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from latchline.errors import InputError
-from latchline.knit.prompts import set_up
+from latchline.knit.prompts import PLAIN_SET, What, plain_rows, set_up
 from latchline.piece.file import parse_piece
 from latchline.plan.hand import Position
 from latchline.plan.model import HOLD_SET, SET_BACK, Plan
@@ -150,6 +150,14 @@ def test_waste_yarn_may_be_named() -> None:
     [
         ("shape = [{ to = 61 }]", 'front.toml: from 80 to 61 stitches one stitch is left over'),
         ("shape = [{ off = [70, 20] }]", "front.toml, row 2: there are no 70 stitches to bind off"),
+        (
+            "shape = [{ off = [4, 3], from_row = 38 }]",
+            "front.toml, row 41, R34-R36: this falls after the band's last row, which is 40; knit 1 row more",
+        ),
+        (
+            "shape = [{ by = -1, every = 4, times = 10, from_row = 2 }]",
+            "front.toml, row 41, L31: this falls after the band's last row",
+        ),
         ("shape = [{ to = 60, by = 1 }]", 'key "bands.1.shape.1.by": a shape says one thing'),
         ('shape = [{ neck = 30, shoulders = [5, 5] }]', "front.toml: the shoulders take 10 stitches, and 25 are left"),
         ('hand = [{ do = "move", row = 4, needles = "L41" }]', 'key "bands.1.hand.1.needles"'),
@@ -218,6 +226,29 @@ def test_the_carriage_is_set_to_hold_before_needles_are_held_and_back_when_none_
     assert HOLD_SET not in [prompt.text for prompt in set_up(plan, 7)]
 
 
+def test_plain_rows_leave_the_held_needles_held() -> None:
+    plan = parse_piece(SHORT_ROWS).plan()
+    settings = [
+        next(prompt.text for prompt in plain_rows(plan, done) if prompt.what is What.PLAIN)
+        for done in range(plan.passes)
+    ]
+    held = [HOLD_SET in words for words in settings]
+    assert held == [done in range(2, 7) for done in range(plan.passes)]
+    assert all(words == PLAIN_SET for words, is_held in zip(settings, held, strict=True) if not is_held)
+
+
+def test_a_band_whose_first_pass_is_the_way_back_is_set_for_it() -> None:
+    def told(technique: str, start: str) -> str:
+        text = f'start = "{start}"\n[[bands]]\ntechnique = "{technique}"\nchart = "drawn.txt"\n'
+        return parse_piece(text, beside={"drawn.txt": b"..#..\n" * 4}).plan().notes[1][-1]
+
+    assert told("hold", "left") == "set the carriage to hold, rightward only"
+    assert told("hold", "right") == (
+        "set the carriage to plain for this leftward pass; the pattern is worked rightward only"
+    )
+    assert told("tuck-one-way", "right") == ("set the carriage to tuck, rightward only; this leftward pass knits plain")
+
+
 def test_a_chart_of_held_stitches_releases_nothing_before_its_first_pass() -> None:
     plan = parse_piece(
         '[[bands]]\ntechnique = "hold"\nchart = "held.txt"\n', beside={"held.txt": b"..#..\n" * 4}
@@ -233,6 +264,9 @@ def test_a_chart_of_held_stitches_releases_nothing_before_its_first_pass() -> No
         ("shape = 3", "write each as [[bands.shape]]"),
         ('signs_needles = "L3-R3"', 'this key goes with "signs", which is missing'),
         ("fold_stitch_size = 7", 'this key goes with "hem", which is missing'),
+        ('[[bands]]\nend = "cord"\nfold_stitch_size = 7', 'this key goes with "hem", which is missing'),
+        ('[[bands]]\nend = "cord"\nrows = 2\nsigns_needles = "L3-R3"', 'goes with "signs", which is missing'),
+        ('[[bands]]\nend = "cord"\nshape = [{ to = 8 }]', "move shape to a band with a technique"),
         ("shape = [{ to = 8, shoulders = 3 }]", 'this key goes with "neck", which is missing'),
         (f"stitch_size = {'9' * 5000}", "line 5: this number has more than 64 bits"),
         ('shape = [{ to = "0 cm" }]', "is no length to knit"),

@@ -345,7 +345,11 @@ def test_separation_and_options_count_the_colours_of_the_stitches_not_those_of_t
 
 @pytest.mark.parametrize(
     ("technique", "setting"),
-    [("tuck", "tuck"), ("tuck-one-way", "tuck, rightward only"), ("fair-isle", "two-colour")],
+    [
+        ("tuck", "tuck"),
+        ("tuck-one-way", "tuck, rightward only; this leftward pass knits plain"),
+        ("fair-isle", "two-colour"),
+    ],
 )
 def test_the_operator_is_told_how_to_set_the_carriage(technique: str, setting: str) -> None:
     assert f"set the carriage to {setting}" in compiled(CHART, technique).notes[1]

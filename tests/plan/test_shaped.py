@@ -145,3 +145,9 @@ def test_a_needle_that_comes_into_work_is_pushed_from_its_second_pass_on_where_n
     assert fresh.any()
     assert not masks[1:][fresh].any()
     assert (plan.driven_masks()[:-1] == masks[1:]).all()
+
+
+def test_a_chart_of_held_stitches_does_not_go_with_needles_held_by_hand() -> None:
+    with pytest.raises(InputError, match="band 1, row 1, R18: hold lets every held needle knit on its way back"):
+        plan_of((8, (ShortRows((3, 3), side="right"),)), technique="hold", start="left")
+    plan_of((8, (ShortRows((3, 3), side="right"),)), (8, ()), technique="slip", start="left")

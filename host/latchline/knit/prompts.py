@@ -13,6 +13,8 @@ from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.plan.steps import Act
 
+PLAIN_SET = "set the carriage to plain"
+
 
 class What(Enum):
     """What kind of thing is to be done. The first ones are those of the plan's own steps."""
@@ -145,10 +147,17 @@ def mend(error: BoardFault, done: int) -> tuple[Prompt, ...]:
 
 
 def plain_rows(plan: Plan, done: int) -> tuple[Prompt, ...]:
-    """What to do for rows outside the plan before pass done + 1."""
+    """What to do for rows outside the plan before pass done + 1.
+
+    Needles that are held stay so, be they held since the pass before or for the coming one: whether what is
+    due between the two has been done nobody knows here.
+    """
     coming = done + 1
+    held = plan.holds(coming) or (done > 0 and plan.holds(done))
+    setting = f"set the carriage to plain for the needles in work, and {plan.hold_words}" if held else PLAIN_SET
+    back = "set the carriage back, but leave it on hold" if held else "set the carriage back"
     return (
         *carriage(plan, done),
-        Prompt(What.PLAIN, coming, "set the carriage to plain"),
-        Prompt(What.PLAIN, coming, "knit an even number of rows, then set the carriage back"),
+        Prompt(What.PLAIN, coming, setting),
+        Prompt(What.PLAIN, coming, f"knit an even number of rows, then {back}"),
     )

@@ -38,6 +38,8 @@ from latchline.technique.model import Technique
 from latchline.technique.table import STOCKING, TECHNIQUES
 
 NAME, MACHINE, NEEDLES, START = PIECE_OPTIONS
+WORK_KEYS = ("shape", "hand", "signs")
+PARTNERS = {"signs_needles": "signs", "fold_stitch_size": "hem"}  # what a band's key goes with
 
 
 @dataclass(frozen=True)
@@ -267,6 +269,13 @@ def _span(table: Table, text: str, known: _Known) -> Span:
     return table.keyed("needles", lambda: known.profile.centred(needles))
 
 
+def _refuse_shaping(table: Table, kind: str) -> None:
+    key = next((key for key in table.left() if key in WORK_KEYS), None)
+    if key is not None:
+        what = f"the band of a {NAMES[kind]} knits plain on all needles"
+        raise table.complain(key, what, f"move {key} to a band with a technique, before or after it")
+
+
 def _bands(
     table: Table, number: int, known: _Known, span: Span | None, before: list[BandRequest]
 ) -> tuple[BandRequest, ...]:
@@ -277,15 +286,17 @@ def _bands(
     chosen = _yarns(table, known.yarns)
     stitch_size, tension = table.number("stitch_size", 0, 30, None), table.text("tension", "", longest=100)
     measure = known.measure(chosen[0] if chosen else None, technique, stitch_size)
+    for key in table.left():
+        if key in PARTNERS:
+            partner(table, key, PARTNERS[key])
     if kind:
+        _refuse_shaping(table, kind)
         if span is None:
             raise table.complain(kind, "the needles of the piece must be named", 'add needles = "L20-R20" at the top')
         told = (name, chosen, stitch_size, tension)
         bands = read_special(kind, table, told, before, known.profile, span, measure)
         table.finish()
         return bands
-    partner(table, "signs_needles", "signs")
-    partner(table, "fold_stitch_size", "hem")
     path = table.text("chart", None)
     to_drawing = read_drawing_options(table, known.profile)
     measure.rows(table, "rows")
@@ -312,7 +323,7 @@ def _yarns(table: Table, yarns: dict[str, Yarn]) -> tuple[Yarn, ...]:
 
 
 def _works(table: Table, known: _Known, span: Span | None, measure: Measure) -> tuple[Work, ...]:
-    asked = next((key for key in ("shape", "hand", "signs") if table.has(key)), None)
+    asked = next((key for key in WORK_KEYS if table.has(key)), None)
     if asked is None:
         return ()
     if span is None:

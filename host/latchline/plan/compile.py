@@ -18,12 +18,13 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.mend import Mend
 from latchline.plan.by_hand import catch_steps
+from latchline.plan.hand import Position
 from latchline.plan.model import Band, Bools, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
 from latchline.plan.positions import Laid, lay_out, within
 from latchline.plan.select import Rows, rows_of, select
 from latchline.plan.shape import Work
-from latchline.technique.model import NO_STITCH, Separation, Steps, Technique, one_pass_a_row
+from latchline.technique.model import NO_STITCH, Does, Separation, Steps, Technique, one_pass_a_row
 from latchline.technique.separation import backed
 from latchline.technique.table import STOCKING
 
@@ -111,6 +112,7 @@ def compile_plan(
     if moving:
         works = [(part.band.name, part.band.passes, part.works) for part in parts]
         laid = lay_out(span, begun, works, rightward, profile.needles_name)
+        _refuse_held(bands, laid, span, profile)
         parts = _within(parts, bands, laid, ahead=profile.drive == "next-pass")
     table = _packed(np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts]))
     offsets = np.cumsum([1] + [len(part.table) for part in parts])
@@ -135,7 +137,7 @@ def compile_plan(
         way_back=np.concatenate([part.way_back for part in parts]),
         second_bed=np.concatenate([part.second_bed for part in parts]),
         band=np.repeat(np.arange(len(parts), dtype=np.int32), [len(part.of_pass) for part in parts]),
-        notes=_notes(bands),
+        notes=_notes(bands, rightward),
     )
     if laid is not None:
         positions = laid.positions
@@ -145,6 +147,21 @@ def compile_plan(
     if caught := catch_steps(plan):
         plan = replace(plan, hand=tuple(sorted((*plan.hand, *caught), key=lambda step: step.before)))
     return replace(plan, fingerprint=fingerprint(plan))
+
+
+def _refuse_held(bands: Sequence[Band], laid: Laid, span: Span, profile: Profile) -> None:
+    """A technique that lets all held needles knit on its way back would knit those held by hand, too."""
+    for band in bands:
+        if band.technique.cams.selected != Does.HELD:
+            continue
+        held = laid.positions.table[laid.positions.of_pass[band.first - 1 : band.last]] == Position.HELD
+        if held.any():
+            row, place = divmod(int(held.argmax()), span.width)
+            raise InputError(
+                f"{band.technique.name} lets every held needle knit on its way back, and this one is to stay held",
+                where=f"{band.name}, row {row + 1}, {profile.needle_name(span.first + place)}",
+                hint="release it before this band, or hold it in a band of another technique",
+            )
 
 
 def _within(parts: Sequence[_Part], bands: Sequence[Band], laid: Laid, *, ahead: bool) -> list[_Part]:
@@ -452,20 +469,29 @@ def _other(side: str) -> str:
     return "left" if side == "right" else "right"
 
 
-def _notes(bands: Sequence[Band]) -> dict[int, tuple[str, ...]]:
+def _notes(bands: Sequence[Band], rightward: npt.NDArray[np.bool_]) -> dict[int, tuple[str, ...]]:
     """What the operator does before the first pass of each band."""
     notes = {}
     for band in bands:
-        cams = band.technique.cams
         lines = [f"{band.name}: {band.technique.title}"]
         if band.technique.yarns:
             yarns = ", ".join(
                 f"{yarn.name} as {feeder}" for yarn, feeder in zip(band.yarns, band.technique.feeders, strict=False)
             )
             lines.append(f"thread {yarns}")
-        lines.append(f"set the carriage to {cams.setting}" + (f", {band.way} only" if band.way != "both" else ""))
+        lines.append(_carriage_note(band, "rightward" if rightward[band.first - 1] else "leftward"))
         notes[band.first] = tuple(lines)
     return notes
+
+
+def _carriage_note(band: Band, direction: str) -> str:
+    """How the carriage is set for a band. direction: of its first pass, which may be the plain way back."""
+    cams, back = band.technique.cams, band.technique.back
+    if band.way in ("both", direction):
+        return f"set the carriage to {cams.setting}" + (f", {band.way} only" if band.way != "both" else "")
+    if cams.action:  # it is set anew before each pass
+        return f"set the carriage to {back.setting} for this {direction} pass; the pattern is worked {band.way} only"
+    return f"set the carriage to {cams.setting}, {band.way} only; this {direction} pass knits {back.setting}"
 
 
 def fingerprint(plan: Plan) -> int:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.plan.hand import WORK, HandStep, Position, positions_after
-from latchline.plan.shape import CastOn, Here, Work, in_order
+from latchline.plan.shape import CastOn, Due, Here, Work, in_order
 
 Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
@@ -74,6 +74,8 @@ def lay_out(
                 for step in item.make(Here(before, now, _side(rightward, before))):
                     needles = called(Span(span.first + step.first, span.first + step.last))
                     where = f"{name}, row {item.before}, {needles}"
+                    if item.before > passes + (not item.within):
+                        raise _past(item, passes)
                     now = positions_after(step, now)
                     hand.append(step)
             except InputError as error:
@@ -83,6 +85,14 @@ def lay_out(
         number += passes
     table = np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(len(rows), span.width)
     return Laid(Positions(table, of_pass), tuple(hand), cast_on)
+
+
+def _past(item: Due, passes: int) -> InputError:
+    more = item.before - passes - (not item.within)
+    return InputError(
+        f"this falls after the band's last row, which is {passes}",
+        hint=f"knit {more} row{'s' if more > 1 else ''} more, begin sooner, or shape less",
+    )
 
 
 def _row(rows: dict[bytes, int], now: Bytes, name: str, row: int) -> int:

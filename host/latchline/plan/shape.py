@@ -50,10 +50,11 @@ Steps = Iterator[HandStep]
 
 @dataclass(frozen=True)
 class Due:
-    """Something to be done before a pass of the band."""
+    """Something to be done before a pass of the band. within: whether one of its passes must follow."""
 
     before: int
     make: Callable[[Here], Steps]
+    within: bool = False
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,7 @@ class AtRate:
         for number in range(1, self.times + 1):
             for side in sides:
                 before = self.after + number * self.every
-                yield Due(before, _edge(side, narrower=self.by < 0, fashioned=self.fashioned))
+                yield Due(before, _edge(side, narrower=self.by < 0, fashioned=self.fashioned), within=True)
 
 
 def _edge(side: str, *, narrower: bool, fashioned: int) -> Callable[[Here], Steps]:
@@ -148,7 +149,7 @@ class Groups:
             for _ in range(2 if self.side == "both" else 1):
                 if self.side != "both" and sides[(at - 1) % 2] != self.side:
                     at += 1
-                yield Due(at, _group(sides[(at - 1) % 2], count, on=self.on))
+                yield Due(at, _group(sides[(at - 1) % 2], count, on=self.on), within=True)
                 at += 1
 
 
@@ -193,7 +194,7 @@ class ShortRows:
                 marks.append((at, far[(at - 1) % 2], count))
                 at += 1
         for before, side, count in marks:
-            yield Due(before, _held(side, count))
+            yield Due(before, _held(side, count), within=True)
             if self.wraps:
                 yield Due(before + 1, _wrapped(side))
         if self.release == "in steps":
@@ -406,10 +407,4 @@ def in_order(works: Sequence[Work], passes: int, here: Here) -> list[Due]:
         for work in works
         for item in (_signed(work, passes) if isinstance(work, Signs) else work.due(passes, here))
     ]
-    for item in due:
-        if not 1 <= item.before <= passes + 1:
-            raise InputError(
-                f"the shaping goes on to row {item.before} of the band, which has {passes}",
-                hint="knit more rows, or shape less",
-            )
     return sorted(due, key=lambda item: item.before)
