@@ -229,8 +229,12 @@ def differences_in_time(one: Record, other: Record) -> list[str]:
         a = _at(one.signals, name, times[:-1])
         b = _at(other.signals, name, times[:-1])
         differing = 0
+        before = (0, 0)
         for begin, end, x, y in zip(times[:-1].tolist(), times[1:].tolist(), a.tolist(), b.tolist(), strict=True):
             starting = any(start - START_UP_US <= begin <= start + START_UP_US for start in one.starts)
+            if x != before[0] and y != before[1]:
+                differing = 0  # the one has caught up in the very microsecond in which the other has gone on
+            before = (x, y)
             differing = differing + end - begin if x != y and not starting else 0
             if differing > limit_us:
                 found.append(f"{name} at {begin}: {x} against {y}")

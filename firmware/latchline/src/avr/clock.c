@@ -34,6 +34,7 @@ ISR(TIMER0_COMPA_vect)
     TIMSK0 = _BV(OCIE0A);
 }
 
+/* At least once in the 262 ms after which the timer cannot tell how long it was; every beat asks. */
 uint32_t clock_ticks(void)
 {
     uint16_t low;
@@ -54,7 +55,6 @@ bool clock_beat(void)
     if (!clock_waiting())
         return false;
     beats_taken++;
-    clock_ticks(); /* at least once in the 262 ms after which the timer cannot tell how long it was */
     return true;
 }
 

@@ -143,7 +143,7 @@ static uint8_t quiet_room(const struct board *board)
 
 static bool run_is_old(const struct board *board)
 {
-    return ticks(board) - board->track.tick > RUN_AGE_TICKS;
+    return (int32_t)(board->now - board->track.tick) > RUN_AGE_TICKS;
 }
 
 static uint8_t run_next(const struct edges *edges, const struct track *track)
@@ -336,6 +336,7 @@ void board_start(struct board *board, const struct ports *ports, const struct no
     board->notes = notes;
     board->kept = kept;
     board->reset_cause = reset_cause;
+    board->now = ticks(board);
     kept_start(kept, reset_cause);
     drive_start(&board->drive, ports);
     track_start(&board->track, ports->pins(ports->world));
@@ -344,30 +345,32 @@ void board_start(struct board *board, const struct ports *ports, const struct no
 
 static uint8_t watchfulness(const struct board *board)
 {
-    uint8_t watch = plan_in_force(&board->plan) ? WATCH_PLAN : 0;
-    if (board->pass.state != PASS_NONE)
-        watch |= WATCH_ARMED;
     if (board->pass.state == PASS_UNDER_WAY)
-        watch |= WATCH_UNDER_WAY;
-    return watch;
+        return WATCH_PLAN | WATCH_ARMED | WATCH_UNDER_WAY;
+    if (board->pass.state == PASS_ARMED)
+        return WATCH_PLAN | WATCH_ARMED;
+    return plan_in_force(&board->plan) ? WATCH_PLAN : 0;
 }
 
 static void take_edge(struct board *board, uint8_t pins, uint32_t tick)
 {
     struct step step;
-    board_take_run(board);
+    uint16_t over = 0;
+    if (board->drive.edges.given != 0)
+        board_take_run(board);
     step = track_edge(&board->track, &board->bed, pins, tick, watchfulness(board));
     if (step.kind == STEP_NONE)
         return;
+    if (step.kind != STEP_BROKEN && board->drive.resting != 0)
+        over = drive_end_rests(&board->drive);
     if (!act_on(board, step.verdict) && step.kind != STEP_BROKEN) {
-        uint16_t over = drive_end_rests(&board->drive);
         if (step.kind == STEP_PLACED)
             pass_step(board, step.from, over);
-        arm_or_not(board);
-    } else if (step.kind != STEP_BROKEN) {
-        drive_end_rests(&board->drive);
+        if (board->pass.state != PASS_UNDER_WAY)
+            arm_or_not(board);
     }
-    run_find(board);
+    if (board->pass.state == PASS_NONE)
+        run_find(board);
 }
 
 static void edges_lost(struct board *board)
@@ -387,9 +390,9 @@ static void take_one_edge(struct board *board)
     uint8_t at = edges->taken;
     uint8_t pins = notes->pins[at];
     uint16_t tick = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
-    uint32_t now = ticks(board);
+    uint32_t since = board->now - EDGE_AGE_TICKS;
     edges->taken = (uint8_t)(at + 1) & (NOTES - 1);
-    take_edge(board, pins, now - (uint16_t)((uint16_t)now - tick));
+    take_edge(board, pins, since + (uint16_t)(tick - (uint16_t)since));
 }
 
 void board_edges(struct board *board)
@@ -454,6 +457,7 @@ void board_beat(struct board *board)
     struct watch *watch = &board->watch;
     const struct bed *bed = &board->bed;
     const struct ports *ports = board->ports;
+    board->now = ticks(board);
     run_renew(board);
     watch_beat(watch);
     probe_beat(board);

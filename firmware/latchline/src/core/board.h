@@ -62,6 +62,7 @@ struct board {
     struct probe probe;
     struct store store;
     struct kept *kept;  /* of the port */
+    uint32_t now;       /* tick at the newest beat, which tells the upper half of an edge's */
     uint16_t due;
     uint32_t due_done;  /* the pass of the DONE that is due */
     uint16_t bed_check; /* 0: no bed */

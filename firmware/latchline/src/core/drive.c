@@ -84,24 +84,32 @@ void drive_forget(struct drive *drive)
     drive->ready = 0;
 }
 
+/* What was shifted out, unless a rest came between; interrupts are off. */
+static void put_out(struct drive *drive, uint16_t coils)
+{
+    if (drive->latched == coils)
+        return;
+    if (drive->disturbed)
+        shift_out(drive, coils);
+    drive->ports->latch(drive->ports->world);
+    drive->latched = coils;
+}
+
 bool drive_put(struct drive *drive, uint16_t coils, uint32_t tick)
 {
     uint16_t before;
-    bool late = false;
+    bool late;
     lock_state lock;
     drive_forget(drive);
-    coils &= (uint16_t)~drive_resting(drive);
-    if (drive_latched(drive) != coils) {
-        late = true;
-        shift_out(drive, coils);
-    }
     lock = lock_take();
-    coils &= (uint16_t)~drive->resting; /* one may have come to rest meanwhile */
-    if (drive->latched != coils) {
-        if (drive->disturbed)
-            shift_out(drive, coils);
-        drive->ports->latch(drive->ports->world);
-        drive->latched = coils;
+    coils &= (uint16_t)~drive->resting;
+    late = drive->latched != coils;
+    if (late) {
+        lock_give(lock);
+        shift_out(drive, coils);
+        lock = lock_take();
+        coils &= (uint16_t)~drive->resting; /* one may have come to rest meanwhile */
+        put_out(drive, coils);
     }
     before = drive->wanted;
     drive->wanted = coils;
@@ -116,11 +124,15 @@ bool drive_put(struct drive *drive, uint16_t coils, uint32_t tick)
 
 void drive_prepare(struct drive *drive, uint16_t coils, uint8_t pins)
 {
+    bool same;
     lock_state lock;
     drive_forget(drive);
     ASSURE(drive->edges.room == 0);
-    coils &= (uint16_t)~drive_resting(drive);
-    if (coils == drive_latched(drive))
+    lock = lock_take();
+    coils &= (uint16_t)~drive->resting;
+    same = coils == drive->latched;
+    lock_give(lock);
+    if (same)
         return;
     shift_out(drive, coils);
     drive->coming = coils;
@@ -146,8 +158,6 @@ uint16_t drive_end_rests(struct drive *drive)
     uint16_t bit = 1;
     uint8_t coil;
     lock_state lock;
-    if (drive_resting(drive) == 0)
-        return 0;
     for (coil = 0; coil < SELECTORS_MAX; coil++, bit = (uint16_t)(bit << 1)) {
         if ((drive->resting & bit) != 0 && drive_budget(drive, coil) <= drive->cool)
             over |= bit;

@@ -56,6 +56,7 @@
 #define LATE_TICKS 125 /* 0.5 ms from edge to output, for an output that could not be prepared */
 #define STOP_TICKS 25000
 #define INTERVAL_MAX 65535u
+#define EDGE_AGE_TICKS 16384 /* 65 ms: so far may an edge lie before the newest beat, and three times as far behind it */
 #define RUN_AGE_TICKS 40000 /* 160 ms: far enough below the 65,536 that sixteen bits can tell apart */
 
 #define RUN_ROOM_LEAST 144     /* edges for a millisecond, at more than 100,000 a second */

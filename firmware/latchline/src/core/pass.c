@@ -67,7 +67,7 @@ static void count_tenths(struct pass *pass, int16_t q, uint32_t tick)
 /* A whole period takes the same time however uneven the channels are. */
 static struct verdict note_period(struct pass *pass, const struct bed *bed, uint32_t period)
 {
-    uint32_t enough = (uint32_t)bed->advance * 4;
+    uint32_t enough;
     uint16_t quarter;
     if (period == NO_PERIOD)
         return all_well();
@@ -76,6 +76,9 @@ static struct verdict note_period(struct pass *pass, const struct bed *bed, uint
         quarter = 1;
     if (quarter < pass->report.shortest)
         pass->report.shortest = quarter;
+    if (quarter > bed->advance)
+        return all_well();
+    enough = (uint32_t)bed->advance * 4;
     if (period <= enough && bed->advance_max * period <= enough)
         return wrong(FAULT_TOO_FAST, (uint16_t)(period / 4));
     return all_well();
@@ -86,8 +89,10 @@ static void note_backing(struct pass *pass, const struct bed *bed, struct pass_s
     uint16_t backed;
     if (step->forward) {
         pass->forward = true;
-        if (step->q > pass->furthest)
+        if (step->q > pass->furthest) {
             pass->furthest = step->q;
+            return;
+        }
     } else if (pass->forward) {
         count_up_u8(&pass->report.backings);
         pass->forward = false;

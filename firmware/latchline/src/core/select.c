@@ -48,7 +48,7 @@ static void step_back(const struct select *select, struct mark *mark)
 
 static bool lies_behind(const struct select *select, const struct mark *mark, int16_t limit)
 {
-    return mark->index < select->used && mark->point <= limit;
+    return mark->point <= limit && mark->index < select->used;
 }
 
 static bool lies_ahead(const struct select *select, const struct mark *mark, int16_t limit)
@@ -84,25 +84,28 @@ static uint16_t window(struct select *select, int16_t q)
     struct mark *ahead = &select->ahead;
     int16_t passed = (int16_t)(q - select->hold);
     int16_t reach = (int16_t)(q + select->advance_max);
-    while (lies_behind(select, behind, passed)) {
-        if (behind->index < ahead->index)
-            drop(select, behind);
-        step_on(select, behind);
-    }
-    while (lies_ahead(select, ahead, reach)) {
-        step_back(select, ahead);
-        if (ahead->index >= behind->index)
-            drop(select, ahead);
-    }
-    while (lies_ahead(select, behind, passed)) {
-        step_back(select, behind);
-        if (behind->index < ahead->index)
-            choose(select, behind);
-    }
-    while (lies_behind(select, ahead, reach)) {
-        if (ahead->index >= behind->index)
-            choose(select, ahead);
-        step_on(select, ahead);
+    if (q > select->at) {
+        while (lies_behind(select, behind, passed)) {
+            if (behind->index < ahead->index)
+                drop(select, behind);
+            step_on(select, behind);
+        }
+        while (lies_behind(select, ahead, reach)) {
+            if (ahead->index >= behind->index)
+                choose(select, ahead);
+            step_on(select, ahead);
+        }
+    } else {
+        while (lies_ahead(select, ahead, reach)) {
+            step_back(select, ahead);
+            if (ahead->index >= behind->index)
+                drop(select, ahead);
+        }
+        while (lies_ahead(select, behind, passed)) {
+            step_back(select, behind);
+            if (behind->index < ahead->index)
+                choose(select, behind);
+        }
     }
     ASSURE(ahead->index - behind->index <= (select->bank ? select->count : 1));
     select->at = q;

@@ -49,6 +49,20 @@ void track_set_bed(struct track *track, const struct bed *bed)
     track_forget_edge(track);
 }
 
+void track_stretch_begin(struct track *track)
+{
+    track->lowest = track->count;
+    track->highest = track->count;
+}
+
+static void stretch_include(struct track *track, int16_t count)
+{
+    if (count < track->lowest)
+        track->lowest = count;
+    if (count > track->highest)
+        track->highest = count;
+}
+
 void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_low, uint16_t shortest)
 {
     uint8_t number;
@@ -62,25 +76,12 @@ void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_l
     track->edges += steps;
     track->turns = 0;
     track->differing_beats = 0;
+    stretch_include(track, track->count);
     for (number = 0; number < track->sensors_used; number++) {
         struct sensor *sensor = &track->sensors[number];
         if ((track->pins & sensor->pin) == 0)
             sensor_still_on(sensor, track->count, track->rightward);
     }
-}
-
-void track_stretch_begin(struct track *track)
-{
-    track->lowest = track->count;
-    track->highest = track->count;
-}
-
-static void stretch_include(struct track *track, int16_t count)
-{
-    if (count < track->lowest)
-        track->lowest = count;
-    if (count > track->highest)
-        track->highest = count;
 }
 
 void track_forget_edge(struct track *track)
@@ -292,7 +293,6 @@ static void step_count(struct track *track, bool rightward)
 static enum step_kind place_step(struct track *track, const struct bed *bed, uint8_t before, bool turned,
                                  bool straight, uint32_t elapsed, uint8_t watchfulness, struct step *step)
 {
-    bool was_certain = track->certain;
     step_count(track, step->rightward);
     step->verdict = encoder_read(track, bed, before, turned, elapsed, watchfulness);
     if (step->verdict.fault != FAULT_NONE)
@@ -309,8 +309,6 @@ static enum step_kind place_step(struct track *track, const struct bed *bed, uin
         step->verdict = wrong(FAULT_OFF_THE_BED, 0);
         return STEP_LOST;
     }
-    if (was_certain)
-        stretch_include(track, step->from);
     stretch_include(track, track->count);
     return STEP_PLACED;
 }
