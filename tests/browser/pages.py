@@ -121,6 +121,13 @@ def overflowing(page: Page) -> list[str]:
     )
 
 
+def violations(page: Page, axe: str) -> list[Any]:
+    """What axe-core finds amiss."""
+    return page.evaluate(
+        f"async () => {{ {axe}; const told = await axe.run(); return told.violations.map((one) => [one.id, one.nodes.map((node) => node.html)]); }}"
+    )
+
+
 def copied_examples(folder: Path) -> Path:
     """The examples as they are delivered, whatever was done to an earlier copy of them."""
     import latchline

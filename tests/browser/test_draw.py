@@ -16,7 +16,6 @@ from browser.pages import (
     MODULES,
     REBOUND,
     VIEWPORTS,
-    a_browser,
     a_page,
     copied_examples,
     faint_borders,
@@ -25,6 +24,7 @@ from browser.pages import (
     overflowing,
     text_of,
     until,
+    violations,
 )
 from cli.running import run
 from desk.choices import BUNTING, CHOICES, GULLS, ONE_WAY, SAME_PLAN, Begun
@@ -35,12 +35,6 @@ from playwright.sync_api import Browser, Page
 from latchline.piece.file import load_piece
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")
@@ -281,10 +275,7 @@ def test_nothing_leaves_the_page_and_everybody_can_use_it(
             page.click(f"#way-{way}")
             assert overflowing(page) == []
             assert faint_borders(page) == []
-            found = page.evaluate(
-                f"async () => {{ {axe}; const told = await axe.run(); return told.violations.map((one) => [one.id, one.nodes.map((node) => node.html)]); }}"
-            )
-            assert found == []
+            assert violations(page, axe) == []
 
 
 # Strangers

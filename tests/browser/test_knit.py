@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser.pages import MODULES, VIEWPORTS, a_browser, a_page, copied_examples, needed, overflowing, text_of, until
+from browser.pages import MODULES, VIEWPORTS, a_page, copied_examples, needed, overflowing, text_of, until, violations
 from desk.serving import Served, hosted, served
 from playwright.sync_api import Browser, Page
 
@@ -25,12 +25,6 @@ pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
 HAND = "sim://?seed=3&live=1&pace=60"  # takes its time, as a hand does
 FLIES = "sim://?seed=3"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")
@@ -407,10 +401,7 @@ def test_it_reads_at_two_metres_and_nothing_overflows(browser: Browser, desk: Se
         px = page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.due')).fontSize)")
         assert px * CAPITAL_PER_EM * MM_A_PX[size[0]] >= LEAST_MM
         assert overflowing(page) == []
-        found = page.evaluate(
-            f"async () => {{ {axe}; const told = await axe.run(); return told.violations.map((one) => [one.id, one.nodes.map((node) => node.html)]); }}"
-        )
-        assert found == []
+        assert violations(page, axe) == []
 
 
 def test_in_forced_colours_the_state_is_still_told_by_word_and_shape(browser: Browser, desk: Served) -> None:

@@ -25,11 +25,14 @@ from latchline.desk.folder import Folder
 from latchline.desk.form import form
 from latchline.desk.looks import verdict
 from latchline.desk.photograph import chart_of
+from latchline.desk.slow_motion import DOES, PASSES_MAX, slow_motion
 from latchline.errors import ChartError, InputError, LatchlineError
+from latchline.fabric.loops import does
 from latchline.piece import write as written
 from latchline.piece.file import load_piece
 from latchline.plan.options import BAND_OPTIONS, DRAWING_OPTIONS, OPTIONS, TECHNIQUE, spoken_options
 from latchline.shaping.gauge import Gauge
+from latchline.technique.model import Does
 
 EXAMPLES = Path(keep.__file__).parents[1] / "examples"
 
@@ -340,3 +343,34 @@ def test_what_is_no_picture_is_one_sentence(data: bytes) -> None:
 def test_a_drawing_is_told_by_its_rows() -> None:
     drawn = Drawn.of(grid("01 10"), (Colour(0, 0, 0), Colour(9, 9, 9)))
     assert drawn.chart("x").cells.tolist() == [[1, 0], [0, 1]]
+
+
+# Slow motion
+
+
+@pytest.mark.parametrize("name", keep.example_names())
+def test_what_is_shown_in_slow_motion_is_the_plan(folder: Folder, name: str) -> None:
+    looked = keep.open_example(folder, name).looked
+    plan = looked.plan
+    for first in range(1, plan.passes + 1, PASSES_MAX):
+        last = min(first + PASSES_MAX - 1, plan.passes)
+        told = slow_motion(looked, first, last)
+        assert [one["number"] for one in told["shown"]] == list(range(first, last + 1))
+        for key, masks in (("acting", plan.acting_masks(first, last)), ("driven", plan.driven_masks(first, last))):
+            assert [[mark == "1" for mark in one[key]] for one in told["shown"]] == masks.tolist()
+        acts = does(plan, first, last)
+        assert [[DOES[Does(code)] for code in row] for row in acts.tolist()] == [
+            list(one["does"]) for one in told["shown"]
+        ]
+        for one in told["shown"]:  # a knitted stitch leaves one loop, of a yarn that the pass carries
+            carried = {one["first_yarn"], one["second_yarn"]}
+            assert all(
+                len(loops) == 1 and set(loops) <= carried
+                for act, loops in zip(one["does"], one["after"], strict=True)
+                if act in "kcou"
+            )
+
+
+def test_no_more_passes_are_shown_than_a_page_can_use(folder: Folder) -> None:
+    with pytest.raises(InputError, match="at most 40"):
+        slow_motion(keep.open_example(folder, "harbour-blanket.toml").looked, 1, 60)

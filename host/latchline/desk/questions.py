@@ -174,6 +174,14 @@ def fabric(desk: Desk, given: Given) -> Answer:
     return File(drawn(desk.opened().looked, side, *figures), "image/png")
 
 
+def slow_motion(desk: Desk, given: Given) -> Answer:
+    """Some passes as the page shows them in slow motion."""
+    from latchline.desk.slow_motion import slow_motion as shown
+
+    document = desk.opened()
+    return {"serial": document.serial} | shown(document.looked, int(given["first"]), int(given["last"]))
+
+
 def sheet(desk: Desk, given: Given) -> Answer:
     from latchline.sheet.make import make_sheet
     from latchline.sheet.write import sheet_pdf
@@ -344,6 +352,7 @@ QUESTIONS: dict[str, Question] = {
     "/api/save": Question("POST", save),
     "/api/verdict": Question("GET", verdict),
     "/api/fabric": Question("GET", fabric),
+    "/api/slow-motion": Question("GET", slow_motion),
     "/api/sheet": Question("GET", sheet),
     "/api/working-chart": Question("GET", working_chart),
     "/api/photograph": Question("POST", photograph),

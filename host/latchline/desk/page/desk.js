@@ -6,15 +6,17 @@ import { knitPart, takeKnit } from "./knit.js";
 import { drawPart, save } from "./draw.js";
 import { Line, Refused, ask, takeKey } from "./line.js";
 import { openPart, takeDrops } from "./open.js";
+import { slowPart } from "./slow.js";
 import { catchUp, changed, on, redo, said, store, takePiece, tried, undo } from "./state.js";
 
 /** @param {string} id */
 const byId = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
 
-/** @type {Record<string, { words: string, make: () => HTMLElement, made?: HTMLElement }>} */
+/** piece: whether there must be one. @type {Record<string, { words: string, make: () => HTMLElement, piece?: boolean, made?: HTMLElement }>} */
 const PARTS = {
   open: { words: "open", make: () => openPart(() => show("draw")) },
-  draw: { words: "draw", make: drawPart },
+  draw: { words: "draw", make: drawPart, piece: true },
+  slow: { words: "dry run", make: slowPart, piece: true },
   knit: { words: "knit", make: knitPart },
   back: { words: "look back", make: backPart },
 };
@@ -23,7 +25,7 @@ let part = "";
 /** @param {string} name */
 function show(name) {
   if (!(name in PARTS)) name = "open";
-  if (name === "draw" && !store.piece) name = "open";
+  if (PARTS[name].piece && !store.piece) name = "open";
   part = name;
   document.body.dataset.part = name;
   history.replaceState(null, "", `#${name}`);
@@ -34,8 +36,8 @@ function show(name) {
 }
 
 function ways() {
-  fill(byId("ways"), ...Object.entries(PARTS).map(([name, { words }]) =>
-    button(words, () => show(name), { id: `way-${name}`, "aria-current": name === part ? "page" : false, disabled: name !== "open" && name !== "knit" && name !== "back" && !store.piece })));
+  fill(byId("ways"), ...Object.entries(PARTS).map(([name, { words, piece }]) =>
+    button(words, () => show(name), { id: `way-${name}`, "aria-current": name === part ? "page" : false, disabled: !!piece && !store.piece })));
 }
 
 function complaint() {
@@ -79,7 +81,7 @@ async function begin() {
     if (store.desk.open) takePiece(await ask("/api/piece"));
   });
   takeDrops(() => show("draw"));
-  show(asked || (store.piece ? "draw" : "open"));
+  if (!part) show(asked || (store.piece ? "draw" : "open")); // unless somebody was quicker
 }
 
 begin().catch((error) => {
