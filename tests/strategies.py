@@ -292,13 +292,16 @@ def plans(draw: st.DrawFn) -> Plan:
     return compile_plan("drawn", profile, profile.centred(stitches), bands, start=start)
 
 
+_ASKED = sorted(kind.name for kind in HAND_KINDS.values() if not kind.of_plan)
+
+
 @st.composite
 def works(draw: st.DrawFn, stitches: int) -> Work:
     """Shaping or something done by hand in a band over so many needles; not all of it can be done."""
     first = draw(st.integers(0, stitches - 1))
     last = min(stitches - 1, first + draw(st.integers(0, 3)))
     side = draw(st.sampled_from(("both", "left", "right")))
-    step = ByHand(draw(st.integers(1, 6)), draw(st.sampled_from(sorted(HAND_KINDS))), first, last,
+    step = ByHand(draw(st.integers(1, 6)), draw(st.sampled_from(_ASKED)), first, last,
                   draw(st.integers(-2, 2)), draw(st.sampled_from((Position.OUT, Position.WORK))))  # fmt: skip
     return draw(
         st.one_of(
@@ -317,9 +320,9 @@ def works(draw: st.DrawFn, stitches: int) -> Work:
 
 
 @st.composite
-def shaped_plans(draw: st.DrawFn) -> Plan:
+def shaped_plans(draw: st.DrawFn, *, drives: tuple[str, ...] = ("this-pass", "next-pass")) -> Plan:
     """Pieces that are shaped, worked on by hand, cast on and bound off, of any technique."""
-    profile = load_profile("double-180")
+    profile = replace(load_profile("double-180"), drive=draw(st.sampled_from(drives)))
     stitches = draw(st.integers(6, 14))
     requests = []
     for number in range(1, draw(st.integers(1, 3)) + 1):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 import numpy as np
+import numpy.typing as npt
 import serial
 
 from latchline.errors import KnittingError
@@ -20,6 +21,8 @@ from latchline.knit.talk import GoesOn
 from latchline.link.host import Host
 from latchline.link.messages import TICK_US, Done
 from latchline.link.port import cannot_open
+from latchline.plan.hand import GONE, Position, goes, kind_of
+from latchline.plan.listing import plain
 from latchline.plan.model import Plan
 from latchline.sim import carriage
 from latchline.sim.needles import Knitted
@@ -30,6 +33,9 @@ STUCK_S = 600.0  # simulated time without a pass after which a run is given up
 TICKS = 1 << 32
 CLOSE_TICKS = 250  # 1 ms: a contact that bounces at the line begins the pass a little later
 LOOKED_BACK = 64  # a report may come late, but not by more passes than the board has room for
+
+
+Ahead = dict[int, npt.NDArray[np.bool_]]  # by the pass that they are pushed for: which needles of the span are
 
 
 @dataclass(frozen=True)
@@ -120,12 +126,14 @@ def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], Non
     compared = 0
     moved_s = port.clock()
     fault = ""
+    pushed: Ahead = {}
     while not session.over:
         for event in session.step():
             if isinstance(event, events.Knitted) and event.report is not None:
                 moved_s = port.clock()
                 compared += len(_looked_at(plan))
                 wrong += compare(plan, event.number, event.report, port.world)
+                wrong += compare_acting(plan, event.number, event.report, port.world, pushed)
                 progress(event.number)
             elif isinstance(event, events.Stopped):
                 fault = event.error.sentence()
@@ -172,6 +180,39 @@ def compare(plan: Plan, number: int, report: Done, world: World) -> list[WrongNe
         return [WrongNeedle(number, plan.span.first + n, False) for n in range(plan.span.width)]
     different = np.flatnonzero(way.selected[needles.start : needles.stop] != planned) + needles.start
     return [WrongNeedle(number, int(needle), bool(way.selected[needle])) for needle in different]
+
+
+def compare_acting(plan: Plan, number: int, report: Done, world: World, pushed: Ahead) -> list[WrongNeedle]:
+    """The needles that knit otherwise than pass `number` has them, where the pass before it pushed them.
+
+    They stand as that pass left them, then as hands set them, which know only what the steps of the plan say: a needle
+    that a step may leave anywhere stands wrong until another one sets it. pushed: takes the needles as pass
+    `number` leaves them. Only where the piece is shaped: elsewhere nothing comes between.
+    """
+    if plan.profile.drive != "next-pass" or not plan.shaped:
+        return []
+    span = slice(plan.span.first, plan.span.last + 1)
+    stand = pushed.pop(number, None)
+    way = _way_of(report, world.needles.knitted[-LOOKED_BACK:], world.started_us)
+    working = plan.positions_of(number, number)[0] == Position.WORK
+    if way is not None:
+        pushed[number + 1] = way.selected[span] & working
+    planned = plan.acting_masks(number, number)[0]
+    if stand is None or plain(plan, number):
+        return []
+    for step in plan.hand_before(number):
+        here = slice(step.first, step.last + 1)
+        kind = kind_of(step)
+        if kind.of_plan or kind.sets is not None:
+            stand[here] = kind.name == "forward"
+        elif kind.unsettles:
+            onto = goes(step, plan.span.width)[here]
+            stand[onto[onto != GONE]] = ~planned[onto[onto != GONE]]
+            stand[here] = ~planned[here]
+    return [
+        WrongNeedle(number, plan.span.first + int(needle), bool(stand[needle]))
+        for needle in np.flatnonzero((stand != planned) & working)
+    ]
 
 
 def _way_of(report: Done, ways: Sequence[Knitted], started_us: Sequence[int]) -> Knitted | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from types import SimpleNamespace
@@ -18,7 +19,7 @@ from latchline.errors import InputError, KnittingError, LinkError, PortError
 from latchline.link.messages import Done
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, profile_text, shipped_profiles
-from latchline.piece.file import load_piece
+from latchline.piece.file import load_piece, parse_piece
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
@@ -50,6 +51,30 @@ def test_every_needle_stands_as_planned_on_every_shipped_machine(machine: str) -
 
 def test_the_whole_bed_can_be_knitted() -> None:
     assert knitted(checks(rows=4, needles="L100-R100")).as_planned
+
+
+WIDENING = """
+machine = "chunky-112"
+needles = "L12-R12"
+[[bands]]
+begin = "wrapped"
+needles = "L8-R8"
+[[bands]]
+technique = "tuck"
+alternate_needles = "only"
+rows = 10
+shape = [{ by = 1, every = 3, times = 3 }]
+hand = [{ do = "cross", row = 5, needles = "L2-R2" }]
+"""
+
+
+def test_where_needles_are_pushed_ahead_carriage_and_hands_are_compared_with_what_knits() -> None:
+    plan = parse_piece(WIDENING).plan()
+    assert knitted(plan).as_planned
+    untold = replace(plan, hand=tuple(step for step in plan.hand if step.kind != "forward"))
+    assert {needle.pass_number for needle in knitted(untold).wrong} == {
+        step.before for step in plan.hand if step.kind == "forward"
+    }
 
 
 def test_where_a_coil_that_is_off_selects_the_needles_of_the_span_are_compared() -> None:

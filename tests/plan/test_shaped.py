@@ -6,16 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
 
+from latchline.checks.find import findings
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.hand import Position
+from latchline.plan.listing import plain
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.plan.shape import AllNeedles, AtRate, CastOn, Groups, Neck, ShortRows, ToWidth, Work
 from latchline.technique.table import technique_named
+from strategies import shaped_plans
 
 
 def plan_of(*bands: tuple[int, tuple[Work, ...]], width: int = 40, technique: str = "stocking", **more: object) -> Plan:
@@ -129,22 +133,58 @@ def test_a_piece_may_begin_on_fewer_needles_than_it_grows_to() -> None:
     assert widths(plan)[-1] == 40
 
 
-def test_a_needle_that_comes_into_work_is_pushed_from_its_second_pass_on_where_needles_are_pushed_ahead() -> None:
+def stand(plan: Plan, number: int, before: set[int]) -> set[int]:
+    """Which needles are forward for a pass: those that the pass before pushed, then what the knitter is told to do.
+
+    A loop that is moved, crossed or lifted leaves needles anywhere: here, the wrong way, until a step sets them.
+    """
+    wanted = set(np.flatnonzero(plan.acting_masks(number, number)[0]).tolist())
+    forward = set(before)
+    for step in plan.hand_before(number):
+        here = set(range(step.first, step.last + 1))
+        match step.kind:
+            case "forward":
+                forward |= here
+            case "back" | "into-work" | "release" | "wrap":
+                forward -= here
+            case "every-other":
+                forward -= set(range(step.first, step.last + 1, 2))
+            case "move" | "cross" | "pick-up" | "buttonhole":
+                moved = {needle + step.by for needle in here} if step.kind == "move" else here
+                forward = (forward - here - moved) | ((here | moved) - wanted)
+    return forward
+
+
+@given(shaped_plans(drives=("next-pass",)))
+def test_where_needles_are_pushed_ahead_carriage_and_hands_together_make_each_selection(plan: Plan) -> None:
+    working, acting, driven = plan.positions_of() == Position.WORK, plan.acting_masks(), plan.driven_masks()
+    assert not (driven & ~working).any()
+    for number in range(2, plan.passes + 1):
+        if plain(plan, number):
+            assert not {step.kind for step in plan.hand_before(number)} & {"forward", "back"}
+            continue
+        here = set(np.flatnonzero(working[number - 1]).tolist())
+        forward = stand(plan, number, set(np.flatnonzero(driven[number - 2]).tolist()))
+        assert forward & here == set(np.flatnonzero(acting[number - 1]).tolist())
+
+
+def test_a_needle_that_comes_into_work_follows_chart_and_edge_rule_from_its_first_pass_on() -> None:
     profile = replace(load_profile("standard-200"), drive="next-pass")
     narrow = profile.centred(10)
     request = BandRequest(
-        "band",
-        technique_named("fair-isle"),
-        Options(rows=6, alternate_needles="only"),
-        works=(AtRate("both", 1, 2, 2),),
+        "band", technique_named("tuck"), Options(rows=6, alternate_needles="only"), works=(AtRate("both", 1, 2, 2, 0),)
     )
     plan = compile_plan("p", profile, profile.centred(16), [request], begun=Span(narrow.first, narrow.last))
     working, masks = plan.positions_of() == Position.WORK, plan.acting_masks()
-    assert not masks[~working].any()
-    fresh = working[1:] & ~working[:-1]
-    assert fresh.any()
-    assert not masks[1:][fresh].any()
-    assert (plan.driven_masks()[:-1] == masks[1:]).all()
+    for number in range(2, plan.passes + 1):
+        ends = np.flatnonzero(working[number - 1])[[0, -1]]
+        assert masks[number - 1, ends].all()
+    assert plan.hand_words(3) == (
+        "bring L6 into working position",
+        "bring R6 into working position",
+        "push L6, R6 forward by hand, as selected for this row: the carriage could not",
+    )
+    assert not [finding for finding in findings(plan) if finding.rule == "edge-needle"]
 
 
 def test_a_chart_of_held_stitches_does_not_go_with_needles_held_by_hand() -> None:

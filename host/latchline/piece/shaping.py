@@ -149,7 +149,7 @@ def _numbers(table: Table, key: str, value: Any) -> tuple[int, ...]:
 
 
 def _by_hand(table: Table, profile: Profile, span: Span) -> Iterator[Work]:
-    kind = table.choice("do", tuple(HAND_KINDS))
+    kind = table.choice("do", tuple(kind.name for kind in HAND_KINDS.values() if not kind.of_plan))
     row = table.whole("row", 1, ROWS_MOST)
     named = table.text("needles")
     both = named if len(named.split("-")) > 1 else f"{named}-{named}"

@@ -1,15 +1,17 @@
-"""Floats that are caught by hand: the picture is left alone, and a list says which needle, in which row."""
+"""What the plan itself asks of hands: floats to be caught, and needles to be set that the carriage could not select."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 
 import numpy as np
 import numpy.typing as npt
 
 from latchline.plan.catches import Limited, catches
-from latchline.plan.hand import HandStep
+from latchline.plan.hand import GONE, WORK, HandStep, Position, goes, kind_of
 from latchline.plan.model import Band, Plan
+from latchline.runs import runs
 from latchline.technique.model import Does
 
 Bools = npt.NDArray[np.bool_]
@@ -50,3 +52,43 @@ def _taken(plan: Plan, band: Band, low: int, high: int) -> list[Bools]:
     if band.technique.yarns == 2:
         taken.append(does == Does.KNIT_CONTRAST)
     return taken
+
+
+def setting_steps(plan: Plan) -> tuple[HandStep, ...]:
+    """Where needles are pushed one pass ahead: those that the hand brought into work since, or touched, and how each
+    must stand for a pass in which selection makes a difference.
+    """
+    if plan.profile.drive != "next-pass":
+        return ()
+    return tuple(step for before, steps in groupby(plan.hand, key=lambda step: step.before)
+                 for step in _settings(plan, before, list(steps)))  # fmt: skip
+
+
+def _settings(plan: Plan, before: int, steps: list[HandStep]) -> Iterator[HandStep]:
+    if before > plan.passes:
+        return
+    band = plan.band_of(before)
+    cams = band.technique.cams_for(plan.direction(before), band.way)
+    if cams.selected == cams.unselected:
+        return
+    fresh, unsettled = touched(steps, plan.span.width)
+    working = plan.positions_of(before, before)[0] == Position.WORK
+    selected = plan.acting_masks(before, before)[0]
+    for kind, marks in (("forward", (fresh | unsettled) & selected), ("back", unsettled & ~selected)):
+        _, first, last = runs((marks & working)[None, :])
+        for low, high in zip(first.tolist(), last.tolist(), strict=True):
+            yield HandStep(before, kind, low, high)
+
+
+def touched(steps: list[HandStep], width: int) -> tuple[Bools, Bools]:
+    """Which needles some steps bring into working position, not selected, and which may then stand anywhere."""
+    fresh, unsettled = np.zeros(width, dtype=np.bool_), np.zeros(width, dtype=np.bool_)
+    for step in steps:
+        kind, here = kind_of(step), slice(step.first, step.last + 1)
+        if kind.sets == WORK:
+            fresh[here], unsettled[here] = True, False
+        elif kind.unsettles:
+            onto = goes(step, width)[here]
+            unsettled[here] = True
+            unsettled[onto[onto != GONE]] = True
+    return fresh, unsettled

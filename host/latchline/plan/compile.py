@@ -17,11 +17,11 @@ from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.mend import Mend
-from latchline.plan.by_hand import catch_steps
+from latchline.plan.by_hand import catch_steps, setting_steps
 from latchline.plan.hand import Position
 from latchline.plan.model import Band, Bools, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
-from latchline.plan.positions import Laid, lay_out, within
+from latchline.plan.positions import Laid, lay_out, pushed_ahead, within
 from latchline.plan.select import Rows, rows_of, select
 from latchline.plan.shape import Work
 from latchline.technique.model import NO_STITCH, Does, Separation, Steps, Technique, one_pass_a_row
@@ -113,21 +113,23 @@ def compile_plan(
         works = [(part.band.name, part.band.passes, part.works) for part in parts]
         laid = lay_out(span, begun, works, rightward, profile.needles_name)
         _refuse_held(bands, laid, span, profile)
-        parts = _within(parts, bands, laid, ahead=profile.drive == "next-pass")
-    table = _packed(np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts]))
+        parts = _within(parts, bands, laid)
+    table = np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts])
     offsets = np.cumsum([1] + [len(part.table) for part in parts])
     acting = np.concatenate(
         [part.of_pass + offset for part, offset in zip(parts, offsets[:-1], strict=True)], dtype=np.int32
     )
     driven = acting
-    if profile.drive == "next-pass":
+    if profile.drive == "next-pass" and laid is not None:
+        table, driven = pushed_ahead(table, acting, laid.positions)
+    elif profile.drive == "next-pass":
         driven = np.append(acting[1:], np.int32(0))  # after the last pass nothing comes: row 0 selects nothing
     plan = Plan(
         name=name,
         profile=profile,
         span=span,
         bands=bands,
-        table=table,
+        table=_packed(table),
         acting=acting,
         driven=driven,
         rightward=rightward,
@@ -144,8 +146,8 @@ def compile_plan(
         plan = replace(
             plan, hand=laid.hand, positions=positions.table, position=positions.of_pass, cast_on=laid.cast_on
         )
-    if caught := catch_steps(plan):
-        plan = replace(plan, hand=tuple(sorted((*plan.hand, *caught), key=lambda step: step.before)))
+    if asked := (*catch_steps(plan), *setting_steps(plan)):
+        plan = replace(plan, hand=tuple(sorted((*plan.hand, *asked), key=lambda step: step.before)))
     return replace(plan, fingerprint=fingerprint(plan))
 
 
@@ -164,11 +166,11 @@ def _refuse_held(bands: Sequence[Band], laid: Laid, span: Span, profile: Profile
             )
 
 
-def _within(parts: Sequence[_Part], bands: Sequence[Band], laid: Laid, *, ahead: bool) -> list[_Part]:
+def _within(parts: Sequence[_Part], bands: Sequence[Band], laid: Laid) -> list[_Part]:
     """The parts with their selections kept to the needles that are in work."""
     kept = []
     for part, band in zip(parts, bands, strict=True):
-        table, of_pass = within(part.table, part.of_pass, part.edge, laid.positions, band.first, ahead=ahead)
+        table, of_pass = within(part.table, part.of_pass, part.edge, laid.positions, band.first)
         kept.append(replace(part, table=table, of_pass=of_pass))
     return kept
 

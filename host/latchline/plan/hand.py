@@ -6,9 +6,10 @@ working chart and the prompts know what to say. Needles are places in the plan's
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from itertools import groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -66,7 +67,9 @@ class HandKind:
     goes: where the loops of the step's needles go, from the step; None: they stay. makes: whether each of
     its needles gets a loop. sets: the position that its needles take; None: as they stand. fresh:
     whether they must be out of work before. at_hand: what it takes. waits: whether the carriage must not
-    go before it is done. sign: its letter on the working chart.
+    go before it is done. sign: its letter on the working chart. unsettles: whether its needles, and those to which
+    loops go, may stand anywhere afterwards, so that a selection made before is gone. of_plan: whether only the
+    plan asks for it; such steps that follow one another are said in one line.
     """
 
     name: str
@@ -80,6 +83,8 @@ class HandKind:
     fresh: bool = False
     at_hand: str = ""
     waits: bool = True
+    unsettles: bool = False
+    of_plan: bool = False
 
 
 def _gone(step: HandStep) -> Places:
@@ -100,7 +105,7 @@ _KINDS = (
     HandKind(
         "wrap",
         "cast on, closed edge wrapped by hand",
-        "bring {needles} into working position and wrap the yarn round each in turn, {count} loops, from the "
+        "bring {needles} into working position and wrap the yarn round each in turn, {count} {loops}, from the "
         "side where the carriage does not stand",
         "c",
         makes=True,
@@ -130,6 +135,7 @@ _KINDS = (
         "m",
         goes=_moved,
         at_hand=TOOL,
+        unsettles=True,
     ),
     HandKind(
         "cross",
@@ -138,6 +144,7 @@ _KINDS = (
         "x",
         goes=_crossed,
         at_hand="two transfer tools",
+        unsettles=True,
     ),
     HandKind(
         "bind-off",
@@ -188,6 +195,7 @@ _KINDS = (
         "p",
         makes=True,
         at_hand=TOOL,
+        unsettles=True,
     ),
     HandKind(
         "hang-hem",
@@ -205,6 +213,7 @@ _KINDS = (
         goes=_gone,
         makes=True,
         at_hand=TOOL,
+        unsettles=True,
     ),
     HandKind(
         "latch-up",
@@ -214,6 +223,20 @@ _KINDS = (
         at_hand=LATCH_TOOL,
     ),
     HandKind("catch", "catch floats", "catch the float of {words}: lift it onto the needle beside the loop", "f"),
+    HandKind(
+        "forward",
+        "needles forward by hand",
+        "push {needles} forward by hand, as selected for this row: the carriage could not",
+        "a",
+        of_plan=True,
+    ),
+    HandKind(
+        "back",
+        "needles back by hand",
+        "leave {needles} back in working position, not selected for this row",
+        "j",
+        of_plan=True,
+    ),
     HandKind("weight", "hang a weight", "hang a weight at {needles}", "w", at_hand="edge weights", waits=False),
     HandKind("marker", "put in a marker", "put in a marker at {needles}{words}", "t", at_hand="markers", waits=False),
     HandKind("note", "the knitter's own words", "{words}", "n"),
@@ -224,6 +247,15 @@ HAND_KINDS: dict[str, HandKind] = {kind.name: kind for kind in _KINDS}
 
 def kind_of(step: HandStep) -> HandKind:
     return HAND_KINDS[step.kind]
+
+
+def lines_of(steps: Iterable[HandStep], name: Callable[[int, int], str]) -> Iterator[tuple[HandKind, str]]:
+    """What to do, a line each; steps of a kind that the plan asks for share one. name: as `in_words` has it."""
+    for kind, alike in groupby(steps, key=kind_of):
+        if kind.of_plan:
+            yield kind, kind.words.format(needles=", ".join(name(step.first, step.last) for step in alike))
+        else:
+            yield from ((kind, in_words(step, name)) for step in alike)
 
 
 def in_words(step: HandStep, name: Callable[[int, int], str]) -> str:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from latchline.chart.model import Chart
 from latchline.machine.needles import Span
 from latchline.machine.profile import DIRECTIONS, Profile
-from latchline.plan.hand import HandStep, Position, in_words, kind_of
+from latchline.plan.hand import HandStep, Position, lines_of
 from latchline.plan.options import Options
 from latchline.plan.steps import Act, Step
 from latchline.technique.model import SecondBed, Separation, Technique
@@ -98,7 +98,7 @@ class Plan:
     table: uint8 (distinct masks, ⌈width / 8⌉), little bit order, one row for each distinct mask.
     acting: int32, the table row that decides what the needles do in this pass.
     driven: int32, the table row that the selectors are driven with during this pass: the same on
-        a `this-pass` machine, the next pass's on a `next-pass` machine.
+        a `this-pass` machine; on a `next-pass` machine the next pass's, of those needles that work in this one.
     rightward: bool. chart_row: int32 from 1, 0 where none. knitted_row: int32 from 1 within the
     band. colour: int16, the place among the band's yarns of the one knitted, −1 where the pass is not
     of one colour. way_back: bool, passes that select nothing and only bring the yarn to the changer.
@@ -203,7 +203,7 @@ class Plan:
 
     def hand_words(self, number: int) -> tuple[str, ...]:
         """The hand steps before a pass, one a line."""
-        return tuple(in_words(step, self.places_name) for step in self.hand_before(number))
+        return tuple(words for _, words in lines_of(self.hand_before(number), self.places_name))
 
     @property
     def start(self) -> str:
@@ -230,8 +230,8 @@ class Plan:
         One more than the last pass: what is done after it.
         """
         steps = [
-            Step(Act.HAND, in_words(step, self.places_name), waits=kind_of(step).waits, kind=step.kind)
-            for step in self.hand_before(number)
+            Step(Act.HAND, words, waits=kind.waits, kind=kind.name)
+            for kind, words in lines_of(self.hand_before(number), self.places_name)
         ]
         if number > self.passes:
             return tuple(steps)

@@ -16,6 +16,7 @@ from latchline.plan.shape import CastOn, Due, Here, Work, in_order
 Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
 Ints = npt.NDArray[np.int32]
+Places = npt.NDArray[np.int64]
 
 TABLE_KEYS_MOST = 1 << 25  # beyond so many possible pairs they are sorted instead of marked
 
@@ -110,34 +111,43 @@ def _side(rightward: Bools, before: int) -> str:
     return "left" if rightward[before - 1] else "right"
 
 
-def within(
-    table: Bools, of_pass: Ints, edge: Bools | None, positions: Positions, first: int, *, ahead: bool
-) -> tuple[Bools, Ints]:
+def within(table: Bools, of_pass: Ints, edge: Bools | None, positions: Positions, first: int) -> tuple[Bools, Ints]:
     """A band's selections kept to the needles that knit, its end needles made what `edge` says: each pair once.
 
-    first: the band's first pass. ahead: needles are pushed in the pass before, so that only those that
-    stand in work in both can be selected.
+    first: the band's first pass.
     """
     here = positions.of_pass[first - 1 : first - 1 + len(of_pass)]
     working = positions.table == Position.WORK
-    now, before = np.arange(len(working)), np.arange(len(working))
-    if ahead:
-        earlier = positions.of_pass[np.maximum(np.arange(first - 2, first - 2 + len(of_pass)), 0)]
-        both, here = np.unique(here.astype(np.int64) * len(working) + earlier, return_inverse=True)
-        now, before = np.divmod(both, len(working))
-    key = of_pass.astype(np.int64) * len(now) + here
-    distinct, place = _distinct(key, len(table) * len(now))
-    row, pair = np.divmod(distinct, len(now))
+    row, now, place = _pairs(of_pass, here, len(table), len(working))
     chosen = table[row]
-    knitting = working[now[pair]]
+    knitting = working[now]
     if edge is not None:
         lines = np.arange(len(chosen))
         chosen[lines, knitting.argmax(axis=1)] = edge[row]
         chosen[lines, knitting.shape[1] - 1 - knitting[:, ::-1].argmax(axis=1)] = edge[row]
     chosen &= knitting
-    if ahead:
-        chosen &= working[before[pair]]
     return chosen, place.astype(np.int32)
+
+
+def pushed_ahead(table: Bools, acting: Ints, positions: Positions) -> tuple[Bools, Ints]:
+    """What is driven in each pass where needles are pushed for the coming one: only those that work in both.
+
+    The table with what it lacked, and each pass's row of it. Row 0 selects nothing: after the last pass nothing comes.
+    """
+    working = positions.table == Position.WORK
+    row, now, place = _pairs(acting[1:], positions.of_pass[:-1], len(table), len(working))
+    chosen = table[row] & working[now]
+    fewer = np.flatnonzero((chosen != table[row]).any(axis=1))
+    driven = row.astype(np.int32)
+    driven[fewer] = np.arange(len(table), len(table) + len(fewer), dtype=np.int32)
+    return np.concatenate([table, chosen[fewer]]), np.append(driven[place], np.int32(0))
+
+
+def _pairs(rows: Ints, others: Ints, row_count: int, other_count: int) -> tuple[Places, Places, Places]:
+    """The distinct pairs of two indices, and which of them each entry has."""
+    distinct, place = _distinct(rows.astype(np.int64) * other_count + others, row_count * other_count)
+    row, other = np.divmod(distinct, other_count)
+    return row, other, place
 
 
 def _distinct(key: npt.NDArray[np.int64], keys: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
