@@ -13,7 +13,6 @@ struct world {
     struct link link;
     struct notes notes;
     struct kept kept;
-    struct ports ports;
     struct face_log log;
     struct heard heard;
     face_analog analog;
@@ -39,12 +38,12 @@ static void show(struct world *world)
     log_signals(&world->log, world->now_us, world->coils, world->bits);
 }
 
-static void shift(void *of, uint16_t coils)
+void port_shift(void *of, uint16_t coils)
 {
     ((struct world *)of)->shifted = coils;
 }
 
-static void latch(void *of)
+void port_latch(void *of)
 {
     struct world *world = of;
     world->coils = world->shifted;
@@ -57,27 +56,27 @@ static void put_bit(struct world *world, uint8_t bit, bool on)
     show(world);
 }
 
-static void enable(void *of, bool on)
+void port_enable(void *of, bool on)
 {
     put_bit(of, SIGNAL_ENABLED, on);
 }
 
-static void lamp(void *of, bool on)
+void port_lamp(void *of, bool on)
 {
     put_bit(of, SIGNAL_LAMP, on);
 }
 
-static void buzzer(void *of, bool on)
+void port_buzzer(void *of, bool on)
 {
     put_bit(of, SIGNAL_BUZZER, on);
 }
 
-static uint8_t pins(void *of)
+uint8_t port_pins(void *of)
 {
     return ((struct world *)of)->pins;
 }
 
-static uint32_t ticks(void *of)
+uint32_t port_ticks(void *of)
 {
     struct world *world = of;
     return (uint32_t)((world->now_us - world->power_us) / TICK_US);
@@ -88,28 +87,28 @@ static uint32_t analog(struct world *world)
     return world->analog == NULL ? 711 : world->analog(world->coils, (world->bits & SIGNAL_ENABLED) != 0);
 }
 
-static uint16_t supply(void *of)
+uint16_t port_supply(void *of)
 {
     return (uint16_t)analog(of);
 }
 
-static uint16_t current(void *of)
+uint16_t port_current(void *of)
 {
     return (uint16_t)(analog(of) >> 16);
 }
 
-static uint32_t chance(void *of)
+uint32_t port_chance(void *of)
 {
     return ((struct world *)of)->chance;
 }
 
-static bool line_idle(void *of)
+bool port_line_idle(void *of)
 {
     struct world *world = of;
     return world->line_us <= world->now_us;
 }
 
-static void send(void *of, const uint8_t *bytes, uint8_t length)
+void port_send(void *of, const uint8_t *bytes, uint8_t length)
 {
     struct world *world = of;
     for (uint8_t at = 0; at < length; at++)
@@ -117,17 +116,17 @@ static void send(void *of, const uint8_t *bytes, uint8_t length)
     world->line_us = world->now_us + length * BYTE_US;
 }
 
-static bool memory_busy(void *of)
+bool port_memory_busy(void *of)
 {
     return ((struct world *)of)->memory_burning;
 }
 
-static uint8_t memory_read(void *of, uint16_t at)
+uint8_t port_memory_read(void *of, uint16_t at)
 {
     return ((struct world *)of)->memory[at];
 }
 
-static void memory_write(void *of, uint16_t at, uint8_t byte)
+void port_memory_write(void *of, uint16_t at, uint8_t byte)
 {
     struct world *world = of;
     world->memory_at = at;
@@ -165,7 +164,7 @@ static void happen(struct world *world)
     }
     if (world->beat_us <= world->now_us) {
         world->beat_us += BEAT_US;
-        drive_beat(&world->board.drive, (uint16_t)ticks(world));
+        drive_beat(&world->board.drive, (uint16_t)port_ticks(world));
         link_beat(&world->link, &world->board);
     }
     settle(world);
@@ -196,9 +195,6 @@ void *face_new(const char *image, uint32_t chance_number, face_analog analog_rea
     (void)image;
     if (world == NULL)
         return NULL;
-    const struct ports ports = {world,  shift,   latch,     enable, lamp,        buzzer,      pins,        ticks,
-                                supply, current, chance,    line_idle, send,     memory_busy, memory_read, memory_write};
-    world->ports = ports;
     world->chance = chance_number;
     world->analog = analog_read;
     world->pins = PINS_SENSORS;
@@ -235,7 +231,7 @@ void face_power(void *face, int64_t at_us, uint8_t cause)
     world->coils = 0;
     world->bits = 0;
     show(world);
-    board_start(&world->board, &world->ports, &world->notes, &world->kept, cause);
+    board_start(&world->board, world, &world->notes, &world->kept, cause);
     link_start(&world->link, &world->board);
     settle(world);
 }
@@ -249,7 +245,7 @@ void face_edges(void *face, size_t count, const int64_t *at_us, const uint8_t *l
         world->pins = levels[at];
         if (!world->powered || ((before ^ levels[at]) & PINS_AB) == 0)
             continue;
-        drive_edge(&world->board.drive, &world->notes, levels[at], (uint16_t)ticks(world));
+        drive_edge(&world->board.drive, &world->notes, levels[at], (uint16_t)port_ticks(world));
         board_edges(&world->board);
         settle(world);
     }

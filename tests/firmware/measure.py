@@ -151,11 +151,10 @@ def stack_bound() -> tuple[int, dict[str, int]]:
 
     Each function: what it pushes, its frame, two bytes for a return address and the most that it calls.
     The beat's interrupt lets others in; no other does. So the worst case is the main program, the beat's
-    interrupt and the hungriest of the others. Indirect calls go only to the ports in main.c.
+    interrupt and the hungriest of the others. No call is indirect.
     """
     text = (BUILD / "latchline.lst").read_text()
     functions: dict[str, tuple[int, set[str]]] = {}
-    indirect: set[str] = set()
     for block in re.split(r"\n(?=[0-9a-f]{8} <)", text):
         head = re.match(r"[0-9a-f]{8} <([^>]+)>:", block)
         if not head:
@@ -170,20 +169,14 @@ def stack_bound() -> tuple[int, dict[str, int]]:
         if grown:
             frame = int(grown[1], 16) if grown[1] else 256 * int(grown[3], 16) + int(grown[2], 16)
         calls = set(re.findall(r"\t(?:r?call|r?jmp)\t.*<([A-Za-z_.0-9]+)(?:\+0x[0-9a-f]+)?>", block)) - {name}
-        if re.search(r"\te?icall", block):
-            indirect.add(name)
+        assert not re.search(r"\te?icall", block), name
         functions[name] = (pushes + frame, calls)
-    leaves = {name for name, (_, calls) in functions.items() if not calls and name not in indirect}
-    port = max((functions[name][0] for name in leaves), default=0)
 
     def depth(name: str, path: tuple[str, ...] = ()) -> int:
         if name in path or name not in functions:
             return 0
         own, calls = functions[name]
-        below = [depth(call, (*path, name)) for call in calls]
-        if name in indirect:
-            below.append(port)
-        return own + max((deep + 2 for deep in below), default=0)
+        return own + max((depth(call, (*path, name)) + 2 for call in calls), default=0)
 
     vectors = {name: depth(name) + 2 for name in functions if name.startswith("__vector_") and name[9:].isdigit()}
     beat = vectors.pop("__vector_14")

@@ -24,7 +24,6 @@
 #endif
 
 extern struct board board;
-extern const struct ports ports;
 
 /* outputs.c */
 void outputs_start(void);

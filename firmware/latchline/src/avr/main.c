@@ -27,25 +27,25 @@ void take_reset_cause(void)
     wdt_disable();
 }
 
-static void shift(void *world, uint16_t coils)
+void port_shift(void *world, uint16_t coils)
 {
     (void)world;
     outputs_shift(coils);
 }
 
-static void latch(void *world)
+void port_latch(void *world)
 {
     (void)world;
     outputs_latch();
 }
 
-static void enable(void *world, bool on)
+void port_enable(void *world, bool on)
 {
     (void)world;
     outputs_enable(on);
 }
 
-static void lamp(void *world, bool on)
+void port_lamp(void *world, bool on)
 {
     (void)world;
     if (on)
@@ -54,7 +54,7 @@ static void lamp(void *world, bool on)
         PORTD &= (uint8_t)~_BV(PIN_LAMP);
 }
 
-static void buzzer(void *world, bool on)
+void port_buzzer(void *world, bool on)
 {
     (void)world;
     if (on)
@@ -63,56 +63,56 @@ static void buzzer(void *world, bool on)
         PORTD &= (uint8_t)~_BV(PIN_BUZZER);
 }
 
-static uint8_t pins(void *world)
+uint8_t port_pins(void *world)
 {
     uint8_t levels = PIND >> PIN_ENCODER_A & PINS_AT_EDGE;
     (void)world;
     return (PINB & _BV(PIN_SENSOR_MIDDLE)) != 0 ? levels | PIN_MIDDLE : levels;
 }
 
-static uint32_t ticks(void *world)
+uint32_t port_ticks(void *world)
 {
     (void)world;
     return clock_ticks();
 }
 
-static uint16_t supply(void *world)
+uint16_t port_supply(void *world)
 {
     (void)world;
     return converter_supply();
 }
 
-static uint16_t current(void *world)
+uint16_t port_current(void *world)
 {
     (void)world;
     return converter_current();
 }
 
-static uint32_t chance(void *world)
+uint32_t port_chance(void *world)
 {
     (void)world;
     return converter_chance();
 }
 
-static bool idle(void *world)
+bool port_line_idle(void *world)
 {
     (void)world;
     return line_idle();
 }
 
-static void send(void *world, const uint8_t *bytes, uint8_t length)
+void port_send(void *world, const uint8_t *bytes, uint8_t length)
 {
     (void)world;
     line_send(bytes, length);
 }
 
-static bool memory_busy(void *world)
+bool port_memory_busy(void *world)
 {
     (void)world;
     return (EECR & _BV(EEPE)) != 0;
 }
 
-static uint8_t memory_read(void *world, uint16_t at)
+uint8_t port_memory_read(void *world, uint16_t at)
 {
     (void)world;
     EEAR = at;
@@ -120,7 +120,7 @@ static uint8_t memory_read(void *world, uint16_t at)
     return EEDR;
 }
 
-static void memory_write(void *world, uint16_t at, uint8_t byte)
+void port_memory_write(void *world, uint16_t at, uint8_t byte)
 {
     (void)world;
     lock_state lock;
@@ -132,9 +132,6 @@ static void memory_write(void *world, uint16_t at, uint8_t byte)
     lock_give(lock);
 }
 
-const struct ports ports = {0,       shift,  latch,  enable, lamp,        buzzer,      pins,        ticks, supply,
-                            current, chance, idle,   send,   memory_busy, memory_read, memory_write};
-
 static void start(void)
 {
     outputs_start();
@@ -145,7 +142,7 @@ static void start(void)
     SMCR = 0; /* sleep is idle: everything but the processor runs on */
     edges_enable();
     sei(); /* reading the memory takes some milliseconds, in which the line goes on */
-    board_start(&board, &ports, &notes, &kept, reset_cause);
+    board_start(&board, NULL, &notes, &kept, reset_cause);
     link_start(&host, &board);
 }
 

@@ -9,7 +9,7 @@
 
 static uint32_t ticks(const struct board *board)
 {
-    return board->ports->ticks(board->ports->world);
+    return port_ticks(board->world);
 }
 
 /* Output enable and lamp follow from the rest of the state; called wherever that changes. */
@@ -328,19 +328,19 @@ static void pass_step(struct board *board, int16_t from, uint16_t over)
 
 /* ---- what happens --------------------------------------------------------------------------------------- */
 
-void board_start(struct board *board, const struct ports *ports, const struct notes *notes, struct kept *kept,
+void board_start(struct board *board, void *world, const struct notes *notes, struct kept *kept,
                  uint8_t reset_cause)
 {
     memset(board, 0, sizeof *board);
-    board->ports = ports;
+    board->world = world;
     board->notes = notes;
     board->kept = kept;
     board->reset_cause = reset_cause;
     board->now = ticks(board);
     kept_start(kept, reset_cause);
-    drive_start(&board->drive, ports);
-    track_start(&board->track, ports->pins(ports->world));
-    store_start(&board->store, ports);
+    drive_start(&board->drive, world);
+    track_start(&board->track, port_pins(world));
+    store_start(&board->store, world);
 }
 
 static uint8_t watchfulness(const struct board *board)
@@ -376,7 +376,7 @@ static void take_edge(struct board *board, uint8_t pins, uint32_t tick)
 static void edges_lost(struct board *board)
 {
     board_take_run(board);
-    board->track.pins = track_pins(&board->track, board->ports->pins(board->ports->world));
+    board->track.pins = track_pins(&board->track, port_pins(board->world));
     track_forget_edge(&board->track);
     if (bed_is_set(&board->bed))
         act_on(board, wrong(FAULT_EDGES_TOO_FAST, 0));
@@ -422,8 +422,8 @@ static void probe_beat(struct board *board)
         probe->left_ms--;
         return;
     }
-    probe->supply_on = board->ports->supply(board->ports->world);
-    probe->current_on = board->ports->current(board->ports->world);
+    probe->supply_on = port_supply(board->world);
+    probe->current_on = port_current(board->world);
     probe_end(board);
     board->due |= DUE_PROBED;
 }
@@ -437,7 +437,7 @@ static void buzz(struct board *board)
     bool sound = watch_sound(&board->watch, board->fault.number != FAULT_NONE, hint);
     if (sound != board->watch.buzzer) {
         board->watch.buzzer = sound;
-        board->ports->buzzer(board->ports->world, sound);
+        port_buzzer(board->world, sound);
     }
 }
 
@@ -456,16 +456,15 @@ void board_beat(struct board *board)
 {
     struct watch *watch = &board->watch;
     const struct bed *bed = &board->bed;
-    const struct ports *ports = board->ports;
     board->now = ticks(board);
     run_renew(board);
     watch_beat(watch);
     probe_beat(board);
     if (bed_is_set(bed))
-        act_on(board, track_beat(&board->track, bed, ports->pins(ports->world), plan_in_force(&board->plan)));
+        act_on(board, track_beat(&board->track, bed, port_pins(board->world), plan_in_force(&board->plan)));
     pause_beat(board);
-    watch->supply = ports->supply(ports->world);
-    watch->current = ports->current(ports->world);
+    watch->supply = port_supply(board->world);
+    watch->current = port_current(board->world);
     act_on(board, watch_supply(watch, bed, board->drive.enabled));
     act_on(board, watch_current(watch, bed, board->drive.enabled));
     if (plan_in_force(&board->plan))
@@ -598,15 +597,14 @@ bool board_take_probe(struct board *board, uint8_t selector, uint8_t time_ms)
 {
     struct probe *probe = &board->probe;
     struct drive *drive = &board->drive;
-    const struct ports *ports = board->ports;
     if (!bed_is_set(&board->bed) || plan_in_force(&board->plan) || board->fault.number != FAULT_NONE ||
         probe->left_ms != 0 || selector >= board->bed.count || time_ms == 0 || time_ms >= board->bed.limit_ms ||
         drive_budget(drive, selector) + time_ms * drive->up >= drive->full)
         return false;
     probe->selector = selector;
     probe->left_ms = time_ms;
-    probe->supply_idle = ports->supply(ports->world);
-    probe->current_idle = ports->current(ports->world);
+    probe->supply_idle = port_supply(board->world);
+    probe->current_idle = port_current(board->world);
     outputs_show(board);
     drive_put(drive, (uint16_t)(1u << selector), ticks(board));
     return true;

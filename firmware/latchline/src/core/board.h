@@ -1,4 +1,4 @@
-/* The board without its hardware: one struct that the caller owns, ports as callbacks, no heap.
+/* The board without its hardware: one struct that the caller owns, no heap.
  *
  * The main loop calls board_edge, board_beat and board_work through what stands above (link.h); none of them waits.
  * The parts below say what they find and what is wrong; only this one acts on it. docs/protocol.md is what
@@ -50,7 +50,7 @@ struct probe {
 };
 
 struct board {
-    const struct ports *ports;
+    void *world;
     const struct notes *notes; /* of the edge interrupt */
     struct drive drive;
     struct track track;
@@ -70,7 +70,7 @@ struct board {
 };
 
 /* All coils must be off and the outputs disabled before this; it keeps them so. */
-void board_start(struct board *board, const struct ports *ports, const struct notes *notes, struct kept *kept,
+void board_start(struct board *board, void *world, const struct notes *notes, struct kept *kept,
                  uint8_t reset_cause);
 
 /* Every edge that the edge interrupt (drive_edge) has noted. */

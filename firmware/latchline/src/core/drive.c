@@ -5,11 +5,11 @@
 #include "assure.h"
 #include "lock.h"
 
-void drive_start(struct drive *drive, const struct ports *ports)
+void drive_start(struct drive *drive, void *world)
 {
     memset(drive, 0, sizeof *drive);
     edges_start(&drive->edges);
-    drive->ports = ports;
+    drive->world = world;
     drive->limit_ms = LIMIT_MS_MIN;
     drive->full = INT32_MAX; /* until there is a bed no coil is ever on */
 }
@@ -73,7 +73,7 @@ static void note_changes(struct drive *drive, uint16_t before, uint16_t coils, u
 static void shift_out(struct drive *drive, uint16_t coils)
 {
     drive->disturbed = 0;
-    drive->ports->shift(drive->ports->world, coils);
+    port_shift(drive->world, coils);
 }
 
 void drive_forget(struct drive *drive)
@@ -91,7 +91,7 @@ static void put_out(struct drive *drive, uint16_t coils)
         return;
     if (drive->disturbed)
         shift_out(drive, coils);
-    drive->ports->latch(drive->ports->world);
+    port_latch(drive->world);
     drive->latched = coils;
 }
 
@@ -116,7 +116,7 @@ bool drive_put(struct drive *drive, uint16_t coils, uint32_t tick)
     drive->warm |= before ^ coils;
     lock_give(lock);
     if (late) /* by how much tells at the needle */
-        tick = drive->ports->ticks(drive->ports->world);
+        tick = port_ticks(drive->world);
     if (before != coils)
         note_changes(drive, before, coils, tick);
     return late;
@@ -194,15 +194,14 @@ uint16_t drive_rests(const struct drive *drive)
 
 bool drive_show(struct drive *drive, bool enabled, bool lamp)
 {
-    const struct ports *ports = drive->ports;
     bool switched = enabled != drive->enabled;
     if (switched) {
         drive->enabled = enabled;
-        ports->enable(ports->world, enabled);
+        port_enable(drive->world, enabled);
     }
     if (lamp != drive->lamp) {
         drive->lamp = lamp;
-        ports->lamp(ports->world, lamp);
+        port_lamp(drive->world, lamp);
     }
     return switched;
 }
@@ -225,8 +224,8 @@ static void put_to_rest(struct drive *drive, uint16_t due)
     drive->disturbed = 1; /* so that the main loop prepares anew */
     if (lit) {
         drive->latched &= (uint16_t)~due;
-        drive->ports->shift(drive->ports->world, drive->latched);
-        drive->ports->latch(drive->ports->world);
+        port_shift(drive->world, drive->latched);
+        port_latch(drive->world);
     }
     lock_give(lock);
 }

@@ -31,12 +31,12 @@ struct drive {
     uint16_t on_ms[SELECTORS_MAX];
     int32_t budget[SELECTORS_MAX];
     uint32_t changed_at[SELECTORS_MAX]; /* tick at which each coil was last wanted on or off */
-    const struct ports *ports;
+    void *world;
     bool enabled;
     bool lamp;
 };
 
-void drive_start(struct drive *drive, const struct ports *ports);
+void drive_start(struct drive *drive, void *world);
 
 /* Other limits from now on, with all coils off; the budgets stay as they are. */
 void drive_set_bed(struct drive *drive, const struct bed *bed);
@@ -75,7 +75,7 @@ static inline bool drive_edge(struct drive *drive, struct notes *notes, uint8_t 
             return true;
         }
     } else if (((pins ^ edges->awaited) & PINS_AB) == 0) { /* whatever a sensor does meanwhile */
-        drive->ports->latch(drive->ports->world);
+        port_latch(drive->world);
         drive->latched = drive->coming;
         drive->ready = 0;
     }

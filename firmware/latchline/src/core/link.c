@@ -181,9 +181,8 @@ static void compose(struct link *link, struct board *board)
 /* One small step towards the next frame; true while there is more to do at once. */
 static bool send_work(struct link *link, struct board *board)
 {
-    const struct ports *ports = board->ports;
     if (link->sender.length == 0) {
-        if (board->due == 0 || !ports->line_idle(ports->world))
+        if (board->due == 0 || !port_line_idle(board->world))
             return false;
         compose(link, board);
         return true;
@@ -194,7 +193,7 @@ static bool send_work(struct link *link, struct board *board)
     }
     if (!sender_check(&link->sender))
         return true;
-    ports->send(ports->world, link->sender.bytes, link->sender.length);
+    port_send(board->world, link->sender.bytes, link->sender.length);
     link->sender.length = 0;
     return true;
 }

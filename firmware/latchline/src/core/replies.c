@@ -109,7 +109,7 @@ static uint8_t *put_status(struct replies *replies, const struct board *board, u
     at = put_u32(at, told->done);
     at = put_u32(at, told->credit);
     at = put_u16(at, (uint16_t)board->track.count);
-    at = put_u8(at, track_pins(&board->track, board->ports->pins(board->ports->world)));
+    at = put_u8(at, track_pins(&board->track, port_pins(board->world)));
     at = put_u16(at, told->flags);
     at = put_u8(at, told->fault);
     at = put_u8(at, (uint8_t)replies->bad_frames);
@@ -185,8 +185,8 @@ static uint8_t *put_counts(const struct replies *replies, const struct board *bo
     at = put_u16(at, replies->overruns);
     at = put_u16(at, replies->stale);
     at = put_u16(at, track->shortest);
-    at = put_u16(at, board->ports->supply(board->ports->world));
-    return put_u16(at, board->ports->current(board->ports->world));
+    at = put_u16(at, port_supply(board->world));
+    return put_u16(at, port_current(board->world));
 }
 
 enum { VALID_WHOLE = 1, VALID_EXACT, VALID_UNDER_WAY };

@@ -33,7 +33,7 @@ void kept_start(struct kept *kept, uint8_t reset_cause)
 
 static uint8_t read_at(const struct store *store, uint16_t at)
 {
-    return store->ports->memory_read(store->ports->world, at);
+    return port_memory_read(store->world, at);
 }
 
 static void read_bytes(const struct store *store, uint16_t at, uint8_t *into, uint8_t length)
@@ -91,7 +91,7 @@ static void identify(struct store *store)
     read_bytes(store, IDENTITY_AT, job, IDENTITY_BYTES);
     store->board = get_u32(job);
     if ((store->board ^ get_u32(job + 4)) != UINT32_MAX)
-        store->board = store->ports->chance(store->ports->world);
+        store->board = port_chance(store->world);
     store->boots = get_u16(job + 8);
     if ((uint16_t)(store->boots ^ get_u16(job + 10)) != UINT16_MAX)
         store->boots = 0;
@@ -105,9 +105,9 @@ static void identify(struct store *store)
     store->job_length = IDENTITY_BYTES;
 }
 
-void store_start(struct store *store, const struct ports *ports)
+void store_start(struct store *store, void *world)
 {
-    store->ports = ports;
+    store->world = world;
     find_newest(store);
     store->waiting = false;
     identify(store);
@@ -179,7 +179,7 @@ static uint8_t job_byte(const struct store *store)
 
 bool store_ready(const struct store *store)
 {
-    return (store->job_length != 0 || store->waiting) && !store->ports->memory_busy(store->ports->world);
+    return (store->job_length != 0 || store->waiting) && !port_memory_busy(store->world);
 }
 
 struct verdict store_work(struct store *store)
@@ -194,6 +194,6 @@ struct verdict store_work(struct store *store)
     at = job_byte(store);
     store->job_step++;
     if (read_at(store, (uint16_t)(store->job_at + at)) != store->job[at])
-        store->ports->memory_write(store->ports->world, (uint16_t)(store->job_at + at), store->job[at]);
+        port_memory_write(store->world, (uint16_t)(store->job_at + at), store->job[at]);
     return all_well();
 }

@@ -11,7 +11,7 @@
 #include "ports.h"
 
 struct store {
-    const struct ports *ports;
+    void *world;
     bool valid;
     bool waiting;       /* newer numbers are to be written: */
     uint32_t due_fingerprint;
@@ -45,7 +45,7 @@ void kept_put(struct kept *kept, uint32_t fingerprint, uint32_t run, uint32_t do
 /* After a start: nothing is kept unless only the reset pin or the watchdog struck and the check is good. */
 void kept_start(struct kept *kept, uint8_t reset_cause);
 
-void store_start(struct store *store, const struct ports *ports);
+void store_start(struct store *store, void *world);
 void store_due(struct store *store, uint32_t fingerprint, uint32_t run, uint32_t done);
 bool store_writing(const struct store *store);
 
