@@ -38,15 +38,18 @@ def unstuff(stuffed: bytes) -> bytes | None:
     """The payload, or None when the stuffing does not come out even."""
     if 0 in stuffed:
         return None
-    groups = []
-    at, end = 0, len(stuffed)
+    out, at, end = bytearray(stuffed), 0, len(stuffed)
+    long = []  # groups of 254 bytes are followed by no zero
     while at < end:
-        code = stuffed[at]
-        groups.append(stuffed[at + 1 : at + code])
+        code, out[at] = out[at], 0
         at += code
-        if code < 255 and at < end:
-            groups.append(b"\0")
-    return b"".join(groups) if at == end else None
+        if code == 0xFF:
+            long.append(at)
+    if at != end:
+        return None
+    for after in reversed(long):
+        del out[after : after + 1]
+    return bytes(out[1:])
 
 
 def encode(payload: bytes) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Mapping
 
 import numpy as np
@@ -24,35 +23,34 @@ class Screen:
 
     def __init__(self) -> None:
         self._from_host = Gatherer()
-        self._passes: deque[bytes] = deque(maxlen=PASSES_KEPT)
-        self._statuses: deque[tuple[int, bytes]] = deque(maxlen=8)
+        self._passes: dict[tuple[int, int], Pass] = {}  # by plan and number, the newest last
+        self._status: tuple[int, Status] | None = None  # the newest, and when it came
         self.plan: PlanStart | None = None
 
     def host_said(self, data: bytes) -> None:
         for frame in self._from_host.feed(data):
-            if frame is None or len(frame) < 2:
+            if frame is None or len(frame) < 2 or frame[1] not in (Pass.number, PlanStart.number):
                 continue
-            if frame[1] == Pass.number:
-                self._passes.append(frame)
-            elif frame[1] == PlanStart.number:
-                message = from_wire(frame)
-                if isinstance(message, PlanStart):
-                    self.plan = message
+            message = from_wire(frame)
+            if isinstance(message, PlanStart):
+                self.plan = message
+            elif isinstance(message, Pass):
+                key = message.fingerprint, message.pass_number
+                self._passes.pop(key, None)
+                self._passes[key] = message
+                if len(self._passes) > PASSES_KEPT:
+                    del self._passes[next(iter(self._passes))]
 
     def board_said(self, at_us: int, frame: bytes) -> None:
         """A whole frame, or the beginning of one that a reset has cut short."""
         if len(frame) > 2 and frame[1] == Status.number:
-            self._statuses.append((at_us, frame))
+            message = from_wire(frame[:-1])
+            if isinstance(message, Status):
+                self._status = at_us, message
 
     def status(self, since_us: int) -> Status | None:
         """The newest status, if one has come since then."""
-        for at_us, frame in reversed(self._statuses):
-            if at_us < since_us:
-                return None
-            message = from_wire(frame[:-1])
-            if isinstance(message, Status):
-                return message
-        return None
+        return self._status[1] if self._status is not None and self._status[0] >= since_us else None
 
     def direction(self, number: int) -> int | None:
         """Which way pass `number` goes: 1 rightward, −1 leftward, None as long as the host has not said."""
@@ -71,13 +69,7 @@ class Screen:
         return plan.left_line if left == PLANS_LINE else left, plan.right_line if right == PLANS_LINE else right
 
     def _pass(self, number: int) -> Pass | None:
-        for frame in reversed(self._passes):
-            message = from_wire(frame)
-            if not isinstance(message, Pass) or not self.plan or message.fingerprint != self.plan.fingerprint:
-                continue
-            if message.pass_number == number:
-                return message
-        return None
+        return None if self.plan is None else self._passes.get((self.plan.fingerprint, number))
 
 
 class Knitter:
