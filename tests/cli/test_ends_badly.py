@@ -91,6 +91,13 @@ def test_an_interrupted_dry_run_ends_with_130_and_one_line(chart: Path) -> None:
     assert (running.returncode, out, err.strip()) == (130, "", "latchline: interrupted.")
 
 
+def test_an_interrupt_while_a_module_is_loaded_ends_in_the_same_way(tmp_path: Path) -> None:
+    program = "import latchline.cli as cli\n\ncli.latchline.main = lambda *_, **__: exec('raise KeyboardInterrupt')\ncli.main()\n"
+    (tmp_path / "interrupted.py").write_text(program)
+    ended = subprocess.run([sys.executable, "-m", "interrupted"], capture_output=True, text=True, cwd=tmp_path)
+    assert (ended.returncode, ended.stderr) == (130, "latchline: interrupted.\n")
+
+
 @pytest.mark.parametrize("out", ["waves.txt/x.png", "a" * 300 + ".png", "nowhere/x.png", "folder.png"])
 def test_a_picture_that_cannot_be_written_leaves_nothing_behind(out: str, chart: Path) -> None:
     (chart.parent / "folder.png").mkdir()

@@ -126,6 +126,9 @@ def main(arguments: list[str] | None = None) -> None:
         sys.exit(error.exit_status)
     except (click.exceptions.Abort, KeyboardInterrupt):
         chatter("latchline: interrupted.")
+        # Python remembers an interrupt that met code run from a string (each dataclass is made so) and would end by
+        # the signal, whatever the status; running any such code makes it forget.
+        exec("")
         sys.exit(130)
     except click.exceptions.NoArgsIsHelpError as error:
         error.show()
