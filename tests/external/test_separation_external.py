@@ -145,6 +145,60 @@ def test_paired_rows_that_lack_colours_take_the_fewest_passes_that_the_changer_a
     checked_by_hand(plan, chart, 1)
 
 
+def fewest_passes_by_hand(rows: list[set[int]]) -> int:
+    """By trying every way: a pass goes across with a yarn that lies where the carriage stands, or with none."""
+    colours = sorted(set().union(*rows))
+    start = tuple("anywhere" for _ in colours)
+    states = {(0, frozenset(rows[0]), side, start) for side in ("left", "right")}
+    for passes in count():
+        if any(row == len(rows) for row, *_ in states):
+            return passes
+        coming = set()
+        for row, left, side, lies in states:
+            over = "right" if side == "left" else "left"
+            coming.add((row, left, over, lies))
+            for place, colour in enumerate(colours):
+                if colour in left and lies[place] in (side, "anywhere"):
+                    rest = left - {colour}
+                    ahead = frozenset(rows[row + 1]) if not rest and row + 1 < len(rows) else rest
+                    coming.add((row + (not rest), ahead, over, (*lies[:place], over, *lies[place + 1 :])))
+        states = coming
+    raise AssertionError
+
+
+@pytest.mark.parametrize("colours", [2, 3, 4])
+@given(data=st.data())
+def test_paired_by_hand_takes_the_fewest_passes_that_yarns_lying_at_either_side_allow(
+    colours: int, data: st.DataObject
+) -> None:
+    chart = data.draw(strategies.coloured_charts(colours, stitches=3, rows=(1, 6)))
+    plan = separated(chart, "paired", changer="hand")
+    rows = [set(row.tolist()) for row in chart.cells]
+    assert plan.passes == fewest_passes_by_hand(rows)
+    assert plan.passes >= sum(map(len, rows))
+    lies: dict[int, bool] = {}  # colour, and whether its yarn lies at the right
+    shown: list[list[int]] = [[] for _ in range(chart.stitches)]
+    for number in range(1, plan.passes + 1):
+        colour, rightward = int(plan.colour[number - 1]), bool(plan.rightward[number - 1])
+        selected = np.flatnonzero(plan.acting_masks(number, number)[0]).tolist()
+        assert bool(selected) != bool(plan.why_empty(number))
+        if colour < 0:
+            assert not selected
+            assert "take the yarn out" in plan.actions(number)[-1]
+            continue
+        assert lies.get(colour, not rightward) != rightward, "a yarn begins where it lies"
+        lies[colour] = rightward
+        for needle in selected:
+            shown[needle].append(plan.bands[0].colours[colour])
+    assert shown == chart.cells.T.astype(int).tolist()
+
+
+def test_three_paired_colours_by_hand_take_three_passes_a_row() -> None:
+    chart = Chart(np.array([[0, 1, 2]] * 4, np.uint8), strategies.coloured_palette(3))
+    assert separated(chart, "paired").passes == 16
+    assert separated(chart, "paired", changer="hand").passes == 12
+
+
 def test_no_pass_of_slipped_colours_is_empty_but_ways_back() -> None:
     """The flags in four colours, of which most rows have two or three: half the passes selected no needle once."""
     flags = read_chart(Path(__file__).parents[2] / "host" / "latchline" / "examples" / "signal-flags.png")

@@ -203,7 +203,7 @@ def yarn_idle(look: Look) -> Iterator[Finding]:
         colours = look.plan.colour[band.first - 1 : band.last]
         if band.technique.yarns == 0:
             any_selected: Bools = np.any(look.plan.table, axis=1)[look.plan.acting[band.first - 1 : band.last]]
-            idle = [int(colour) for colour in np.unique(colours) if not any_selected[colours == colour].any()]
+            idle = [int(c) for c in np.unique(colours) if c >= 0 and not any_selected[colours == c].any()]
         else:
             idle = [] if masks.any() else [1]
         for colour in idle:

@@ -97,7 +97,7 @@ def pass_yarns(plan: Plan) -> PassYarns:
         count = len(band.yarns) if carried == 0 else min(carried, len(band.yarns))
         places = np.array([yarns.setdefault(yarn, len(yarns)) for yarn in band.yarns[:count]], dtype=np.int16)
         if carried == 0:
-            first[here] = places[plan.colour[here]]
+            first[here] = np.where(plan.colour[here] < 0, np.int16(NO_YARN), places[plan.colour[here]])
             continue
         first[here] = places[0]
         if count > 1:

@@ -10,7 +10,7 @@ import numpy as np
 from latchline.errors import BoardFault
 from latchline.plan.hand import kind_of
 from latchline.plan.limits import weights_due
-from latchline.plan.model import Band, Plan, Yarn
+from latchline.plan.model import Plan, Yarn
 from latchline.plan.steps import Act
 
 PLAIN_SET = "set the carriage to plain"
@@ -91,19 +91,14 @@ def next_held(plan: Plan, number: int, *, bands: bool, changes: bool | None) -> 
 def _next_change(plan: Plan, number: int, *, by_changer_too: bool) -> int | None:
     """The first pass after `number` that needs another yarn than the one before it in its band."""
     for band in plan.bands:
-        if band.last <= number or band.separation is None or (by_changer(plan, band) and not by_changer_too):
+        if band.last <= number or band.separation is None or (plan.by_changer(band) and not by_changer_too):
             continue
         first = max(band.first, number) + 1
         colours = plan.colour[first - 2 : band.last]
-        changed = np.flatnonzero((colours[1:] != colours[:-1]) & (colours[1:] >= 0))
+        changed = np.flatnonzero(colours[1:] != colours[:-1])
         if len(changed):
             return first + int(changed[0])
     return None
-
-
-def by_changer(plan: Plan, band: Band) -> bool:
-    """Whether the colours of a band are changed by a changer at an end of the bed, not by hand."""
-    return (band.options.changer or plan.profile.changer) in ("left", "right")
 
 
 def carriage(plan: Plan, done: int) -> tuple[Prompt, ...]:

@@ -367,10 +367,11 @@ def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[S
     Named none, a jacquard takes the first with which the second bed keeps one setting.
     """
     technique, options = request.technique, request.options
+    changer = options.changer or (profile.changer if profile.changer != "none" else "hand")
     halved = technique.double_bed and options.backing == "alternate"
     able = [
         item
-        for item in technique.separations
+        for item in (item.by_hand or item if changer == "hand" else item for item in technique.separations)
         if colours <= item.colours_max and not (halved and item.returns_empty(colours))
     ]
     wanted = [item for item in able if options.separation in (None, item.name)]
@@ -384,7 +385,6 @@ def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[S
         )
     steady = [item for item in wanted if item.steady(colours)] if technique.double_bed else wanted
     separation = (steady or wanted)[0]
-    changer = options.changer or (profile.changer if profile.changer != "none" else "hand")
     starts = {"left": separation.start, "right": _other(separation.start), "hand": None}
     return separation, starts[changer]
 

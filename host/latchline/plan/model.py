@@ -101,7 +101,8 @@ class Plan:
         a `this-pass` machine; on a `next-pass` machine the next pass's, of those needles that work in this one.
     rightward: bool. chart_row: int32 from 1, 0 where none. knitted_row: int32 from 1 within the
     band. colour: int16, the place among the band's yarns of the one knitted, −1 where the pass is not
-    of one colour. way_back: bool, passes that select nothing and only bring the yarn to the changer.
+    of one colour. way_back: bool, passes that select nothing and only bring the yarn, or the
+    carriage without one, to where the next pass begins.
     second_bed: uint8, what the second bed knits (`technique.model.SecondBed`).
     hand: what is done by hand between passes, in order. positions: uint8 (distinct, width), the
     needles' positions (`plan.hand.Position`); position: int32 (passes), which of its rows each pass has;
@@ -244,6 +245,8 @@ class Plan:
             steps.append(
                 Step(Act.CHANGE, yarn=yarn, before=band.yarns[earlier]) if earlier >= 0 else Step(Act.THREAD, yarn=yarn)
             )
+        if colour < 0 and self.way_back[number - 1]:
+            steps.append(Step(Act.CHANGE, "take the yarn out: the carriage goes across without one"))
         if setting := self.second_setting(number):
             steps.append(Step(Act.SECOND_BED, f"set the second bed to knit {setting}"))
         if setting := self.held_setting(number):
@@ -295,14 +298,20 @@ class Plan:
             return FROM[SecondBed(now)]
         return "" if before in FROM else f"{BY_ITSELF}, {FROM[SecondBed(now)].split(', ')[1]}"
 
+    def by_changer(self, band: Band) -> bool:
+        """Whether the colours of a band are changed by a changer at an end of the bed, not by hand."""
+        return (band.options.changer or self.profile.changer) in ("left", "right")
+
     def why_empty(self, number: int) -> str:
         """Why a pass of one colour selects no needle; empty where it selects some, or where it is of no colour."""
         band, colour = self.band_of(number), int(self.colour[number - 1])
+        if self.way_back[number - 1] and colour < 0:
+            return "no yarn: the carriage goes to where the next one lies"
         if colour < 0 or self.table[self.acting[number - 1]].any():
             return ""
         name = band.yarns[colour].name
         if self.way_back[number - 1]:
-            return f"way back: brings {name} to the changer"
+            return f"way back: brings {name} {'to the changer' if self.by_changer(band) else 'back'}"
         second = ", and the second bed knits it" if band.technique.double_bed else ""
         return f"no stitch of {name} in this row{second}"
 

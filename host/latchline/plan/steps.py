@@ -25,8 +25,8 @@ class Act(Enum):
 class Step:
     """One thing to do before a pass.
 
-    text: the whole sentence, for kinds that have no better data. yarn: the one to put in;
-    before: the one that is in the carriage until then. waits: whether the carriage must not go
+    text: the whole sentence, for kinds that have no better data, and for a change that puts none in. yarn: the
+    one to put in; before: the one that is in the carriage until then. waits: whether the carriage must not go
     before a hand step is done; kind: that step's name in HAND_KINDS.
     """
 

@@ -62,9 +62,10 @@ class Steps:
 
     row: int32, the knitted row from 0, before row repeat and the chart's height are applied.
     colour: int16, the colour whose stitches are selected, as a place among the band's colours, or
-        ANY_CONTRAST; NO_STITCH on a way back that only brings the yarn to the changer.
+        ANY_CONTRAST; NO_STITCH on a way that only brings the yarn back, or the carriage to where a yarn lies.
     yarn: int16, the colour of the yarn in the carriage, counted the same way; −1 where it is not
-        one of the chart's colours. second: uint8, what the second bed does (`SecondBed`).
+        one of the chart's colours, or where the carriage goes across without one. second: uint8, what the second
+        bed does (`SecondBed`).
     """
 
     row: npt.NDArray[np.int32]
@@ -86,6 +87,7 @@ class Separation:
         the most passes over which a needle can keep its loop.
     returns_empty: whether some passes select nothing and only bring the yarn back.
     steady: whether a second bed that ties the yarn in keeps one setting throughout.
+    by_hand: what it is where colours are changed by hand, at either side; None: the same.
     """
 
     name: str
@@ -99,6 +101,7 @@ class Separation:
     held_most: Callable[[int], int]
     returns_empty: Callable[[int], bool]
     steady: Callable[[int], bool] = lambda _: True
+    by_hand: Separation | None = None
 
 
 def one_pass_a_row(rows: int) -> Steps:

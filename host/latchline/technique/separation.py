@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.technique.model import NO_STITCH, SecondBed, Separation, Steps
+from latchline.technique.shortest import NO_COLOUR, shortest_by_hand
 
 Rows = npt.NDArray[np.int32]
 Palette = npt.NDArray[np.int16]
@@ -53,6 +54,22 @@ def _paired(present: Present, _repeat: int) -> Steps:
     yarn = np.tile(np.concatenate([up, down]), (rows + 1) // 2)[: rows * len(up)]
     steps = _steps(np.arange(rows, dtype=np.int32).repeat(len(up)), yarn)
     return replace(steps, colour=np.where(np.tile(empty, rows), np.int16(NO_STITCH), yarn))
+
+
+def _paired_by_hand(present: Present, _repeat: int) -> Steps:
+    """The same where any colour may follow at either side, if its yarn lies there: one pass for each colour of a row.
+
+    Where rows lack colours the carriage now and then goes across without a yarn.
+    """
+    rows, colours = present.shape
+    if not present.all():
+        passes = shortest_by_hand([tuple(np.flatnonzero(row).tolist()) for row in present], colours)
+        row_of, yarn = np.array(passes).T
+        colour = np.where(yarn == NO_COLOUR, NO_STITCH, yarn).astype(np.int16)
+        return replace(_steps(row_of.astype(np.int32), yarn.astype(np.int16)), colour=colour)
+    order = np.arange(colours, dtype=np.int16)
+    yarn = np.tile(np.concatenate([order, order[::-1]]), (rows + 1) // 2)[: rows * colours]
+    return _steps(np.arange(rows, dtype=np.int32).repeat(colours), yarn)
 
 
 def _fewest(present: Present) -> Steps:
@@ -151,6 +168,18 @@ PAIRED = Separation(
     held_most=lambda colours: 4 * colours - 6,
     returns_empty=lambda colours: colours > 2,
     steady=lambda colours: colours <= 2,
+)
+
+PAIRED = replace(
+    PAIRED,
+    by_hand=replace(
+        PAIRED,
+        title="the last colour of a row is the first of the next; each takes one pass, as it is changed at either side",
+        steps=_paired_by_hand,
+        passes_a_row=lambda colours: colours,
+        held_most=lambda colours: 2 * colours - 2,
+        returns_empty=lambda _: False,
+    ),
 )
 
 ALTERNATING = Separation(
