@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import ceil, floor
 
 from netlist import Netlist
-from spice import Bench, node, operating_point
+from spice import DARLINGTON_V, ON_OHM, Bench, node, operating_points
+
+from latchline.machine.sense import current_pin_v
 
 GUARD = {"U1", "F2", "Z1", "U5", "C23", "R15", "R16", "C5", "R5", "C4", "R2", "R3", "R4", "C3"}
 SENSORS = GUARD | {"U2", "C20", "J2", "J3", "J4", *(f"R{n}" for n in range(20, 28)), *(f"C{n}" for n in range(10, 14))}
 LAMPS = SENSORS | {"R6", "H1", "R7", "R8", "Q1", "B1", "D2"}
 SUPPLY = LAMPS | {"J1", "F1", "S1", "D1", "C1", "C2", "R1", "R14", "H2"}
+USB_V = (4.4, 5.25)  # USB 2.0, at the end of a cable behind a hub and at a port (memory)
+SUPPLY_SHARE = {12: 0.10, 24: 0.05}  # as the profiles have it
+COIL_SHARE = 0.05  # by which coils of one make differ (assumed)
+OFFSET_V = 0.0005  # MCP6021 data sheet, highest
+METER_SHARE, METER_STEPS = 0.01, 2  # of an ordinary meter (assumed): a share, and steps of its last digit
 COIL = {12: (120.0, 60.0), 24: (200.0, 100.0)}  # ohms and millihenries reckoned with
 
 
@@ -21,6 +30,7 @@ class Point:
     red: str
     mark: str
     black: str = "GND"
+    digits: int = 2  # after the point, that the meter shows
 
 
 @dataclass(frozen=True)
@@ -35,7 +45,7 @@ class Step:
 
 FIVE = Point("5V", "pin 14 of U2's place")
 PLUS, MINUS = Point("COIL+", "+ of J10"), Point("COIL+", "+ of J10", "SUPPLY MINUS")
-SENSE_V, SENSE_A = Point("SUPPLY SENSE", "A0"), Point("CURRENT SENSE", "A1")
+SENSE_V, SENSE_A = Point("SUPPLY SENSE", "A0"), Point("CURRENT SENSE", "A1", digits=3)
 
 
 def steps(circuit: Netlist) -> list[Step]:
@@ -75,31 +85,69 @@ def steps(circuit: Netlist) -> list[Step]:
 
 def page(circuit: Netlist) -> str:
     """The sheet of one build, as text for the bench."""
+    share = SUPPLY_SHARE[circuit.volts]
+    off, meter = (f"{100 * part:.0f} %" for part in (COIL_SHARE, METER_SHARE))
     parts = [
         f"# Bring-up sheet: {circuit.driver}, {circuit.volts} V",
         "For the bench, beside the build order of [README.md](../../README.md), whose steps are numbered here: "
         "what a meter shows. Every figure is simulated: the operating point that ngspice finds for this netlist at "
         f"5.0 V of USB and {circuit.volts} V of coil supply, with typical parts. Nobody has measured it on a build. "
         "Made by `build.py`; do not edit.",
-        "The black probe is clipped to GND (the star end of R2) unless another place is named. A reading that is "
-        "off by more than a tenth and more than 0.1 V: stop, unplug, look. Cautions stand in "
-        "[SAFETY.md](../../SAFETY.md).",
+        "The black probe is clipped to GND (the star end of R2) unless another place is named. A reading outside its "
+        "limits: stop, unplug, look. The limits are simulated too, with USB from "
+        f"{USB_V[0]:g} to {USB_V[1]:g} V, the coil supply {100 * share:.0f} % and a coil {off} off either way, an "
+        f"amplifier off by {1000 * OFFSET_V:g} mV and drivers from typical to the highest of their data sheets; "
+        f"{meter} and {METER_STEPS} steps of its last digit are the meter's. A1 is read in its millivolt or 2 V range. "
+        "Cautions stand in [SAFETY.md](../../SAFETY.md).",
         "**Current limit**: what to set on a bench supply used in place of the coil supply. Without one put a "
         f"{circuit.volts} V, 5 W lamp in series with the plus at the first power of every step: dark is right, "
         "bright is a short. Take it out for the reading.",
+        own_coil(circuit),
     ]
     for step in steps(circuit):
-        at = operating_point(circuit, step.bench)
+        seen = operating_points(circuit, [step.bench, *_corners(step.bench, share)])
         limit = f"; current limit {step.limit_a:.2g} A" if step.limit_a else ""
         rows = [f"## Step {step.number}: {step.title}", "", f"{step.note[0].upper()}{step.note[1:]}{limit}.", "",
-                "| red probe | where | black probe | expected | found |", "|---|---|---|---|---|"]  # fmt: skip
+                "| red probe | where | black probe | expected | at least | at most | found |",
+                "|---|---|---|---|---|---|---|"]  # fmt: skip
         for point in step.points:
-            shown = _volts(circuit, at, point.red) - _volts(circuit, at, point.black)
-            rows.append(
-                f"| {point.red} | {point.mark} | {point.black} | {shown + 0.0:.2f} V | |".replace("-0.00", "0.00")
+            shown = [_volts(circuit, at, point.red) - _volts(circuit, at, point.black) for at in seen]
+            cells = " | ".join(
+                f"{value + 0.0:.{point.digits}f} V" for value in (shown[0], *limits(shown, point.digits))
             )
+            rows.append(f"| {point.red} | {point.mark} | {point.black} | {cells} | |")
         parts.append("\n".join(rows))
     return "\n\n".join(parts) + "\n"
+
+
+def limits(shown: Sequence[float], digits: int) -> tuple[float, float]:
+    """Between which a meter reads when the corners of the tolerances are these, rounded away from them."""
+    step, meter_v = 10**-digits, METER_STEPS * 10**-digits
+    low, high = min(shown), max(shown)
+    low, high = low - METER_SHARE * abs(low) - meter_v, high + METER_SHARE * abs(high) + meter_v
+    return floor(low / step) * step, ceil(high / step) * step
+
+
+def _corners(bench: Bench, share: float) -> list[Bench]:
+    """The tolerances at their ends: all that lowers the current and all that raises it, with drivers of either kind."""
+    low = replace(bench, usb_v=USB_V[0], supply_v=bench.supply_v * (1 - share),
+                  coil_ohm=bench.coil_ohm * (1 + COIL_SHARE), offset_v=-OFFSET_V)  # fmt: skip
+    high = replace(bench, usb_v=USB_V[1], supply_v=bench.supply_v * (1 + share),
+                   coil_ohm=bench.coil_ohm * (1 - COIL_SHARE), offset_v=OFFSET_V)  # fmt: skip
+    return [replace(one, weak=weak) for one in (low, high) for weak in ((False, True) if bench.on else (False,))]
+
+
+def own_coil(circuit: Netlist) -> str:
+    """What a coil of another resistance shows, to be reckoned by hand."""
+    on_ohm = ON_OHM[circuit.driver]
+    drop_v = DARLINGTON_V if circuit.driver == "darlington" else 0.0
+    top, drop = (f"(V − {drop_v:g})", f"{drop_v:g} + ") if drop_v else ("V", "")
+    return (
+        f"**A coil of your own** of R ohms, V volts at COIL+ while it is on: I = {top} / (R + {on_ohm:g}) amperes. "
+        f"A1 then shows {current_pin_v(1.0):.3f} × I volts, the selector's terminal {drop}{on_ohm:g} × I volts, and a "
+        "bench supply is set to 2 × I. With n coils on together A1 shows n times that. A tenth either way and 6 mV are "
+        "right; less than half of it is a coil missing or a driver off, twice as much a coil shorted or a second on."
+    )
 
 
 def _volts(circuit: Netlist, at: dict[str, float], net: str) -> float:

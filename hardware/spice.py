@@ -10,7 +10,7 @@ import os
 import re
 import subprocess
 import tempfile
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,7 +24,8 @@ MODELS = """.model rectifier D(IS=14n N=1.98 RS=0.034)
 .model npn NPN(IS=1e-14 BF=150)
 """
 ON_OHM = {"register": 5.0, "darlington": 1.0, "mosfet": 0.05}
-DARLINGTON_V = 0.9  # at small currents (ULN2803A data sheet: at most 1.1 V at 100 mA)
+MOST_ON_OHM = {"register": 9.5, "darlington": 1.0, "mosfet": 0.1}  # hot, as the data sheet's highest
+DARLINGTON_V, MOST_DARLINGTON_V = 0.9, 1.1  # at small currents; the ULN2803A data sheet's highest at 100 mA
 OFF_OHM = 50e6
 
 
@@ -33,7 +34,8 @@ class Bench:
     """What is on the bench: volts of USB and of the coil supply (0: unplugged), and which coils are on.
 
     fitted: names of the parts that are in place, None for all. reset: the board is held in reset, its pins float.
-    low: sensor pins joined to ground, as "J3.3". coils: those connected.
+    low: sensor pins joined to ground, as "J3.3". coils: those connected. offset_v: of the amplifier.
+    weak: the drivers take the most that their data sheets allow, instead of what is typical.
     """
 
     usb_v: float = 5.0
@@ -46,6 +48,8 @@ class Bench:
     coils: Collection[int] = range(16)
     coil_ohm: float = 120.0
     coil_mh: float = 60.0
+    offset_v: float = 0.0
+    weak: bool = False
 
 
 def number(value: str) -> float:
@@ -145,8 +149,9 @@ def _chip(circuit: Netlist, part: Part, bench: Bench) -> list[str]:
             )
         ]
     if "amplifier" in part.value:
-        ideal = f"2e4*(v({at('IN_PLUS')})-v({at('IN_MINUS')}))"
-        return [f"B{ref} in_{ref} 0 V=min(max({ideal},0.002),v({at('VDD')})-0.002)", f"R{ref} in_{ref} {at('OUT')} 10"]
+        # from rail to rail, gain 1e5 at half of the supply; a curve without corners lets ngspice find the point
+        over = f"1e5*(v({at('IN_PLUS')})-v({at('IN_MINUS')})+{bench.offset_v:g})"
+        return [f"B{ref} in_{ref} 0 V=v({at('VDD')})/2*(1+tanh({over}))", f"R{ref} in_{ref} {at('OUT')} 10"]
     outputs = {"T": "DRAIN", "U": "OUT"}.get(part.value[0])  # TPIC6B595, ULN2803A
     if outputs:
         first = 0 if ref in ("U3", "U6") else 8
@@ -158,17 +163,24 @@ def _chip(circuit: Netlist, part: Part, bench: Bench) -> list[str]:
 
 def _output(circuit: Netlist, pin: str, selector: int, bench: Bench) -> str:
     on = selector in bench.on and not bench.reset and bench.usb_v > 0
-    ohm, place = (ON_OHM[circuit.driver] if on else OFF_OHM), node(circuit, pin)
+    on_ohm = (MOST_ON_OHM if bench.weak else ON_OHM)[circuit.driver]
+    ohm, place = (on_ohm if on else OFF_OHM), node(circuit, pin)
     if on and circuit.driver == "darlington":
-        return f"Vdrop{selector} drop{selector} 0 {DARLINGTON_V}\nRout{selector} {place} drop{selector} {ohm:g}"
+        drop_v = MOST_DARLINGTON_V if bench.weak else DARLINGTON_V
+        return f"Vdrop{selector} drop{selector} 0 {drop_v}\nRout{selector} {place} drop{selector} {ohm:g}"
     return f"Rout{selector} {place} 0 {ohm:g}"
 
 
-def run(text: str) -> str:
-    """What ngspice prints of a deck. Raises AssertionError where it complains of an error."""
+def run(text: str, others: Sequence[str] = ()) -> str:
+    """What ngspice prints of a deck; it may `source` the others as deck0.cir and so on.
+
+    Raises AssertionError where ngspice complains of an error.
+    """
     with tempfile.TemporaryDirectory() as home:
         file = Path(home) / "deck.cir"
         file.write_text(text, encoding="utf-8")
+        for number, other in enumerate(others):
+            (Path(home) / f"deck{number}.cir").write_text(other, encoding="utf-8")
         done = subprocess.run(
             ["ngspice", "-b", str(file)],
             cwd=home,
@@ -187,8 +199,20 @@ def run(text: str) -> str:
 
 def operating_point(circuit: Netlist, bench: Bench, lines: Iterable[str] = ()) -> dict[str, float]:
     """Volts of every node against GND with nothing changing any more."""
-    text = deck(circuit, bench, [*lines, ".control", "op", "print all", ".endc"])
-    return {name: float(value) for name, value in re.findall(r"^(\w+) = ([-+0-9.eE]+)", run(text), re.MULTILINE)}
+    return operating_points(circuit, [bench], lines)[0]
+
+
+def operating_points(circuit: Netlist, benches: Sequence[Bench], lines: Iterable[str] = ()) -> list[dict[str, float]]:
+    """The same of several benches, in one run of ngspice, which takes longer to start than to reckon."""
+    lines, mark = list(lines), "end of this bench"
+    decks = [deck(circuit, bench, lines) for bench in benches]
+    control = [line for n in range(len(decks)) for line in (f"source deck{n}.cir", "op", "print all", f"echo {mark}")]
+    said = run("\n".join(["* several benches", ".control", *control, ".endc", ".end", ""]), decks)
+    pieces = said.split(mark)[: len(decks)]
+    return [
+        {name: float(value) for name, value in re.findall(r"^(\w+) = ([-+0-9.eE]+)", piece, re.MULTILINE)}
+        for piece in pieces
+    ]
 
 
 def measured(circuit: Netlist, bench: Bench, lines: Iterable[str]) -> dict[str, float]:

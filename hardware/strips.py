@@ -59,8 +59,9 @@ def _page(profile: Profile, factor: float, rows: list[tuple[str, float, int]], n
     scene.words(MARGIN_MM, 12, f"{profile.title}: encoder strip and needle tape, page {number} of {of}", 4.0, bold=True)
     scene.words(MARGIN_MM, 18, "Print at 100 %, never to fit. Measure the long bar with a steel ruler, then print "
                 f"again with --long-bar and what it measured. Stretched here by {factor:.5f}.", 3.0)  # fmt: skip
-    scene.words(MARGIN_MM, 23, "A quarter of a needle over the whole bed needs the long bar right to 0.3 mm. Cut at "
-                "the outer lines and join the ends in the order of their numbers.", 3.0)  # fmt: skip
+    scene.words(MARGIN_MM, 23, "Cut at the outer lines and join the ends in the order of their numbers. Then lay "
+                "the tape on the bed: from first to last needle it may be off by a quarter of a needle.", 3.0,
+                )  # fmt: skip
     for level, bar_mm in ((32.0, SHORT_BAR_MM), (43.0, LONG_BAR_MM)):
         _bar(scene, level, bar_mm, factor)
     for row, (kind, start, count) in enumerate(rows):

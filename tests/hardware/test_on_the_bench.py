@@ -278,3 +278,120 @@ def test_step_9_batteries_over_a_resistor_tell_a_zener_from_a_diode(
     found = re.search(r"^shown = (\S+)", spice.run(text), re.MULTILINE)
     assert found is not None
     assert low < float(found[1]) < high
+
+
+PLAIN, ZENER = "DD100 {t} {k} rectifier", "DD100 {t} {k} zener24"
+
+
+@pytest.mark.parametrize(
+    ("instead", "low", "high"),
+    [(PLAIN, 35, 36.1), (ZENER, 22, 26), ("DD100 {k} {t} rectifier", 0.3, 1), ("DD100 {k} {t} zener24", 0.3, 1)],
+    ids=["right", "zener", "reversed", "zener reversed"],
+)
+def test_step_9_batteries_over_the_diode_alone_find_a_zener_in_its_place(instead: str, low: float, high: float) -> None:
+    """With the zener at Z right, with a second one there, or none: the reading tells of D alone."""
+    at = {"k": spice.node(CIRCUIT, "Z100.K"), "t": spice.node(CIRCUIT, "D100.A"), "a": spice.node(CIRCUIT, "Z100.A")}
+    bench = spice.Bench(usb_v=0.0, supply_v=0.0, fitted=CLAMPS, coils=())
+    probe = [f"Vbattery battery {at['t']} 36", f"Rbattery battery {at['k']} 10k"]
+    show = [".control", "op", f"let shown = v({at['k']})-v({at['t']})", "print shown", ".endc"]
+    whole = spice.deck(circuit=CIRCUIT, bench=bench, lines=[*probe, *show])
+    for zener in ("DZ100 {a} {k} zener24", "DZ100 {a} {k} rectifier", ""):
+        text = whole.replace(PLAIN.format(**at), instead.format(**at))
+        text = text.replace("DZ100 {a} {k} zener24".format(**at), zener.format(**at))
+        found = re.search(r"^shown = (\S+)", spice.run(text), re.MULTILINE)
+        assert found is not None
+        assert low < float(found[1]) < high
+
+
+def test_step_9_a_diode_that_is_missing_is_found_by_the_diode_range() -> None:
+    assert not passes(clamp_readings("absent", "right"))
+
+
+# ---- the limits of the bring-up sheets -----------------------------------------------------------
+
+
+def readings(circuit: Any, number: int, title: str) -> dict[str, tuple[float, float]]:
+    """From the committed sheet: the limits of each point of one step."""
+    text = (HARDWARE / "builds" / circuit.name / "bring-up.md").read_text(encoding="utf-8")
+    table = text.split(f"## Step {number}: {title}\n")[1].split("\n## ")[0]
+    rows = re.findall(r"^\| ([^|]+?) \|[^|]*\|[^|]*\|[^|]*\| (-?[\d.]+) V \| (-?[\d.]+) V \|", table, re.MULTILINE)
+    return {name: (float(low), float(high)) for name, low, high in rows}
+
+
+ON, ALL_OFF = (11, "the same, selector 0 on"), (12, "all coils, all off")
+SOUND = spice.Bench(coils=(0,), on=(0,))
+
+
+@pytest.mark.parametrize(
+    ("step", "bench", "fits"),
+    [
+        (ON, SOUND, True),
+        (ON, replace(SOUND, supply_v=13.0, coil_ohm=116), True),
+        (ON, replace(SOUND, coils=()), False),  # nothing draws
+        (ON, replace(SOUND, coil_ohm=60), False),  # another make
+        (ON, replace(SOUND, coils=(0, 1), on=(0, 1)), False),  # a second driver is on
+        (ON, replace(SOUND, usb_v=0), False),
+        (ALL_OFF, spice.Bench(), True),
+        (ALL_OFF, spice.Bench(on=(7,)), False),  # a driver has failed on
+        (ALL_OFF, spice.Bench(on=(7,), coil_ohm=400), False),  # even with a coil that draws little
+    ],
+)
+def test_the_limits_of_the_current_sense_let_a_sound_build_pass_and_no_other(
+    step: tuple[int, str], bench: Any, fits: bool
+) -> None:
+    low, high = readings(CIRCUIT, *step)["CURRENT SENSE"]
+    assert (low <= volts(spice.operating_point(CIRCUIT, bench), "CURRENT SENSE") <= high) == fits
+
+
+def test_a_shunt_of_another_value_or_an_amplifier_with_a_part_wrong_is_seen_at_the_current_sense() -> None:
+    low, high = readings(CIRCUIT, *ON)["CURRENT SENSE"]
+    for ref, value in (("R2", "1 Ω"), ("R15", "2.2 kΩ"), ("R16", "15 kΩ")):
+        parts = {**CIRCUIT.parts, ref: replace(CIRCUIT.parts[ref], value=value)}
+        wrong = replace(CIRCUIT, parts=parts)
+        assert not low <= volts(spice.operating_point(wrong, SOUND), "CURRENT SENSE") <= high
+
+
+@pytest.mark.parametrize("driver", netlist.DRIVERS)
+@pytest.mark.parametrize("volts_in", netlist.VOLTS)
+def test_the_formulas_for_a_coil_of_ones_own_give_what_ngspice_finds(driver: str, volts_in: int) -> None:
+    circuit = netlist.load(driver, volts_in)
+    text = (HARDWARE / "builds" / circuit.name / "bring-up.md").read_text(encoding="utf-8").replace("−", "-")
+    top, bottom, gain, terminal = re.findall(
+        r"I = (.+?) / \((R \+ [\d.]+)\) amperes\. A1 then shows ([\d.]+) × I volts, the selector's terminal (.+?) × I volts",
+        text,
+    )[0]
+    names = ["CURRENT SENSE", "SELECTOR 0", "COIL+"]
+    coils = (30.0, 60.0, 115.0, 300.0)
+    for n in (1, 3):
+        benches = [spice.Bench(supply_v=float(volts_in), coils=range(n), on=range(n), coil_ohm=ohm) for ohm in coils]
+        for ohm, at in zip(coils, spice.operating_points(circuit, benches), strict=True):
+            pin_v, selector_v, plus_v = (volts(at, name, circuit) for name in names)
+            drawn_a = eval(f"{top} / ({bottom})", {"R": ohm, "V": plus_v})  # the page's own formula
+            assert pin_v == pytest.approx(n * float(gain) * drawn_a, rel=0.02, abs=0.002)
+            assert selector_v == pytest.approx(eval(f"{terminal} * I", {"I": drawn_a}), rel=0.02, abs=0.01)
+
+
+# ---- sensors of another kind ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sensor_v", [12.0, 24.0])
+@pytest.mark.parametrize("stages", [1, 2])
+def test_a_sensor_that_gives_its_supply_pulls_its_line_through_the_transistor_of_the_page(
+    sensor_v: float, stages: int
+) -> None:
+    """10 kΩ to the base and 10 kΩ from it to minus; behind it, where the sense is turned over, a second equal stage."""
+    line = spice.node(CIRCUIT, "J3.3")
+    first = line if stages == 1 else "middle"
+    parts = ["Rin sensor base 10k", "Rdown base 0 10k", f"Qfirst {first} base 0 npn"]
+    if stages == 2:
+        parts += [f"Rup {spice.node(CIRCUIT, '5V')} middle 10k", "Rin2 middle base2 10k", "Rdown2 base2 0 10k",
+                  f"Qsecond {line} base2 0 npn"]  # fmt: skip
+    seen = []
+    for gives in (False, True):
+        source = [f"Vsensor sensor 0 {sensor_v}"] if gives else ["Rnothing sensor 0 10meg"]
+        at = spice.operating_point(CIRCUIT, spice.Bench(supply_v=0, fitted=SENSORS, coils=()), [*parts, *source])
+        seen.append(volts(at, "LEFT LINE"))
+        assert (volts(at, "LEFT END") < 0.5) == (seen[-1] < 0.5)
+    on, off = (seen[1], seen[0]) if stages == 1 else (seen[0], seen[1])
+    assert on < 0.3
+    assert off > 4.9

@@ -72,3 +72,22 @@ def test_the_mending_table_names_real_lines() -> None:
     table = page("docs/how-to/budget.md").split("## Mend")[1].split("A coil of")[0]
     for name in re.findall(r"^\| ([a-z][^|]+?) \|", table, re.MULTILINE):
         assert name == "line" or any(line.startswith(name) for line in lines), name
+
+
+def test_the_figures_for_how_far_a_strip_may_be_off_follow_from_the_profile() -> None:
+    text = re.sub(r"\s+", " ", page("hardware/fitting.md"))
+    standard = load_profile("standard-200")
+    between = standard.needles - 1 + standard.left_sensor_needles + standard.right_sensor_needles
+    allowed_edges = standard.tolerance_edges / 2
+    assert allowed_edges == 1
+    quarter_mm = allowed_edges / standard.edges_per_needle * standard.pitch_mm
+    assert f"a quarter of a needle, {quarter_mm:.1f} mm on a bed of {standard.pitch_mm:g} mm" in text
+    share = allowed_edges / standard.edges_per_needle / between
+    assert f"{100 * share:.2f} % of the {between:g} needles" in text
+    assert text.count(f"{allowed_edges / between:.4f}") == 2
+    span_mm = (standard.needles - 1) * standard.pitch_mm
+    assert f"of {span_mm:g}" in text
+    near, far = (
+        float(found) for found in re.findall(r"a span of ([\d.]+) mm is that of 4.5 mm, one of ([\d.]+)", text)[0]
+    )
+    assert abs(near - span_mm) <= 0.5 < abs(far - span_mm)
