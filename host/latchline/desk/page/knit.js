@@ -94,7 +94,8 @@ function way(direction) {
 
 /** A skein in the yarn's colour. @param {{ name: string, colour: string }} yarn */
 function skein(yarn) {
-  return el("li", { class: "yarn" }, el("span", { class: "skein", style: { "--yarn": yarn.colour } }), el("span", { class: "yarn-name" }, yarn.name));
+  return el("li", { class: "yarn" }, el("span", { class: "skein", style: { "--yarn": yarn.colour } }),
+    el("span", { class: "yarn-names" }, el("span", { class: "yarn-name" }, yarn.name), el("span", { class: "yarn-whole", hidden: true }, yarn.name)));
 }
 
 /**
@@ -102,6 +103,7 @@ function skein(yarn) {
  * @param {HTMLElement} box
  * @param {number} least
  * @param {number} most
+ * @returns {boolean} whether it has room
  */
 function fit(box, least, most) {
   let [low, high] = [least, most];
@@ -109,13 +111,13 @@ function fit(box, least, most) {
     box.style.fontSize = `${size}px`;
     return box.scrollWidth <= box.clientWidth + 1 && box.scrollHeight <= box.clientHeight + 1;
   };
-  if (fits(high)) return;
+  if (fits(high)) return true;
   while (high - low > 1) {
     const middle = (low + high) / 2;
     if (fits(middle)) low = middle;
     else high = middle;
   }
-  fits(low);
+  return fits(low);
 }
 
 /** What stays in its place while the rest changes, so that no press is lost. */
@@ -205,33 +207,56 @@ export function knitPart() {
 
 /** @param {HTMLElement} box */
 function fitAll(box) {
-  const least = 80; // CSS pixels: 16 minutes of arc at two metres on a phone 65 mm wide
+  // CSS pixels of 16 minutes of arc at two metres: on a phone 65 mm wide, a tablet of 197 mm, a desk's screen of 531 mm
+  const least = innerWidth < 600 ? 80 : innerWidth < 1200 ? 70 : 60;
   const sized = (/** @type {string} */ which, /** @type {number} */ low, /** @type {number} */ high) => {
     for (const one of box.querySelectorAll(which)) fit(/** @type {HTMLElement} */ (one), low, high);
   };
-  sized(".state b", least, 150);
+  sized(".state b", 80, 150);
   const upright = matchMedia("(max-width: 760px) and (orientation: portrait)").matches;
   const near = !!box.querySelector(".by-hand"); // whoever brings needles forward stands at the page
   sized(".direction b", near ? 36 : least, near ? 56 : upright ? least : innerHeight > 900 ? 170 : 96);
-  for (const list of /** @type {NodeListOf<HTMLElement>} */ (box.querySelectorAll(".yarns"))) {
-    const names = /** @type {NodeListOf<HTMLElement>} */ (list.querySelectorAll(".yarn-name"));
-    const give = (/** @type {number} */ lines) => names.forEach((one) => one.style.setProperty("-webkit-line-clamp", String(lines)));
-    give(1);
-    if (near || upright) {
-      give(near || names.length > 1 ? 1 : 2);
-      continue;
-    }
-    const room = (list.clientHeight - 4 * (names.length - 1)) / Math.max(1, names.length);
-    for (const size of innerWidth >= 1200 ? [80, 70, 60] : [80]) { // a wide screen has larger pixels: 60 of them are read as well
-      names.forEach((one) => { one.style.fontSize = `${size}px`; });
-      give(Math.max(1, Math.min(3, Math.floor(room / (size * 1.18)))));
-      if ([...names].every((one) => one.scrollHeight <= one.clientHeight + 1)) break;
+  sized(".next-when", near ? 20 : least, near ? 26 : innerHeight > 900 ? 90 : least);
+  for (const next of /** @type {NodeListOf<HTMLElement>} */ (box.querySelectorAll(".next"))) fitNext(next, near ? 16 : least, near ? 26 : 90);
+  for (const list of /** @type {NodeListOf<HTMLElement>} */ (box.querySelectorAll(".yarns"))) fitYarns(list, least, near, upright);
+  for (const all of box.querySelectorAll(".figures, .facts-big")) {
+    if (all.scrollHeight > all.clientHeight + 1) all.querySelector(".next.brief")?.classList.add("terse"); // it is told in full when it is due
+  }
+  sized(".pass", 80, near ? 160 : 900);
+  sized(".due", 80, 150);
+}
+
+/** What comes next in full where it reads from afar; else one word that does, and the sentence below it for the eye that is near. @param {HTMLElement} next @param {number} least @param {number} most */
+function fitNext(next, least, most) {
+  const [what, word] = [...next.querySelectorAll(".next-what, .next-word")].map((one) => /** @type {HTMLElement} */ (one));
+  next.classList.remove("brief", "terse");
+  if (!fit(what, least, most) && word) {
+    next.classList.add("brief");
+    what.style.fontSize = "";
+    word.style.fontSize = `${least}px`;
+  }
+}
+
+/** As many lines for each name as there is room for; what is cut stands in full below. @param {HTMLElement} list @param {number} least @param {boolean} near @param {boolean} upright */
+function fitYarns(list, least, near, upright) {
+  const names = /** @type {HTMLElement[]} */ ([...list.querySelectorAll(".yarn-name")]);
+  const wholes = /** @type {HTMLElement[]} */ ([...list.querySelectorAll(".yarn-whole")]);
+  const cut = (/** @type {HTMLElement} */ one) => one.scrollHeight > one.clientHeight + parseFloat(getComputedStyle(one).fontSize) / 2; // by a line, not by a tail
+  const give = (/** @type {number} */ lines) => names.forEach((one) => one.style.setProperty("-webkit-line-clamp", String(lines)));
+  wholes.forEach((one) => { one.hidden = true; });
+  give(1);
+  if (!near) {
+    names.forEach((one) => { one.style.fontSize = `${least}px`; });
+    if (!upright) {
+      const room = (list.clientHeight - 4 * (names.length - 1)) / Math.max(1, names.length) - (innerWidth < 1200 ? 24 : 0);
+      for (const size of innerWidth >= 1200 ? [80, 70, 60] : [least]) {
+        names.forEach((one) => { one.style.fontSize = `${size}px`; });
+        give(Math.max(1, Math.min(3, Math.floor(room / (size * 1.12)))));
+        if (!names.some(cut)) break;
+      }
     }
   }
-  sized(".next-when", near ? 20 : least, near ? 26 : innerHeight > 900 ? 90 : least);
-  sized(".next-what", 16, near ? 26 : 90);
-  sized(".pass", least, near ? 160 : 900);
-  sized(".due", least, 150);
+  names.forEach((one, at) => { wholes[at].hidden = !cut(one); });
 }
 
 /** What the live line tells of the knitting. @param {any} message */
@@ -290,25 +315,32 @@ function coming_pass(view) {
         nextPart(view))),
     hand ? beadsView(view) : null,
   ];
-  return { body, extra: [], words: hand ? "knitted" : "nothing to confirm", press: hand ? () => answer("go-on") : null };
+  return { body, extra: [], words: hand ? "knitted" : "", press: hand ? () => answer("go-on") : null };
 }
+
+/** One word for what is due, that reads from two metres on the smallest screen. */
+const WORDS = /** @type {Record<string, string>} */ ({
+  hand: "by hand", note: "set up", thread: "yarn", change: "yarn", "second-bed": "2nd bed", needles: "needles", weights: "weights", carriage: "carriage", side: "carriage",
+});
 
 /** When something comes is as large as the pass's other figures; what it is takes the room that is left. @param {any} view */
 function nextPart(view) {
-  const [when, what] = nextWords(view);
+  const [when, what, kind] = nextWords(view);
   const yarn = view.question?.kind === "pass" ? null : view.coming?.prompts?.[0]?.yarn;
-  return el("div", { class: "next" }, when ? el("b", { class: "next-when" }, when) : null,
-    when && yarn ? el("span", { class: "skein", style: { "--yarn": yarn.colour } }) : null, el("span", { class: "next-what" }, what));
+  const word = view.question?.kind === "pass" ? "" : kind;
+  return el("div", { class: when || word ? "next" : "next nothing" }, when ? el("b", { class: "next-when" }, when) : null,
+    when && yarn ? el("span", { class: "skein", style: { "--yarn": yarn.colour } }) : null, el("span", { class: "next-what" }, what), word ? el("span", { class: "next-word" }, word) : null);
 }
 
-/** @param {any} view @returns {[string, string]} when, and what; nothing is due when the first is empty */
+/** @param {any} view @returns {[string, string, string]} when, what, and one word for it; nothing is due when the first is empty */
 function nextWords(view) {
   const now_due = view.question?.kind === "pass" ? view.question.prompts.filter((/** @type {any} */ one) => one.what !== "knit") : [];
-  if (now_due.length) return ["now", now_due.map((/** @type {any} */ one) => one.short).join(", ")];
+  if (now_due.length) return ["now", now_due.map((/** @type {any} */ one) => one.short).join(", "), ""];
   const prompt = view.coming?.prompts?.[0];
-  if (!prompt) return ["", view.number < view.passes ? "knit on" : "the last pass"];
+  if (!prompt) return view.number < view.passes ? ["", "knit on", ""] : ["", "the last pass", "last"];
   const [when, ...what] = String(prompt.ahead ?? prompt.line).split(": ");
-  return what.length ? [when, (prompt.what === "note" ? what.slice(0, 1) : what).join(": ")] : ["", when];
+  const word = WORDS[prompt.what] ?? "look";
+  return what.length ? [when, (prompt.what === "note" ? what.slice(0, 1) : what).join(": "), word] : ["", when, word];
 }
 
 /** What is due takes the whole page, one thing at a time. @param {any} question @param {any} view @returns {Shown} */

@@ -1,0 +1,218 @@
+"""The knitting page is read across a room: how large everything stands at each size of screen, and that nothing is cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from browser.pages import (
+    MODULES,
+    VIEWPORTS,
+    a_page,
+    copied_examples,
+    faint_borders,
+    needed,
+    overflowing,
+    text_of,
+    until,
+    violations,
+)
+from desk.serving import Served, served
+from playwright.sync_api import Browser, Page
+
+pytestmark = [pytest.mark.slow, pytest.mark.browser]
+
+PLAIN = {"name": "main", "colour": "#f4ead8"}
+NAVY = {"name": "navy", "colour": "#101030"}
+LONG_NAMES = [
+    {"name": "a very long name of an undyed lambswool", "colour": "#f4ead8"},
+    {"name": "Midnightblue-from-the-attic-box", "colour": "#101030"},
+]
+LONG = "bring L12-R12 into working position and wrap the yarn round each in turn"
+CHANGE = {"what": "change", "line": "change to navy", "short": "change to navy", "ahead": "in 3: change to navy"}
+# The millimetres of a CSS pixel: a phone 65 mm wide, a tablet 197 mm, a desk's screen 531 mm.
+MM_A_PX = {390: 65 / 390, 1024: 197 / 1024, 1920: 531 / 1920}
+LEAST_MM = 9.31  # 16 minutes of arc at two metres: 2 · 2000 · tan(8′) (ISO 9241-3 asks for 16′ at least)
+CAPITAL_PER_EM = 0.7
+READ_FROM_AFAR = (
+    ".pass",
+    ".direction b",
+    ".yarn-name",
+    ".state b",
+    ".next-when",
+    ".next.brief .next-word, .next:not(.brief) .next-what",
+)
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    home = tmp_path_factory.mktemp("far")
+    with served(copied_examples(home / "pieces") / "harbour-blanket.toml", home=home) as running:
+        yield running
+
+
+def shown(page: Page, **view: Any) -> None:
+    """Show a state of knitting that would take long to come by."""
+    page.evaluate(
+        """async (view) => {
+          const { takeKnit } = await import('/knit.js');
+          takeKnit({ kind: 'knit', name: 'short', events: [], over: null, view });
+        }""",
+        {
+            "state": "ready",
+            "number": 1,
+            "passes": 9999,
+            "done": 0,
+            "row": {
+                "number": 1,
+                "direction": "rightward",
+                "yarns": [],
+                "selected": "01" * 8,
+                "first": "L8",
+                "last": "R8",
+            },
+            "next_row": None,
+            "band": "gulls",
+            "chart_row": 1,
+            "coming": None,
+            "rows_per_min": 30,
+            "left": None,
+            "loaded": 3,
+            "place": None,
+            "lamp": True,
+            "question": None,
+            "fault": None,
+            "plain_rows": 0,
+            "event": 1,
+            "beads": [],
+            "candidates": [],
+        }
+        | view,
+    )
+    page.evaluate("() => new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
+
+
+def row_of(number: int, yarns: list[dict[str, str]], direction: str = "rightward") -> dict[str, Any]:
+    return {
+        "number": number,
+        "direction": direction,
+        "yarns": yarns,
+        "selected": "01",
+        "first": "L1",
+        "last": "R1",
+    }
+
+
+def coming(**prompt: Any) -> dict[str, Any]:
+    return {"pass_number": 4, "ahead": 3, "prompts": [CHANGE | prompt]}
+
+
+def least_mm(page: Page, which: str, wide: int) -> float:
+    """The smallest capital letter in millimetres, on the screen that the page's width stands for."""
+    px = page.evaluate(
+        "(which) => Math.min(...[...document.querySelectorAll(which)].map((one) => parseFloat(getComputedStyle(one).fontSize)))",
+        which,
+    )
+    return float(px) * CAPITAL_PER_EM * MM_A_PX[wide]
+
+
+def cut(page: Page) -> list[str]:
+    """What is cut. A long name whose beginning stands in full size is not, if the whole of it stands below."""
+    unread: list[str] = page.evaluate(
+        """() => [...document.querySelectorAll('.yarn-names')].filter((one) => {
+          const [name, whole] = one.children;
+          return name.scrollHeight > name.clientHeight + 30 && (whole.hidden || whole.scrollWidth > whole.clientWidth + 1);
+        }).map((one) => one.textContent)"""
+    )
+    return [one for one in overflowing(page) if "yarn-name" not in one] + unread
+
+
+def share_of_the_pass(page: Page) -> float:
+    """The part of the whole page that the pass fills."""
+    return float(
+        page.evaluate(
+            """() => {
+              const box = document.querySelector('.pass').getBoundingClientRect();
+              return (box.width * box.height) / (innerWidth * innerHeight);
+            }"""
+        )
+    )
+
+
+def test_it_reads_at_two_metres_and_nothing_overflows(browser: Browser, desk: Served) -> None:
+    needed(MODULES / "axe-core")
+    axe = (MODULES / "axe-core" / "axe.min.js").read_text()
+    with a_page(browser, desk, bypass_csp=True) as page:
+        page.click("#way-knit")
+        until(lambda: page.query_selector("#begin-board"))
+        for wide, tall in VIEWPORTS:
+            page.emulate_media(color_scheme="dark" if wide == 1024 else "light")
+            page.set_viewport_size({"width": wide, "height": tall})
+            passes_read_from_afar(page, wide)
+            beads_lie_in_stretches(page)
+            states_and_questions_fit(page, wide)
+            assert violations(page, axe) == []
+
+
+def passes_read_from_afar(page: Page, wide: int) -> None:
+    for number, direction in ((1, "leftward"), (28, "rightward"), (447, "leftward"), (9999, "rightward")):
+        for yarns in ([PLAIN], LONG_NAMES):
+            shown(page, number=number, row=row_of(number, yarns, direction), coming=coming())
+            assert cut(page) == [], (wide, number)
+            small = [which for which in READ_FROM_AFAR if least_mm(page, which, wide) < LEAST_MM]
+            assert small == [], (wide, number)
+    assert page.query_selector(".yarn-whole:not([hidden])") is not None or wide > 1200
+    shown(page, number=9, row=row_of(9, [PLAIN]))
+    assert page.query_selector(".yarn-whole:not([hidden])") is None, "a name that fits is told once"
+    for what in ("hand", "note", "second-bed", "needles", "weights", "carriage"):
+        shown(page, number=9999, row=row_of(9999, LONG_NAMES), coming=coming(what=what, ahead=f"in 5: {LONG}"))
+        assert cut(page) == [], (wide, what)
+    # As near to half of the page as the rest leaves, which must be read from afar, too.
+    leasts = {390: (0.5, 0.41), 1024: (0.39, 0.39), 1920: (0.46, 0.46)}[wide]
+    for yarns, least in zip(([PLAIN], [PLAIN, NAVY]), leasts, strict=True):
+        shown(page, number=447, row=row_of(447, yarns))
+        assert share_of_the_pass(page) >= least, wide
+    assert faint_borders(page) == [], wide
+
+
+def beads_lie_in_stretches(page: Page) -> None:
+    beads = [{"times": 20, "runs": [[2, "1"], [4, "0"]], "first": "L60", "last": "R60", "line": "2 up, 4 down"}]
+    beads += [
+        {"times": 1, "runs": [[n % 7 + 1, "01-"[n % 3]]], "first": "L1", "last": "R1", "line": "x"} for n in range(40)
+    ]
+    by_hand = {"kind": "pass", "pass_number": 9, "candidates": [], "why": "", "serial": 3, "prompts": []}
+    shown(page, number=8, row=row_of(8, LONG_NAMES), beads=beads, question=by_hand)
+    shown(page, number=9, row=row_of(9, LONG_NAMES), beads=beads, question=by_hand)
+    assert cut(page) == []
+    assert faint_borders(page) == []
+    first = page.evaluate(
+        "() => [...document.querySelectorAll('.part')].map((part) => [part.dataset.times, ...[...part.querySelectorAll('.bead')].map((one) => one.dataset.count + one.dataset.mark)].join(' '))"
+    )
+    assert first[:3] == ["20 21 40", "1 10", "1 21"]
+    page.click("#stretch-next")
+    until(lambda: "stretch 2 of" in text_of(page, ".beads"))
+
+
+def states_and_questions_fit(page: Page, wide: int) -> None:
+    for state in ("waiting", "lost", "paused", "fault", "quiet", "unplugged", "under-way", "over"):
+        shown(page, state=state)
+        assert overflowing(page) == []
+    question = {"kind": "change", "pass_number": 4, "candidates": [], "why": "", "serial": 5}
+    shown(page, question=question | {"prompts": [CHANGE | {"yarn": NAVY}]})
+    assert least_mm(page, ".due", wide) >= LEAST_MM
+    assert overflowing(page) == []
+    assert faint_borders(page) == []
+
+
+def test_in_forced_colours_the_state_is_still_told_by_word_and_shape(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk, forced_colors="active") as page:
+        page.click("#way-knit")
+        until(lambda: page.query_selector("#begin-board"))
+        shown(page, state="fault")
+        assert text_of(page, ".state b") == "stop"
+        assert page.query_selector(".state svg") is not None
+        assert page.evaluate("() => getComputedStyle(document.querySelector('.skein, .state')).forcedColorAdjust") in (
+            "none",
+            "auto",
+        )
