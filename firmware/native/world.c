@@ -155,8 +155,10 @@ static int64_t next_event(const struct world *world)
 
 static void happen(struct world *world)
 {
-    while (world->heard.count != 0 && world->heard.bytes[world->heard.first].at_us <= world->now_us)
-        link_byte(&world->link, &world->board, heard_take(&world->heard));
+    while (world->heard.count != 0 && world->heard.bytes[world->heard.first].at_us <= world->now_us) {
+        uint8_t byte = heard_take(&world->heard);
+        link_bytes(&world->link, &world->board, &byte, 1);
+    }
     if (world->memory_burning && world->memory_us <= world->now_us) {
         world->memory[world->memory_at] = world->memory_byte;
         world->memory_burning = false;

@@ -18,7 +18,7 @@ from latchline.machine.profile import load_profile
 pytestmark = [pytest.mark.chip, pytest.mark.skipif(bool(chip.missing()), reason=f"there is no {chip.missing()}")]
 
 FLASH_MOST = 24 * 1024
-RAM_MOST = 1900
+RAM_MOST = 1960
 LATENCY_MOST = 128
 LATENCY_MEDIAN = 32
 

@@ -48,7 +48,8 @@ void edges_enable(void);
 
 /* line.c */
 void line_start(void);
-bool line_byte(uint8_t *byte);
+uint8_t line_heard(const uint8_t **bytes); /* how many wait in one piece */
+void line_taken(uint8_t count);
 bool line_waiting(void);
 uint8_t line_lost(void); /* bytes lost since the last call */
 bool line_idle(void);

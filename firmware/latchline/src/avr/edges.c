@@ -42,39 +42,40 @@ ISR(INT0_vect, ISR_NAKED)
     __asm__ volatile("push r24 \n in r24, __SREG__ \n push r24 \n push r25 \n"
                      "in r25, %[pind] \n lsr r25 \n lsr r25 \n andi r25, 15 \n"
                      "lds r24, %[awaited] \n cpse r25, r24 \n rjmp 4f \n"
-                     "lds r24, %[ready] \n sbrs r24, 0 \n rjmp 2f \n"
+                     "lds r24, %[ready] \n sbrc r24, 0 \n rjmp 1f \n"
+                     /* one of a run */
+                     "push r30 \n push r31 \n lds r30, %[timer] \n lds r31, %[timer]+1 \n"
+                     "lds r24, %[tick] \n sts %[tick], r30 \n sub r30, r24 \n" /* interval: r31:r30 */
+                     "lds r24, %[tick]+1 \n sts %[tick]+1, r31 \n sbc r31, r24 \n"
+                     "lds r24, %[shortest] \n cp r30, r24 \n lds r24, %[shortest]+1 \n cpc r31, r24 \n brcs 3f \n"
+                     "2: lds r24, %[pins] \n sts %[pins], r25 \n ldi r25, %[ab] \n eor r24, r25 \n"
+                     "lds r25, %[room] \n dec r25 \n sts %[room], r25 \n brne 8f \n ldi r24, %[none] \n"
+                     "8: sts %[awaited], r24 \n pop r31 \n pop r30 \n"
+                     "pop r25 \n pop r24 \n out __SREG__, r24 \n pop r24 \n reti \n"
+                     "3: sts %[shortest], r30 \n sts %[shortest]+1, r31 \n rjmp 2b \n"
                      /* what lies ready is latched */
                      "1: sbi %[portb], %[latch] \n cbi %[portb], %[latch] \n"
                      "lds r24, %[coming] \n sts %[latched], r24 \n lds r24, %[coming]+1 \n sts %[latched]+1, r24 \n"
                      "ldi r24, 0 \n sts %[ready], r24 \n rjmp 5f \n"
-                     /* one of a run */
-                     "2: push r30 \n push r31 \n lds r30, %[timer] \n lds r31, %[timer]+1 \n"
-                     "lds r24, %[tick] \n sts %[tick], r30 \n sub r30, r24 \n" /* interval: r31:r30 */
-                     "lds r24, %[tick]+1 \n sts %[tick]+1, r31 \n sbc r31, r24 \n"
-                     "lds r24, %[shortest] \n cp r30, r24 \n lds r24, %[shortest]+1 \n cpc r31, r24 \n brcc 3f \n"
-                     "sts %[shortest], r30 \n sts %[shortest]+1, r31 \n"
-                     "3: lds r24, %[pins] \n sts %[pins], r25 \n ldi r25, %[ab] \n eor r24, r25 \n"
-                     "lds r25, %[room] \n dec r25 \n sts %[room], r25 \n brne 8f \n ldi r24, %[none] \n"
-                     "8: sts %[awaited], r24 \n pop r31 \n pop r30 \n rjmp 9f \n"
                      /* one that only a sensor tells from what was awaited latches too */
                      "4: eor r24, r25 \n andi r24, %[ab] \n brne 5f \n lds r24, %[ready] \n sbrc r24, 0 \n rjmp 1b \n"
                      /* noted */
                      "5: sbic %[pinb], %[middle] \n ori r25, %[middle_bit] \n"
                      "push r26 \n push r30 \n push r31 \n lds r24, %[timer] \n lds r26, %[timer]+1 \n"
                      "lds r30, %[noted] \n ldi r31, hi8(%[notes]) \n ori r30, lo8(%[notes]) \n"
-                     "st Z, r25 \n std Z+%[row], r24 \n subi r30, -2*%[row] \n sbci r31, -1 \n st Z, r26 \n"
-                     "ldi r24, %[none] \n sts %[awaited], r24 \n"
-                     "lds r30, %[noted] \n inc r30 \n andi r30, %[row]-1 \n"
+                     "st Z, r25 \n subi r30, -%[places] \n sbci r31, -1 \n st Z, r24 \n"
+                     "subi r30, -%[places] \n sbci r31, -1 \n st Z, r26 \n"
+                     "ldi r24, %[none] \n sts %[awaited], r24 \n lds r30, %[noted] \n inc r30 \n andi r30, %[places]-1 \n"
                      "lds r24, %[taken] \n cpse r30, r24 \n rjmp 6f \n"
                      "ldi r24, 1 \n sts %[overrun], r24 \n sbi %[portb], %[disable] \n rjmp 7f \n"
                      "6: sts %[noted], r30 \n"
                      "7: pop r31 \n pop r30 \n pop r26 \n"
-                     "9: pop r25 \n pop r24 \n out __SREG__, r24 \n pop r24 \n reti \n"
+                     "pop r25 \n pop r24 \n out __SREG__, r24 \n pop r24 \n reti \n"
                      :
                      : [pind] "I"(_SFR_IO_ADDR(PIND)), [portb] "I"(_SFR_IO_ADDR(PORTB)),
                        [pinb] "I"(_SFR_IO_ADDR(PINB)), [middle] "I"(PIN_SENSOR_MIDDLE), [middle_bit] "M"(PIN_MIDDLE), [latch] "I"(PIN_LATCH),
                        [disable] "I"(PIN_DISABLE), [timer] "i"(_SFR_MEM_ADDR(TCNT1L)), [ab] "M"(PINS_AB),
-                       [none] "M"(NO_PINS), [row] "I"(NOTES), [notes] "i"(&notes), [awaited] "i"(&board.drive.edges.awaited),
+                       [none] "M"(NO_PINS), [places] "M"(NOTES), [notes] "i"(&notes), [awaited] "i"(&board.drive.edges.awaited),
                        [ready] "i"(&board.drive.ready), [coming] "i"(&board.drive.coming),
                        [latched] "i"(&board.drive.latched), [tick] "i"(&board.drive.edges.tick), [shortest] "i"(&board.drive.edges.shortest),
                        [pins] "i"(&board.drive.edges.pins), [room] "i"(&board.drive.edges.room), [noted] "i"(&board.drive.edges.noted),

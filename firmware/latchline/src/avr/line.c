@@ -53,14 +53,17 @@ bool line_waiting(void)
     return heard_in != heard_out;
 }
 
-bool line_byte(uint8_t *byte)
+uint8_t line_heard(const uint8_t **bytes)
 {
     uint8_t out = heard_out;
-    if (heard_in == out)
-        return false;
-    *byte = heard[out];
-    heard_out = (uint8_t)(out + 1) & (HEARD - 1);
-    return true;
+    uint8_t count = (uint8_t)(heard_in - out) & (HEARD - 1);
+    *bytes = (const uint8_t *)heard + out;
+    return count <= HEARD - out ? count : (uint8_t)(HEARD - out);
+}
+
+void line_taken(uint8_t count)
+{
+    heard_out = (uint8_t)(heard_out + count) & (HEARD - 1);
 }
 
 uint8_t line_lost(void)

@@ -172,17 +172,15 @@ static inline __attribute__((always_inline)) void take_edges(void)
         edges_taken();
 }
 
-/* Some bytes at one go, because the loop around costs as much as a byte; no more once a frame has ended or an
- * edge waits. */
+/* Some bytes at one go, because what lies around them costs as much as they do; no more once a frame has ended. */
 static inline bool take_bytes(void)
 {
-    uint8_t byte = 1;
-    uint8_t left = BYTES_AT_ONCE;
-    while (left != 0 && byte != 0 && !edges_waiting(&board.drive.edges) && line_byte(&byte)) {
-        link_byte(&host, &board, byte);
-        left--;
-    }
-    return left != BYTES_AT_ONCE;
+    const uint8_t *bytes;
+    uint8_t count = line_heard(&bytes);
+    if (count == 0 || edges_waiting(&board.drive.edges))
+        return false;
+    line_taken(link_bytes(&host, &board, bytes, count < BYTES_AT_ONCE ? count : BYTES_AT_ONCE));
+    return true;
 }
 
 int main(void)

@@ -113,7 +113,7 @@ static bool quiet_between(const struct board *board, int16_t *low, int16_t *high
 {
     const struct plan *plan = &board->plan;
     int16_t count = board->track.count;
-    if (!track_quiet(&board->track, &board->bed, low, high))
+    if (!track_quiet(&board->track, low, high))
         return false;
     if (!plan_in_force(plan) || !board->track.certain)
         return true;

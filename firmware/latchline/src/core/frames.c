@@ -20,20 +20,6 @@ static bool check_fits(const uint8_t *check, uint16_t crc)
            check[2] == (uint8_t)(0x80 | (crc & 0x7F));
 }
 
-/* One stuffed byte: a code, which says how many bytes follow to the next one, or one of those. */
-static inline void unstuff(struct receiver *receiver, uint8_t byte)
-{
-    if (receiver->left == 0) {
-        receiver->left = (uint8_t)(byte - 1);
-        if (receiver->length == CHECK_BYTES)
-            return; /* the first one stands for no zero */
-        byte = 0;
-    } else {
-        receiver->left--;
-    }
-    receiver->bytes[receiver->out++] = byte;
-}
-
 static int8_t finish(const struct receiver *receiver)
 {
     if (receiver->length == 0 && !receiver->too_long)
@@ -44,24 +30,49 @@ static int8_t finish(const struct receiver *receiver)
     return (int8_t)receiver->out;
 }
 
-int8_t receiver_byte(struct receiver *receiver, uint8_t byte)
+int8_t receiver_bytes(struct receiver *receiver, const uint8_t *bytes, uint8_t *count)
 {
+    const uint8_t *end = bytes + *count;
+    const uint8_t *at = bytes;
     uint8_t length = receiver->length;
+    uint8_t left = receiver->left;
+    uint16_t crc = receiver->crc;
+    uint8_t *out = receiver->bytes + receiver->out;
+    bool ended = false;
     int8_t result;
-    if (byte != 0) {
-        if (length >= FRAME_MAX) {
+    while (at != end) {
+        uint8_t byte = *at++;
+        uint8_t *in = receiver->bytes + length;
+        if (byte == 0) {
+            ended = true;
+            break;
+        }
+        if (length == FRAME_MAX) {
             receiver->too_long = true;
-            return FRAME_NONE;
+            continue;
         }
-        receiver->bytes[length] = byte;
-        if (length >= CHECK_BYTES) {
-            uint8_t stuffed = receiver->bytes[length - CHECK_BYTES];
-            receiver->crc = crc_step(receiver->crc, stuffed);
-            unstuff(receiver, stuffed);
+        *in = byte;
+        length++;
+        if (length <= CHECK_BYTES)
+            continue;
+        byte = *(in - CHECK_BYTES);
+        crc = crc_step(crc, byte);
+        if (left != 0) {
+            left--;
+            *out++ = byte;
+        } else { /* a code, which says how many bytes follow to the next one */
+            left = (uint8_t)(byte - 1);
+            if (length != CHECK_BYTES + 1)
+                *out++ = 0; /* the first one stands for no zero */
         }
-        receiver->length = (uint8_t)(length + 1);
-        return FRAME_NONE;
     }
+    receiver->length = length;
+    receiver->left = left;
+    receiver->crc = crc;
+    receiver->out = (uint8_t)(out - receiver->bytes);
+    *count = (uint8_t)(at - bytes);
+    if (!ended)
+        return FRAME_NONE;
     result = finish(receiver);
     receiver_start(receiver);
     return result;

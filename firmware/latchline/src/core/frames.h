@@ -22,8 +22,9 @@ enum { FRAME_NONE = 0, FRAME_BAD = -1 };
 
 void receiver_start(struct receiver *receiver);
 
-/* FRAME_NONE, FRAME_BAD, or the length of the payload that now lies at the start of `bytes`. */
-int8_t receiver_byte(struct receiver *receiver, uint8_t byte);
+/* Takes bytes up to the end of a frame; how many replaces `count`. FRAME_NONE, FRAME_BAD, or the length of the payload
+ * that now lies at the start of the receiver's `bytes`. */
+int8_t receiver_bytes(struct receiver *receiver, const uint8_t *bytes, uint8_t *count);
 
 /* A frame being built for sending, in steps, because the whole of it would keep the edges of a fast
  * carriage waiting: the payload goes to bytes + 1, is stuffed where it stands, and is checked a few bytes a call. */

@@ -118,13 +118,10 @@ static bool take(struct link *link, struct board *board, uint8_t type, const uin
     }
 }
 
-void link_byte(struct link *link, struct board *board, uint8_t byte)
+static void take_frame(struct link *link, struct board *board, int8_t length)
 {
     const uint8_t *payload = link->receiver.bytes;
-    int8_t length = receiver_byte(&link->receiver, byte);
     uint8_t type = payload[0];
-    if (length == FRAME_NONE)
-        return;
     if (length == FRAME_BAD || type == 0 || type >= MESSAGE_END || (uint8_t)length != lengths[type]) {
         count_up(&link->replies.bad_frames);
         return;
@@ -137,6 +134,14 @@ void link_byte(struct link *link, struct board *board, uint8_t byte)
     if (take(link, board, type, payload + 1))
         board_heard(board);
     board_told(board);
+}
+
+uint8_t link_bytes(struct link *link, struct board *board, const uint8_t *bytes, uint8_t count)
+{
+    int8_t length = receiver_bytes(&link->receiver, bytes, &count);
+    if (length != FRAME_NONE)
+        take_frame(link, board, length);
+    return count;
 }
 
 void link_bytes_lost(struct link *link)

@@ -24,7 +24,8 @@ struct link {
 /* After board_start. */
 void link_start(struct link *link, struct board *board);
 
-void link_byte(struct link *link, struct board *board, uint8_t byte);
+/* What is heard, some bytes at a time; how many of `count` were taken, which is all or those up to the end of a frame. */
+uint8_t link_bytes(struct link *link, struct board *board, const uint8_t *bytes, uint8_t count);
 void link_bytes_lost(struct link *link);
 
 /* Once a millisecond: the board's beat, then the line's. */

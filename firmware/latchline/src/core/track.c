@@ -63,9 +63,18 @@ static void stretch_include(struct track *track, int16_t count)
         track->highest = count;
 }
 
-void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_low, uint16_t shortest)
+static void sensors_still_on(struct track *track)
 {
     uint8_t number;
+    for (number = 0; number < track->sensors_used; number++) {
+        struct sensor *sensor = &track->sensors[number];
+        if ((track->pins & sensor->pin) == 0)
+            sensor_still_on(sensor, track->count, track->rightward);
+    }
+}
+
+void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_low, uint16_t shortest)
+{
     if (shortest < track->shortest)
         track->shortest = shortest;
     if (steps == 0)
@@ -77,11 +86,7 @@ void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_l
     track->turns = 0;
     track->differing_beats = 0;
     stretch_include(track, track->count);
-    for (number = 0; number < track->sensors_used; number++) {
-        struct sensor *sensor = &track->sensors[number];
-        if ((track->pins & sensor->pin) == 0)
-            sensor_still_on(sensor, track->count, track->rightward);
-    }
+    sensors_still_on(track);
 }
 
 void track_forget_edge(struct track *track)
@@ -240,8 +245,8 @@ static bool sensors_quiet(const struct track *track, const struct bed *bed, int1
     uint8_t number;
     *low = (int16_t)(bed->left_sensor - bed_beyond(bed) - 1);
     *high = (int16_t)(bed->right_sensor + bed_beyond(bed) + 1);
-    if (track->sensors_used == SENSORS_MAX)
-        return false; /* the edge interrupt does not see the middle one */
+    if (track->sensors_used == SENSORS_MAX || (track->pins & PINS_ENDS) == 0)
+        return false; /* the edge interrupt does not see the middle one, and looks for no fault */
     for (number = 0; number < track->sensors_used; number++) {
         const struct sensor *sensor = &track->sensors[number];
         if (!sensor_quiet(sensor, track->count, (track->pins & sensor->pin) == 0, low, high))
@@ -250,27 +255,28 @@ static bool sensors_quiet(const struct track *track, const struct bed *bed, int1
     return true;
 }
 
-/* Amid the bed, with every sensor off as before, nothing is to be asked of them. */
-static bool is_calm(const struct track *track, uint8_t pins)
+/* With every sensor as it was and is known to be, nothing is to be asked of them. */
+static bool is_calm(const struct track *track, uint8_t before)
 {
-    return (pins & PINS_SENSORS) == PINS_SENSORS && track->count > track->calm_low && track->count < track->calm_high;
+    return (((track->pins ^ track->calm_pins) | (before ^ track->calm_pins)) & PINS_SENSORS) == 0 &&
+           track->count > track->calm_low && track->count < track->calm_high;
 }
 
 static void find_calm(struct track *track, const struct bed *bed)
 {
-    if ((track->pins & PINS_SENSORS) != PINS_SENSORS ||
-        !sensors_quiet(track, bed, &track->calm_low, &track->calm_high))
+    track->calm_pins = track->pins;
+    if (!sensors_quiet(track, bed, &track->calm_low, &track->calm_high))
         track->calm_high = track->calm_low;
 }
 
-bool track_quiet(const struct track *track, const struct bed *bed, int16_t *low, int16_t *high)
+bool track_quiet(const struct track *track, int16_t *low, int16_t *high)
 {
     *low = INT16_MIN;
     *high = INT16_MAX;
     if (!track->certain)
         return track->sensors_used < SENSORS_MAX && (track->pins & PINS_ENDS) == PINS_ENDS;
     if (!is_calm(track, track->pins))
-        return sensors_quiet(track, bed, low, high);
+        return false;
     *low = track->calm_low;
     *high = track->calm_high;
     return true;
@@ -297,13 +303,15 @@ static enum step_kind place_step(struct track *track, const struct bed *bed, uin
     step->verdict = encoder_read(track, bed, before, turned, elapsed, watchfulness);
     if (step->verdict.fault != FAULT_NONE)
         return STEP_LOST;
-    if (!is_calm(track, track->pins & before)) {
+    if (is_calm(track, before)) {
+        if ((track->pins & PINS_SENSORS) != PINS_SENSORS)
+            sensors_still_on(track);
+    } else {
         track->calm_high = track->calm_low;
         step->verdict = sensors_read(track, before, straight);
         if (step->verdict.fault != FAULT_NONE || !track->certain)
             return STEP_LOST;
-        if ((watchfulness & WATCH_ARMED) != 0)
-            find_calm(track, bed);
+        find_calm(track, bed);
     }
     if (track->count < bed->left_sensor - bed_beyond(bed) || track->count > bed->right_sensor + bed_beyond(bed)) {
         step->verdict = wrong(FAULT_OFF_THE_BED, 0);

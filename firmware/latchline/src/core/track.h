@@ -25,8 +25,9 @@ struct track {
     int8_t correction;
     struct sensor sensors[SENSORS_MAX];
     uint8_t sensors_used;
-    int16_t calm_low;  /* between these, both excluded, sensors that are off and stay off mean nothing */
+    int16_t calm_low;  /* between these, both excluded, sensors that stay as they are mean nothing: */
     int16_t calm_high;
+    uint8_t calm_pins;
     uint8_t turns;   /* reversals running */
     uint8_t differing;       /* sensors that have changed without an edge, */
     uint8_t differing_beats; /* and for how many beats running */
@@ -70,7 +71,7 @@ void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_l
 
 /* Between which counts, both excluded, edges with the sensors as they are mean nothing to them. False: every edge
  * does. */
-bool track_quiet(const struct track *track, const struct bed *bed, int16_t *low, int16_t *high);
+bool track_quiet(const struct track *track, int16_t *low, int16_t *high);
 
 /* On the beat, with the pins as they are. */
 struct verdict track_beat(struct track *track, const struct bed *bed, uint8_t pins, bool planned);
