@@ -141,6 +141,14 @@ static uint8_t quiet_room(const struct board *board)
     return (uint8_t)(room > UINT8_MAX ? UINT8_MAX : room - 1);
 }
 
+/* The times of edges that a hand can make are looked at; a run has none. */
+static bool edges_are_quick(const struct board *board)
+{
+    const struct edges *edges = &board->drive.edges;
+    uint8_t waiting = (uint8_t)(edges->noted - edges->taken) & (NOTES - 1);
+    return board->track.interval < QUICK_TICKS || waiting >= NOTES / 2;
+}
+
 static bool run_is_old(const struct board *board)
 {
     return (int32_t)(board->now - board->track.tick) > RUN_AGE_TICKS;
@@ -158,7 +166,7 @@ static void run_find(struct board *board)
     const struct track *track = &board->track;
     uint8_t room = 0;
     ASSURE(edges->awaited == NO_PINS || board->drive.ready);
-    if (board->pass.state == PASS_NONE && !run_is_old(board))
+    if (board->pass.state == PASS_NONE && edges_are_quick(board) && !run_is_old(board))
         room = quiet_room(board);
     edges->room = room;
     edges->given = room;
@@ -190,20 +198,22 @@ void board_take_run(struct board *board)
     track_run(&board->track, steps, pins, tick, shortest);
 }
 
-/* Once a millisecond, so that a run over a long bed need not end for want of room; but one whose latest edge
- * is so old that sixteen bits could not tell how old ends. */
+/* Once a millisecond, so that a run over a long bed need not end for want of room; but one that has become slow ends. */
 static void run_renew(struct board *board)
 {
     struct edges *edges = &board->drive.edges;
+    uint8_t before = edges->given;
+    bool slow;
     uint8_t room;
     uint8_t steps;
     lock_state lock;
     board_take_run(board);
     if (edges->given == 0)
         return;
-    if (edges->given > RUN_ROOM_LEAST && !run_is_old(board) && board->drive.resting == 0)
+    slow = (uint8_t)(before - edges->given) < RUN_STEPS_LEAST;
+    if (edges->given > RUN_ROOM_LEAST && !slow && board->drive.resting == 0)
         return;
-    room = run_is_old(board) ? 0 : quiet_room(board);
+    room = slow ? 0 : quiet_room(board);
     lock = lock_take();
     steps = (uint8_t)(edges->given - edges->room);
     if (edges->room == 0 || room <= steps) {
@@ -243,7 +253,6 @@ static void arm_or_not(struct board *board)
     }
     if (pass->state == PASS_NONE) {
         pass_arm(pass, &board->bed, &board->plan);
-        track_trail_begin(&board->track);
         run_end(board);
         outputs_show(board);
     }
@@ -345,9 +354,7 @@ void board_start(struct board *board, void *world, const struct notes *notes, st
 
 static uint8_t watchfulness(const struct board *board)
 {
-    if (board->pass.state == PASS_UNDER_WAY)
-        return WATCH_PLAN | WATCH_ARMED | WATCH_UNDER_WAY;
-    if (board->pass.state == PASS_ARMED)
+    if (board->pass.state != PASS_NONE)
         return WATCH_PLAN | WATCH_ARMED;
     return plan_in_force(&board->plan) ? WATCH_PLAN : 0;
 }

@@ -29,42 +29,42 @@ void drive_set_bed(struct drive *drive, const struct bed *bed)
     lock_give(lock);
 }
 
-/* Ticks from the newest beat before `tick` to it; the interrupt of a later one may have come meanwhile. */
-static uint8_t since_beat(const struct drive *drive, uint32_t tick)
+/* What of a beat a coil was not in the state in which the beat counted it, or will. A beat that came later than the
+ * change, if within the same tick or while the interrupt of the beat was being entered, found it changed. */
+static void note_change(struct drive *drive, uint8_t coil, bool on, bool found_on, uint16_t tick)
 {
-    int16_t since = (int16_t)(uint16_t)((uint16_t)tick - drive->beat_tick);
-    if (since < 0)
-        since = (int16_t)(since + BEAT_TICKS);
-    if (since < 0)
-        return 0;
-    return (uint8_t)(since < BEAT_TICKS ? since : BEAT_TICKS - 1);
+    int16_t since = (int16_t)(uint16_t)(tick - drive->beat_tick);
+    bool counted = since < 0 || (since <= 1 && found_on == on);
+    int32_t budget = drive->budget[coil];
+    if (counted) {
+        do
+            since = (int16_t)(since + BEAT_TICKS);
+        while (since < 0);
+    }
+    since = (int16_t)(SIXTEENTHS * since);
+    if (on)
+        since = (int16_t)-since;
+    budget += since;
+    if (counted && budget < 0)
+        budget = 0; /* as at the beat itself */
+    drive->budget[coil] = budget;
+    if (!on)
+        drive->on_ms[coil] = 0; /* not of one that goes on: a beat may have counted for it since it did */
 }
 
-/* Notes when each coil came to its state, and what of the beat it was not in it. The time on of those that go off is
- * set to zero here, not that of those that go on, because a beat may have counted for them since the
- * interrupt switched them. */
 static void note_changes(struct drive *drive, uint16_t before, uint16_t coils, uint32_t tick)
 {
-    uint16_t changed = (uint16_t)(before ^ coils);
-    int16_t part = (int16_t)(SIXTEENTHS * since_beat(drive, tick));
-    uint8_t coil = 0;
-    if ((uint8_t)changed == 0) { /* a shift by eight costs nothing, eight shifts do */
-        coil = 8;
-        changed >>= 8;
-        before >>= 8;
-    }
-    for (; changed != 0; coil++, changed >>= 1, before >>= 1) {
+    uint16_t left = (uint16_t)(before ^ coils);
+    uint16_t bit = 1;
+    uint8_t coil;
+    for (coil = 0; left != 0; coil++, bit = (uint16_t)(bit << 1)) {
         lock_state lock;
-        if ((changed & 1) == 0)
+        if ((left & bit) == 0)
             continue;
+        left &= (uint16_t)~bit;
         drive->changed_at[coil] = tick;
         lock = lock_take();
-        if ((before & 1) != 0) {
-            drive->budget[coil] += part;
-            drive->on_ms[coil] = 0;
-        } else {
-            drive->budget[coil] -= part;
-        }
+        note_change(drive, coil, (coils & bit) != 0, (drive->beat_found & bit) != 0, (uint16_t)tick);
         lock_give(lock);
     }
 }
@@ -215,6 +215,7 @@ static void put_to_rest(struct drive *drive, uint16_t due)
     lit = (drive->latched & due) != 0;
     drive->resting |= due;
     drive->wanted &= (uint16_t)~due;
+    drive->beat_found &= (uint16_t)~due;
     for (; left != 0; left &= (uint16_t)(left - 1)) {
         if (drive->rests != UINT16_MAX)
             drive->rests++;
@@ -258,6 +259,7 @@ void drive_beat(struct drive *drive, uint16_t tick)
     left = on | drive->warm;
     drive->warm = 0;
     drive->beat_tick = tick;
+    drive->beat_found = on;
     lock_give(lock);
     for (coil = 0; left != 0; coil++, bit = (uint16_t)(bit << 1)) {
         if ((left & bit) == 0)

@@ -21,6 +21,7 @@ struct drive {
     volatile uint16_t resting;  /* coils at rest */
     volatile uint16_t rests;    /* how many were put to rest, ever; stops at its end */
     volatile uint16_t beat_tick; /* of the newest beat, low half */
+    volatile uint16_t beat_found; /* register as that beat found it */
     /* budgets (section 8), in sixteenths of a tick */
     uint16_t limit_ms;
     int32_t up;                 /* for a beat on */

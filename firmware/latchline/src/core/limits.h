@@ -36,9 +36,11 @@
 /* The encoder */
 #define REVERSALS_MOST 8
 #define BOUNCE_TICKS 50
-#define TRAIL_EDGES 5 /* those that a period lies between */
+#define TRAIL_EDGES 6
+#define PERIOD_EDGES 5 /* those that a period lies between */
 #define GAP 3
-#define BACKWARD_GAP 2
+#define TURN 6
+#define QUICK_TICKS 32 /* 128 us: edges no closer than this are taken one by one, so that their times are seen */
 
 /* Budgets (section 8): sixteenths of a tick. */
 #define BEAT_TICKS 250
@@ -60,6 +62,7 @@
 #define RUN_AGE_TICKS 40000 /* 160 ms: far enough below the 65,536 that sixteen bits can tell apart */
 
 #define RUN_ROOM_LEAST 144     /* edges for a millisecond, at more than 100,000 a second */
+#define RUN_STEPS_LEAST 4      /* in a millisecond; fewer are no closer than QUICK_TICKS */
 
 #define STATUS_CHANGED_MS 20
 #define STATUS_MS 250

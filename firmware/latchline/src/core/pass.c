@@ -71,7 +71,7 @@ static struct verdict note_period(struct pass *pass, const struct bed *bed, uint
     uint16_t quarter;
     if (period == NO_PERIOD)
         return all_well();
-    quarter = period > 4 * (uint32_t)UINT16_MAX ? UINT16_MAX : (uint16_t)(period / 4);
+    quarter = (uint16_t)(period / 4);
     if (quarter == 0)
         quarter = 1;
     if (quarter < pass->report.shortest)

@@ -177,9 +177,13 @@ static struct sensor_says overdue(const struct sensor *sensor, const struct sens
 static struct sensor_says while_certain(struct sensor *sensor, const struct sensor_edge *edge)
 {
     if (inward(sensor, edge->position)) {
+        bool off_early = is_end(sensor) && sensor->told && sensor->ever_on &&
+                         depth(sensor, sensor->last_on) > sensor->tolerance;
         sensor->due = true;
         sensor->told = false;
         sensor->has_first = false;
+        if (off_early)
+            return faulty(FAULT_SENSOR_DISAGREES, along(true, sensor->place, sensor->last_on));
         if (edge->on && edge->was)
             return faulty(FAULT_SENSOR_DISAGREES, along(true, sensor->place, edge->position));
         return says(SENSOR_SAYS_NOTHING, 0);
@@ -218,7 +222,8 @@ bool sensor_may_change_at(const struct sensor *sensor, int16_t position, bool pa
     int16_t margin = (int16_t)(sensor->tolerance + 1);
     int16_t deep = depth(sensor, position);
     if (is_end(sensor))
-        return deep >= -margin && (deep <= sensor->tolerance || passing);
+        return (deep >= -margin && deep < margin) ||
+               (passing && sensor->ever_on && is_near((int16_t)(position - sensor->last_on), (uint8_t)margin));
     /* within the two places, whichever of them is the left one */
     return deep >= -margin && along(!sensor->rightward, sensor->other, position) >= -margin;
 }

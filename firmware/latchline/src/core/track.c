@@ -63,6 +63,13 @@ static void stretch_include(struct track *track, int16_t count)
         track->highest = count;
 }
 
+/* What comes next is not compared with what came before. */
+static void trail_begin(struct track *track)
+{
+    track->trail_length = 0;
+    track->period = NO_PERIOD;
+}
+
 static void sensors_still_on(struct track *track)
 {
     uint8_t number;
@@ -84,6 +91,7 @@ void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_l
     track->count = (int16_t)(track->rightward ? track->count + steps : track->count - steps);
     track->edges += steps;
     track->turns = 0;
+    trail_begin(track);
     track->differing_beats = 0;
     stretch_include(track, track->count);
     sensors_still_on(track);
@@ -93,28 +101,28 @@ void track_forget_edge(struct track *track)
 {
     track->fresh = true;
     track->interval = INTERVAL_MAX;
+    trail_begin(track);
 }
 
-void track_lose(struct track *track)
+static void forget_sensors(struct track *track)
 {
     uint8_t number;
-    track->certain = false;
-    track->calm_high = track->calm_low;
-    track_forget_edge(track);
     for (number = 0; number < track->sensors_used; number++)
         sensor_forget(&track->sensors[number]);
 }
 
-void track_trail_begin(struct track *track)
+void track_lose(struct track *track)
 {
-    track->trail_length = 0;
-    track->period = NO_PERIOD;
+    track->certain = false;
+    track->calm_high = track->calm_low;
+    track_forget_edge(track);
+    forget_sensors(track);
 }
 
 /* ---- the encoder itself --------------------------------------------------------------------------------- */
 
 /* One channel alone changes: reversal upon reversal. */
-static bool channel_is_dead(struct track *track, bool turned, uint32_t elapsed)
+static bool channel_is_dead(struct track *track, bool turned, uint16_t elapsed)
 {
     if (!turned || elapsed > STOP_TICKS)
         track->turns = 0;
@@ -123,52 +131,87 @@ static bool channel_is_dead(struct track *track, bool turned, uint32_t elapsed)
     return track->turns >= REVERSALS_MOST;
 }
 
-/* The interval in which edges must have been lost, or 0. The newest three times lie between the newest four edges. */
-static uint32_t gap_in_trail(const struct track *track, const struct bed *bed)
+static void follow_trail(struct track *track, uint16_t elapsed)
 {
-    uint8_t trail = track->trail_ways & 15;
-    uint32_t last = track->times[0];
-    uint32_t between = track->times[1];
-    uint32_t first = track->times[2];
-    if (last > bed->brisk || first > bed->brisk || between <= first)
-        return 0;
-    if (trail == 0 || trail == 15)
-        return between > GAP * first && between > GAP * last ? between : 0;
-    /* the newest but one alone went the other way */
-    if (trail != 2 && trail != 13)
-        return 0;
-    return last <= bed->brisk / 2 && first <= bed->brisk / 2 && between > BACKWARD_GAP * first ? between : 0;
-}
-
-static uint32_t follow_trail(struct track *track, const struct bed *bed, uint32_t elapsed, bool under_way)
-{
+    uint16_t *times = track->times;
     uint8_t trail = (uint8_t)(track->trail_ways << 1 | track->rightward);
-    track->times[3] = track->times[2];
-    track->times[2] = track->times[1];
-    track->times[1] = track->times[0];
-    track->times[0] = elapsed;
+    times[4] = times[3];
+    times[3] = times[2];
+    times[2] = times[1];
+    times[1] = times[0];
+    times[0] = elapsed;
     track->period = NO_PERIOD;
     track->trail_ways = trail;
     if (track->trail_length < TRAIL_EDGES)
         track->trail_length++;
     trail &= 31;
-    if (track->trail_length == TRAIL_EDGES && (trail == 0 || trail == 31))
-        track->period = track->times[0] + track->times[1] + track->times[2] + track->times[3];
-    return under_way && track->trail_length >= 4 ? gap_in_trail(track, bed) : 0;
+    if (track->trail_length >= PERIOD_EDGES && (trail == 0 || trail == 31))
+        track->period = (uint32_t)times[0] + times[1] + times[2] + times[3];
+}
+
+/* Is this edge a second turn, sooner after the first one than any hand could? One to three edges went back. */
+static bool turned_twice(const struct track *track, const struct bed *bed)
+{
+    const uint16_t *times = track->times;
+    uint16_t left = bed->brisk > UINT16_MAX / TURN ? UINT16_MAX : (uint16_t)(TURN * bed->brisk);
+    uint8_t turns = (uint8_t)(track->trail_ways ^ track->trail_ways >> 1); /* bit 0: at this edge */
+    uint8_t count;
+    uint8_t at;
+    if ((turns & 7) == 3)
+        count = 3;
+    else if ((turns & 15) == 5)
+        count = 4;
+    else if ((turns & 31) == 9)
+        count = 5;
+    else
+        return false;
+    if (track->trail_length <= count)
+        return false;
+    for (at = 0; at < count; at++) {
+        if (times[at] >= left)
+            return false;
+        left = (uint16_t)(left - times[at]);
+    }
+    /* with one edge back, the channel that has just changed changes back: a contact may, for a moment */
+    return count != 3 || (times[1] >= BOUNCE_TICKS && (uint16_t)(times[0] + times[1]) / 2 > times[2]);
+}
+
+/* The interval in which edges must have been lost, or 0. The newest three times lie between the newest four edges. */
+static uint16_t gap_in_trail(const struct track *track, const struct bed *bed)
+{
+    uint8_t trail = track->trail_ways & 15;
+    uint16_t longer = track->times[0] > track->times[2] ? track->times[0] : track->times[2];
+    uint16_t rest = track->times[1];
+    uint8_t times;
+    if (track->trail_length < 4 || (trail != 0 && trail != 15) || longer > bed->brisk)
+        return 0;
+    for (times = 0; times < GAP; times++) {
+        if (rest <= longer)
+            return 0;
+        rest = (uint16_t)(rest - longer);
+    }
+    return track->times[1];
 }
 
 /* Faults 19 and 20. */
 static struct verdict encoder_read(struct track *track, const struct bed *bed, uint8_t before, bool turned,
-                                   uint32_t elapsed, uint8_t watchfulness)
+                                   uint16_t elapsed, bool planned)
 {
-    uint32_t gap;
-    if ((watchfulness & WATCH_PLAN) != 0 && channel_is_dead(track, turned, elapsed))
+    uint16_t gap;
+    bool dead = planned && channel_is_dead(track, turned, elapsed);
+    bool twice;
+    follow_trail(track, elapsed);
+    twice = turned_twice(track, bed);
+    gap = gap_in_trail(track, bed);
+    if (!track->certain && (twice || gap != 0)) {
+        forget_sensors(track);
+        twice = false;
+        gap = 0;
+    }
+    if (dead || twice)
         return wrong(FAULT_CHANNEL_DEAD, ((track->pins ^ before) & PIN_A) == 0);
-    if ((watchfulness & WATCH_ARMED) == 0)
-        return all_well();
-    gap = follow_trail(track, bed, elapsed, (watchfulness & WATCH_UNDER_WAY) != 0);
     if (gap != 0)
-        return wrong(FAULT_EDGES_MISSING, gap > INTERVAL_MAX ? INTERVAL_MAX : (uint16_t)gap);
+        return wrong(FAULT_EDGES_MISSING, gap);
     return all_well();
 }
 
@@ -297,10 +340,10 @@ static void step_count(struct track *track, bool rightward)
 
 /* One real step on a bed, up to fault 14, in the order of docs/protocol.md section 5. */
 static enum step_kind place_step(struct track *track, const struct bed *bed, uint8_t before, bool turned,
-                                 bool straight, uint32_t elapsed, uint8_t watchfulness, struct step *step)
+                                 bool straight, uint16_t elapsed, uint8_t watchfulness, struct step *step)
 {
     step_count(track, step->rightward);
-    step->verdict = encoder_read(track, bed, before, turned, elapsed, watchfulness);
+    step->verdict = encoder_read(track, bed, before, turned, elapsed, (watchfulness & WATCH_PLAN) != 0);
     if (step->verdict.fault != FAULT_NONE)
         return STEP_LOST;
     if (is_calm(track, before)) {
@@ -342,7 +385,7 @@ struct step track_edge(struct track *track, const struct bed *bed, uint8_t pins,
 {
     uint8_t before = track->pins;
     int8_t way = ways[(before & PINS_AB) << 2 | (pins & PINS_AB)];
-    uint32_t elapsed = tick - track->tick;
+    uint16_t elapsed = tick - track->tick > INTERVAL_MAX ? INTERVAL_MAX : (uint16_t)(tick - track->tick);
     bool straight;
     bool turned;
     struct step step;
@@ -361,7 +404,7 @@ struct step track_edge(struct track *track, const struct bed *bed, uint8_t pins,
         return step;
     }
     straight = !track->fresh && track->rightward == step.rightward;
-    track->interval = straight && elapsed < INTERVAL_MAX ? (uint16_t)elapsed : INTERVAL_MAX;
+    track->interval = straight ? elapsed : INTERVAL_MAX;
     if (track->interval < track->shortest)
         track->shortest = track->interval;
     track->edges++;

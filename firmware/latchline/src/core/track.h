@@ -31,10 +31,10 @@ struct track {
     uint8_t turns;   /* reversals running */
     uint8_t differing;       /* sensors that have changed without an edge, */
     uint8_t differing_beats; /* and for how many beats running */
-    /* of the edges since a pass was armed */
+    /* of the newest edges, but for those of a run */
     uint8_t trail_length;    /* up to TRAIL_EDGES */
     uint8_t trail_ways;      /* bit 0: the newest went rightward; bit 1: the one before … */
-    uint32_t times[TRAIL_EDGES - 1]; /* from edge to edge, the newest first */
+    uint16_t times[TRAIL_EDGES - 1]; /* from edge to edge, at most INTERVAL_MAX, the newest first */
     uint32_t period;         /* at this edge; NO_PERIOD */
     /* for COUNTS */
     uint32_t edges;
@@ -60,7 +60,7 @@ struct step {
 };
 
 /* What bears on how closely the encoder is watched. */
-enum watchfulness { WATCH_PLAN = 1, WATCH_ARMED = 2, WATCH_UNDER_WAY = 4 };
+enum watchfulness { WATCH_PLAN = 1, WATCH_ARMED = 2 };
 
 void track_start(struct track *track, uint8_t pins);
 void track_set_bed(struct track *track, const struct bed *bed);
@@ -79,7 +79,6 @@ struct verdict track_beat(struct track *track, const struct bed *bed, uint8_t pi
 void track_lose(struct track *track);
 void track_forget_edge(struct track *track);
 void track_stretch_begin(struct track *track);
-void track_trail_begin(struct track *track);
 
 /* The pins as the board heeds them: a middle sensor that is not there is off. */
 uint8_t track_pins(const struct track *track, uint8_t pins);

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.link.messages import TICK_US, Bed
-from latchline.sim.board.follower import BEYOND_NEEDLES, GAP, TRAIL, Follower
+from latchline.sim.board.follower import BEYOND_NEEDLES, GAP, PERIOD, TRAIL, Follower
 from latchline.sim.board.heat import BEAT_TICKS, COILS, SIXTEENTHS, room
 from latchline.sim.board.steps import IMPOSSIBLE, SENSORS
 from latchline.sim.board.way import INTERVAL_MAX, STOP_TICKS, Way, acting_ticks
@@ -51,24 +51,35 @@ def take(
         or not first & (PIN_LEFT | PIN_RIGHT)
         or follower.edge_min_us
         or follower.at_rest
-        or (follower.way and (step != follower.step or follower.fresh))
+        or (follower.bed and (step != follower.step or follower.fresh))
     ):
         return NONE
     if not _sensors_are_quiet(follower, first):
         return NONE
     count = min(count, _room(follower, step))
     if not follower.under_way:
-        if count < SHORTEST_IDLE:
-            return NONE
-        ticks = _ticks(follower, at_us[:count])
-        _move(follower, int(at_us[count - 1]), ticks, int(pins[count - 1]), step, _intervals(follower, ticks, step))
-        return Taken(count)
+        return _idle(follower, at_us[:count], pins, step)
     way, bed = follower.way, follower.bed
     assert way is not None
     assert bed is not None
     if count < SHORTEST_RUN or step != way.sign or follower.revived:
         return NONE
     return _knit(follower, bed, way, at_us[:count], pins, reads_well)
+
+
+def _idle(follower: Follower, at_us: Times, pins: Pins, step: int) -> Taken:
+    """A stretch with no pass under way."""
+    count = len(at_us)
+    if count < SHORTEST_IDLE:
+        return NONE
+    ticks = _ticks(follower, at_us)
+    intervals = _intervals(follower, ticks, step)
+    if follower.bed:
+        count = _missing(follower.bed, _straight(follower, intervals), count)
+        if count < SHORTEST_IDLE:
+            return NONE
+    _move(follower, int(at_us[count - 1]), ticks[:count], int(pins[count - 1]), step, intervals[:count])
+    return Taken(count)
 
 
 def _sensors_are_quiet(follower: Follower, pins: int) -> bool:
@@ -121,11 +132,10 @@ def _move(follower: Follower, now_us: int, ticks: Whole, pins: int, step: int, i
     follower.clock.now_us, follower.last_tick = now_us, int(ticks[-1])
     follower.edge_count += count
     follower.shortest = min(follower.shortest, int(intervals.min()))
-    if follower.way:
-        follower.trail_ticks = [*follower.trail_ticks, *ticks[-TRAIL:].tolist()][-TRAIL:]
-        follower.trail_steps = [*follower.trail_steps, *[step] * min(count, TRAIL)][-TRAIL:]
     follower.turns_running = 0
     if follower.bed:
+        follower.trail_times = [*follower.trail_times, *intervals[-TRAIL:].tolist()][-TRAIL:]
+        follower.trail_steps = [*follower.trail_steps, *[step] * min(count, TRAIL)][-TRAIL:]
         follower.position += step * count
         follower.lowest = min(follower.lowest, follower.position)
         follower.highest = max(follower.highest, follower.position)
@@ -142,7 +152,8 @@ def _knit(follower: Follower, bed: Bed, way: Way, at_us: Times, pins: Pins, read
         return NONE
     at_us = at_us[:count]
     ticks = _ticks(follower, at_us)
-    periods, strange = _periods(follower, bed, ticks)
+    intervals = _intervals(follower, ticks, way.sign)
+    periods, strange = _periods(follower, bed, intervals)
     count = min(count, strange)
     turns = _Turns.of(follower, bed, way, start, ticks)
     count = min(count, turns.quiet)
@@ -160,7 +171,7 @@ def _knit(follower: Follower, bed: Bed, way: Way, at_us: Times, pins: Pins, read
         way.met = max(way.met, driven.stop)
     way.furthest = max(way.furthest, start + count)
     way.forward = True
-    intervals = _intervals(follower, ticks[:count], way.sign)
+    intervals = intervals[:count]
     if int(intervals.max()) > STOP_TICKS:
         way.stops += int(np.count_nonzero(intervals > STOP_TICKS))
     known = len(periods) - (len(at_us) - count)
@@ -174,28 +185,38 @@ def _knit(follower: Follower, bed: Bed, way: Way, at_us: Times, pins: Pins, read
     return Taken(count, tuple(at_us[edges].tolist()), tuple(registers))
 
 
-def _periods(follower: Follower, bed: Bed, ticks: Whole) -> tuple[Whole, int]:
-    """The period at each edge that has one, the last one being that of the last edge; and how many edges come
-    before one at which the carriage is too fast or edges are missing."""
+def _straight(follower: Follower, intervals: Whole) -> Whole:
+    """The times between the edges that have gone this way without a turn, up to the last of these."""
     straight = 0
     for step in reversed(follower.trail_steps):
         if step != follower.step:
             break
         straight += 1
-    known = np.concatenate([follower.trail_ticks[len(follower.trail_ticks) - straight :], ticks]).astype(np.int64)
-    strange = len(ticks)
-    periods = known[4:] - known[:-4]
+    known = follower.trail_times[len(follower.trail_times) - straight + 1 :] if straight else []
+    return np.concatenate([known, intervals]).astype(np.int64)
+
+
+def _missing(bed: Bed, times: Whole, count: int) -> int:
+    """How many of the last `count` edges come before one at which edges are missing."""
+    longer = np.maximum(times[:-2], times[2:])
+    missing = (times[1:-1] > GAP * longer) & (longer <= bed.brisk)
+    if not missing.any():
+        return count
+    edges = missing.nonzero()[0] + count - len(missing)
+    edges = edges[edges >= 0]
+    return int(edges[0]) if len(edges) else count
+
+
+def _periods(follower: Follower, bed: Bed, intervals: Whole) -> tuple[Whole, int]:
+    """The period at each edge that has one, the last one being that of the last edge; and how many edges come
+    before one at which the carriage is too fast or edges are missing."""
+    times = _straight(follower, intervals)
+    strange = _missing(bed, times, len(intervals))
+    ends = np.concatenate([[0], np.cumsum(times)])
+    periods = ends[PERIOD:] - ends[:-PERIOD]
     if len(periods) and bed.advance_max * int(periods.min()) <= 4 * bed.advance:
         fast = bed.advance_max * periods <= 4 * bed.advance
-        strange = int(fast.argmax()) + len(ticks) - len(periods)
-    if bed.brisk and len(known) >= 4:
-        between = known[1:] - known[:-1]
-        longer = np.maximum(between[:-2], between[2:])
-        missing = (between[1:-1] > GAP * longer) & (longer <= bed.brisk)
-        if missing.any():
-            edges = missing.nonzero()[0] + len(ticks) - len(missing)
-            edges = edges[edges >= 0]
-            strange = min(strange, int(edges[0])) if len(edges) else strange
+        strange = min(strange, int(fast.argmax()) + len(intervals) - len(periods))
     return periods, max(strange, 0)
 
 

@@ -21,8 +21,11 @@ SENSORS = ENDS | PIN_MIDDLE
 
 REVERSALS_MOST = 8
 BOUNCE_TICKS = 50  # a reversal sooner than this is a contact that bounces
-TRAIL = 5  # edges that a period takes
-GAP, BACKWARD_GAP = 3, 2  # times its neighbours: an interval in which edges are missing
+PERIOD = 4  # edges
+TRAIL = 6  # edges that are looked back at
+GAP = 3  # times its neighbours: an interval in which edges are missing
+TURN = 6  # times `brisk`: no hand turns twice within it
+BACK_MOST = 3  # edges between two turns that are looked at
 BEATS_TO_JUDGE = 10
 PAUSE_MS = 1000
 
@@ -56,6 +59,8 @@ class Follower:
         self.rest_beat = NEVER  # no coil needs a rest before this beat
         self.at_rest = self.revived = self.rests = 0
         self.differing = self.differing_beats = 0
+        self.trail_times: list[int] = []  # before each of the newest edges; that before the first one means nothing
+        self.trail_steps: list[int] = []
         self.news: list[Fault | Done] = []
         self.probing = False
         self.no_plan()
@@ -69,8 +74,6 @@ class Follower:
         self.under_way = False
         self.paused = self.pause_wanted = False
         self.pause_beat = 0
-        self.trail_ticks: list[int] = []
-        self.trail_steps: list[int] = []
         self.turns_running = 0
 
     @property
@@ -258,6 +261,8 @@ class Follower:
         self.edge_count += 1
         turned = step != self.step and not self.fresh
         straight = step == self.step and not self.fresh
+        if self.fresh:
+            self.trail_times, self.trail_steps = [], []
         interval = min(elapsed, INTERVAL_MAX) if straight else INTERVAL_MAX
         self.reversals += turned
         self.step, self.fresh = step, False
@@ -278,12 +283,15 @@ class Follower:
             self.raise_fault(FaultNumber.EDGES_TOO_FAST)
             return False
         if self.plan and self._channel_is_dead(edge.turned, elapsed):
-            self.raise_fault(FaultNumber.CHANNEL_DEAD, 0 if (edge.pins ^ edge.pins_before) & 1 else 1)
+            self.raise_fault(FaultNumber.CHANNEL_DEAD, edge.lone_channel)
             return False
-        missing = self._edges_missing(bed, edge.step) if self.way else 0
-        if missing:
-            self.raise_fault(FaultNumber.EDGES_MISSING, min(missing, INTERVAL_MAX))
+        strange = self._strange(bed, edge, min(elapsed, INTERVAL_MAX))
+        if strange and self.certain:
+            self.raise_fault(*strange)
             return False
+        if strange:
+            for switch in self.switches:
+                switch.forget()
         if not (edge.pins | edge.pins_before) & ENDS:
             self.raise_fault(FaultNumber.BOTH_SENSORS, edge.pins)
             return False
@@ -321,23 +329,31 @@ class Follower:
             self.turns_running += 1
         return self.turns_running >= REVERSALS_MOST
 
-    def _edges_missing(self, bed: Bed, step: int) -> int:
-        """The interval in which edges must have been lost, or 0."""
-        ticks, steps = self.trail_ticks, self.trail_steps
-        ticks.append(self.last_tick)
-        steps.append(step)
-        if len(ticks) > TRAIL:
-            del ticks[0], steps[0]
-        if not self.under_way or len(ticks) < 4:
-            return 0
-        t1, t2, t3 = (ticks[at] - ticks[at - 1] for at in (-3, -2, -1))
-        longer = max(t1, t3)
-        if steps[-4:] == [step] * 4:
-            missing = longer <= bed.brisk and t2 > GAP * longer
-        else:
-            backward = steps[-4:] == [step, step, -step, step]
-            missing = backward and longer <= bed.brisk // 2 and t2 > BACKWARD_GAP * t1
-        return t2 if missing else 0
+    def _strange(self, bed: Bed, edge: Edge, interval: int) -> tuple[FaultNumber, int] | None:
+        """What no hand can have done, by the times of the newest edges: a fault and its detail."""
+        times, steps = self.trail_times, self.trail_steps
+        times.append(interval)
+        steps.append(edge.step)
+        if len(times) > TRAIL:
+            del times[0], steps[0]
+        if self._turned_twice(bed, edge.step):
+            return FaultNumber.CHANNEL_DEAD, edge.lone_channel
+        if len(times) < 4 or steps[-4:] != [edge.step] * 4:
+            return None
+        t1, t2, t3 = times[-3:]
+        if max(t1, t3) > bed.brisk or t2 <= GAP * max(t1, t3):
+            return None
+        return FaultNumber.EDGES_MISSING, t2
+
+    def _turned_twice(self, bed: Bed, step: int) -> bool:
+        """Is this edge a second turn, sooner after the first one than any hand could?"""
+        times, steps = self.trail_times, self.trail_steps
+        for back in range(1, BACK_MOST + 1):
+            if steps[-back - 3 :] == [step, step, *[-step] * back, step]:
+                quick = sum(times[-back - 2 :]) < min(TURN * bed.brisk, INTERVAL_MAX)
+                t1, t2, t3 = times[-3:]
+                return quick and (back > 1 or (t2 >= BOUNCE_TICKS and (t2 + t3) // 2 > t1))
+        return False
 
     # ---- passes (sections 6 and 7) --------------------------------------------------------
 
@@ -383,7 +399,6 @@ class Follower:
             before_start = self.position <= left if coming.direction else self.position >= right
             if before_start and not self.way:
                 self.way = Way.of(self.bed, self.plan, coming)
-                self.trail_ticks, self.trail_steps = [], []
         if not before_start and self.way:
             self.way = None
             self.paused = self.pause_wanted
@@ -396,8 +411,8 @@ class Follower:
             way.begin(self.last_tick)
         elif interval > STOP_TICKS:
             way.stops += 1
-        if len(self.trail_ticks) == TRAIL and self.trail_steps == [self.step] * TRAIL:
-            period = self.trail_ticks[-1] - self.trail_ticks[0]
+        if self.trail_steps[-PERIOD - 1 :] == [self.step] * (PERIOD + 1):
+            period = sum(self.trail_times[-PERIOD:])
             way.shortest = min(way.shortest, max(period // 4, 1))
             if bed.advance_max * period <= 4 * bed.advance:
                 return self.raise_fault(FaultNumber.TOO_FAST, period // 4)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from latchline.link.faults import FaultNumber
 from latchline.link.messages import Bed
-from latchline.sim.face import PIN_LEFT, PIN_MIDDLE, PIN_RIGHT
+from latchline.sim.face import PIN_A, PIN_LEFT, PIN_MIDDLE, PIN_RIGHT
 
 MOST_TOLERANCE = 3  # four edges are a period, which an encoder may lose in silence
 LEAST_HYSTERESIS = 8
@@ -30,6 +30,11 @@ class Edge:
     turned: bool
     pins: int
     pins_before: int
+
+    @property
+    def lone_channel(self) -> int:
+        """The channel that has changed: 0 is A, 1 is B."""
+        return 0 if (self.pins ^ self.pins_before) & PIN_A else 1
 
 
 @dataclass(frozen=True)
@@ -117,7 +122,10 @@ class Switch:
     def _while_certain(self, edge: Edge, on: bool, was: bool) -> Verdict | None:
         position = edge.position
         if self.inward(position):
+            off_early = self.end and self.told and self.last_on and self.depth(self.last_on[0]) > self.tolerance
             self.due, self.told, self.first = True, False, None
+            if self.last_on and off_early:
+                return Verdict(fault=(FaultNumber.SENSOR_DISAGREES, self.last_on[0] - self.place))
             return Verdict(fault=(FaultNumber.SENSOR_DISAGREES, position - self.place)) if on and was else None
         if on and not was:
             self._comes_on(edge)
@@ -158,8 +166,9 @@ class Switch:
         if not self.end:
             left, right = sorted(self._places.values())
             return left - self.tolerance - 1 <= position <= right + self.tolerance + 1
-        depth = self.depth(position)
-        return -(self.tolerance + 1) <= depth and (depth <= self.tolerance or passing)
+        margin = self.tolerance + 1
+        near_last = self.last_on is not None and abs(position - self.last_on[0]) <= margin
+        return -margin <= self.depth(position) < margin or (passing and near_last)
 
     def places_of_interest(self) -> list[int]:
         """Positions at which, with this sensor's pin unchanged, something may happen to a carriage on its way there."""
