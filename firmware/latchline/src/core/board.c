@@ -177,7 +177,7 @@ static void run_find(struct board *board)
     edges->shortest = UINT16_MAX;
 }
 
-void board_take_run(struct board *board)
+uint8_t board_take_run(struct board *board)
 {
     struct edges *edges = &board->drive.edges;
     uint8_t steps;
@@ -186,7 +186,7 @@ void board_take_run(struct board *board)
     uint16_t shortest;
     lock_state lock;
     if (edges->given == 0)
-        return;
+        return 0;
     lock = lock_take();
     steps = (uint8_t)(edges->given - edges->room);
     edges->given = edges->room;
@@ -196,21 +196,19 @@ void board_take_run(struct board *board)
     edges->shortest = UINT16_MAX;
     lock_give(lock);
     track_run(&board->track, steps, pins, tick, shortest);
+    return steps;
 }
 
 /* Once a millisecond, so that a run over a long bed need not end for want of room; but one that has become slow ends. */
 static void run_renew(struct board *board)
 {
     struct edges *edges = &board->drive.edges;
-    uint8_t before = edges->given;
-    bool slow;
+    bool slow = board_take_run(board) < RUN_STEPS_LEAST;
     uint8_t room;
     uint8_t steps;
     lock_state lock;
-    board_take_run(board);
     if (edges->given == 0)
         return;
-    slow = (uint8_t)(before - edges->given) < RUN_STEPS_LEAST;
     if (edges->given > RUN_ROOM_LEAST && !slow && board->drive.resting == 0)
         return;
     room = slow ? 0 : quiet_room(board);

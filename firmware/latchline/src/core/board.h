@@ -99,7 +99,7 @@ bool board_take_probe(struct board *board, uint8_t selector, uint8_t time_ms);
 void board_arm(struct board *board);
 void board_told(struct board *board);
 
-/* Takes over what the edge interrupt has counted by itself. */
-void board_take_run(struct board *board);
+/* Takes over what the edge interrupt has counted by itself; how many edges that was. */
+uint8_t board_take_run(struct board *board);
 
 #endif
