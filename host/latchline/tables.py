@@ -241,6 +241,10 @@ class Table:
         """What stands between the brackets of a table's header; the place in a list of tables is not written."""
         return ".".join(part for part in (*self._path, key) if not part.isdigit())
 
+    def peek(self, key: str) -> Any:
+        """The value of a key that is still to be read; None where there is none."""
+        return self._values.get(key)
+
     def left(self) -> Iterable[str]:
         """The keys that nobody has asked for yet."""
         return list(self._values)

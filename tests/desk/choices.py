@@ -56,6 +56,7 @@ CHOICES = [
     Choice(GULLS, "band", "edge_needles", "knit", ("--edge-needles", "knit")),
     Choice(GULLS, "band", "once_at", "L10", ("--once-at", "L10")),
     Choice(GULLS, "band", "shift", 3, ("--shift", "3")),
+    Choice(GULLS, "band", "centred", True, ("--centred",)),
     Choice(GULLS, "band", "mirror_rows", True, ("--mirror-rows",)),
     Choice(GULLS, "band", "break_floats", 2, ("--break-floats", "2")),
     Choice(GULLS, "band", "catch_floats", 2, ("--catch-floats", "2")),

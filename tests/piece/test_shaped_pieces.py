@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from latchline.checks.find import findings
 from latchline.errors import InputError
+from latchline.fabric.structure import floats
+from latchline.fabric.yarn_need import yarn_need
 from latchline.knit.prompts import PLAIN_SET, What, plain_rows, set_up
 from latchline.piece.file import parse_piece
 from latchline.plan.hand import Position
@@ -131,6 +134,84 @@ height_mm = 100
 """
     piece = parse_piece(HEAD + swatch + BAND.replace("40", '"10 cm"\nyarns = ["sand"]'), file="front.toml")
     assert piece.measured == ("rows = 10 cm: 50 rows, 10.0 cm",)
+
+
+def test_rows_between_changes_may_be_asked_for_in_centimetres() -> None:
+    plan = plan_of(BAND, 'shape = [{ by = -1, every = "1 cm", times = 3, from_row = "2 cm" }, { off = [2], from_row = "9 cm" }]\n'
+                   'hand = [{ do = "marker", row = "5 cm", every = "1.5 cm", times = 2, needles = "L1" }]\n')  # fmt: skip
+    assert [step.before for step in plan.hand] == [11, 11, 15, 15, 19, 19, 20, 26, 36, 37]
+
+
+def test_whole_repeats_of_a_bands_own_chart_need_no_number() -> None:
+    chart = b"#...\n.#..\n..#.\n"
+    band = '[[bands]]\ntechnique = "fair-isle"\nchart = "c.txt"\nrow_repeat = 2\nrows = "10 cm in repeats"\n'
+    piece = parse_piece(HEAD + band, beside={"c.txt": chart}, file="front.toml")
+    assert piece.measured == ("rows = 10 cm: 42 rows, 10.5 cm, 0.5 cm more than asked",)
+    with pytest.raises(InputError, match="the length of a repeat isn't known here"):
+        parse_piece(HEAD + BAND.replace("40", '"10 cm in repeats"'), file="front.toml")
+
+
+@pytest.mark.parametrize(
+    ("needles", "ends"), [("L3-R3", ("#...#.", 5)), ("L4-R4", ("#...#...", 4)), ("L5-R4", ("", 3))]
+)
+def test_a_centred_chart_is_cut_alike_at_both_ends(needles: str, ends: tuple[str, int]) -> None:
+    text = f'needles = "{needles}"\n[[bands]]\ntechnique = "fair-isle"\nchart = "c.txt"\ncentred = true\nshown_side = "purl"\n'
+    plan = parse_piece(text, beside={"c.txt": b".##.\n"}).plan()
+    mask = plan.acting_masks(1, 1)[0].tolist()
+    left, right = mask.index(True), mask[::-1].index(True)
+    assert abs(left - right) <= plan.span.width % 2
+    assert not [
+        finding
+        for finding in findings(plan)
+        if "cut" in finding.rule and "repeat" in finding.what and not plan.span.width % 2
+    ]
+
+
+def test_steps_by_hand_are_spread_evenly() -> None:
+    # 5 in rows 5 to 115, as a band of 120 rows with 5 buttonholes has them: gaps of 27 or 28 rows
+    hole = '{ do = "buttonhole-waste", row = 5, to_row = 115, times = 5, needles = "L3-L1" }'
+    plan = plan_of(BAND.replace("40", "120"), f"hand = [{hole}]\n")
+    assert [step.before for step in plan.hand] == [5, 33, 60, 87, 115]
+    assert "length of waste yarn" in plan.hand_words(5)[0]
+    for wrong in (hole.replace("times = 5, ", ""), hole.replace("115", "6")):
+        with pytest.raises(InputError, match="to_row"):
+            plan_of(BAND, f"hand = [{wrong}]\n")
+
+
+def test_both_armholes_are_bound_off_by_the_rule_of_half_at_once() -> None:
+    plan = plan_of(BAND, "shape = [{ armhole = 60 }]\n")
+    assert [step.needles for step in plan.hand] == [5, 5, *[1] * 10]
+    assert working(plan)[-1] == 60
+
+
+def test_casting_on_and_binding_off_take_yarn_of_their_own_and_none_of_the_margin() -> None:
+    yarns = "[yarns.sand]\nloop_length_mm = 10\n"
+    knit = BAND.replace("rows = 40", 'rows = 40\nyarns = ["sand"]')
+    begin, end = '[[bands]]\nbegin = "wrapped"\nyarns = ["sand"]\n', '[[bands]]\nend = "bound-off"\n'
+    whole = yarn_need(plan_of(yarns, begin, knit, end))
+    assert [(use.title, use.yarn.name, use.loops, use.metres) for use in whole.by_hand] == [
+        ("cast on, closed edge wrapped by hand", "sand", 80, pytest.approx(2.4)),
+        ("bind off", "sand", 80, pytest.approx(2.4)),
+    ]
+    bare = yarn_need(plan_of(yarns, knit))
+    assert not bare.by_hand
+    by_hand = whole.totals[0].metres_with_margin - bare.totals[0].metres_with_margin
+    assert by_hand == pytest.approx(1.05 * (2 * 80 * 0.01), abs=1e-6)  # the two rows of the beginning alone
+
+
+def test_no_yarn_floats_along_a_shoulder_or_from_one_side_of_a_neck_to_the_other() -> None:
+    plan = plan_of(BAND, "shape = [{ neck = 30, shoulders = 3 }]\n")
+    assert len(plan.yarn_breaks) == 1
+    assert not len(floats(plan, 4))
+    per_needle = yarn_need(plan).by_band[0].passed_needles / 80
+    assert per_needle < 1
+
+
+def test_floats_of_an_inlay_are_broken_without_changing_ends_that_are_to_knit() -> None:
+    text = 'needles = "L4-R4"\n[[bands]]\ntechnique = "inlay"\nchart = "c.txt"\nbreak_floats = 1\n'
+    files = {"c.txt": b"....####\n####....\n"}
+    kept = parse_piece(text + 'edge_needles = "knit"\n', beside=files).plan().acting_masks()
+    assert kept[:, [0, -1]].tolist() == [[True, False], [False, True]]
 
 
 def test_a_piece_begins_once() -> None:

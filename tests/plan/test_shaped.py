@@ -149,7 +149,7 @@ def stand(plan: Plan, number: int, before: set[int]) -> set[int]:
                 forward -= here
             case "every-other":
                 forward -= set(range(step.first, step.last + 1, 2))
-            case "move" | "cross" | "pick-up" | "buttonhole":
+            case "move" | "cross" | "pick-up" | "buttonhole" | "buttonhole-waste":
                 moved = {needle + step.by for needle in here} if step.kind == "move" else here
                 forward = (forward - here - moved) | ((here | moved) - wanted)
     return forward

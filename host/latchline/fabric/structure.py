@@ -19,6 +19,7 @@ from latchline.plan.model import Plan
 from latchline.technique.model import Does, SecondBed
 
 Ints = npt.NDArray[np.int32]
+Places = npt.NDArray[np.int64]
 
 CAST_ON = 0  # the pass in which the loops that the needles start with were made
 CHUNK_PASSES = 2048  # so many passes are looked at together, to keep the work small enough for the cache
@@ -193,6 +194,8 @@ def floats(plan: Plan, longer_than: int = 0) -> Floats:
             number, needle = np.append(before[0], number), np.append(before[1], needle)
         last[yarn] = int(number[-1]), int(needle[-1])
         here = np.flatnonzero(np.abs(np.diff(needle)) - 1 > longer_than)
+        if plan.shaped:
+            here = here[_hangs(plan, number[here], number[here + 1], needle[here], needle[here + 1])]
         columns = (np.full(len(here), yarn), number[here], number[here + 1], needle[here], needle[here + 1])
         for column, values in zip(found, columns, strict=True):
             column.append(values)
@@ -206,6 +209,18 @@ def floats(plan: Plan, longer_than: int = 0) -> Floats:
         needle_from=needle_from.astype(np.int16),
         needle_to=needle_to.astype(np.int16),
     )
+
+
+def _hangs(plan: Plan, pass_from: Places, pass_to: Places, needle_from: Places, needle_to: Places) -> Bools:
+    """Which of these floats there are: not where the yarn was broken, nor where it bound off the stitches between."""
+    there = np.zeros((len(plan.positions), plan.span.width + 1), dtype=np.int64)
+    np.cumsum(plan.positions != Position.OUT, axis=1, out=there[:, 1:])
+    row = plan.position[pass_to - 1]
+    low, high = np.minimum(needle_from, needle_to), np.maximum(needle_from, needle_to)
+    bound_off = (there[row, high] == there[row, low + 1]) & (pass_from != pass_to)
+    breaks = np.searchsorted(plan.yarn_breaks, np.stack([pass_from, pass_to]), side="right")
+    hangs: Bools = ~bound_off & (breaks[0] == breaks[1])
+    return hangs
 
 
 def _taken_by_yarn(plan: Plan) -> Iterator[tuple[int, npt.NDArray[np.intp], Bools]]:

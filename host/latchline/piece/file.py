@@ -299,7 +299,7 @@ def _bands(
         return bands
     path = table.text("chart", None)
     to_drawing = read_drawing_options(table, known.profile)
-    measure.rows(table, "rows")
+    measure.rows(table, "rows", lambda: _repeat(table, known, path, to_drawing))
     options = read_options(table, known.profile)
     alone = "the ground of every other needle" if options.alternate_needles == "only" else technique.name
     if path is not None and (options.alternate_needles == "only" or not technique.needs_chart):
@@ -311,6 +311,15 @@ def _bands(
     chart = table.keyed("chart", lambda: known.beside.chart(path, to_drawing)) if path is not None else None
     band = BandRequest(name, technique, options, chart, chosen, works, "fabric", stitch_size, tension)
     return (band,) if times == 1 else tuple(replace(band, name=f"{name} {n}") for n in range(1, times + 1))
+
+
+def _repeat(table: Table, known: _Known, path: str | None, to_drawing: DrawingOptions) -> int | None:
+    """The rows that a band's chart takes once; None without one."""
+    if path is None:
+        return None
+    rows = table.keyed("chart", lambda: known.beside.chart(path, to_drawing)).rows
+    times = table.peek("row_repeat")
+    return rows * times if type(times) is int and times > 0 else rows
 
 
 def _yarns(table: Table, yarns: dict[str, Yarn]) -> tuple[Yarn, ...]:

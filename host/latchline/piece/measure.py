@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from latchline.errors import InputError
@@ -19,7 +19,7 @@ from latchline.shaping.gauge import (
 from latchline.tables import Table
 from latchline.technique.model import Technique
 
-_LENGTH = re.compile(r"\s*(\d{1,4}(?:\.\d{1,2})?)\s*cm(?:\s+in\s+repeats\s+of\s+(\d{1,4}))?\s*")
+_LENGTH = re.compile(r"\s*(\d{1,4}(?:\.\d{1,2})?)\s*cm(?:\s+in\s+repeats(?:\s+of\s+(\d{1,4}))?)?\s*")
 LENGTH_HINT = 'write a whole number, or a length as "40 cm" or "40 cm in repeats of 24"'
 
 
@@ -85,16 +85,20 @@ class Measure:
         """Put whole needles in the place of a length; whether there was one."""
         return table.settle(key, lambda text: self._whole(text, key, across=True))
 
-    def rows(self, table: Table, key: str) -> bool:
-        """The same for rows."""
-        return table.settle(key, lambda text: self._whole(text, key, across=False))
+    def rows(self, table: Table, key: str, repeat: Callable[[], int | None] = lambda: None) -> bool:
+        """The same for rows. repeat: the rows of a repeat where the text doesn't say."""
+        return table.settle(key, lambda text: self._whole(text, key, repeat, across=False))
 
-    def _whole(self, text: str, key: str, *, across: bool) -> int:
+    def _whole(self, text: str, key: str, repeat_of: Callable[[], int | None] = lambda: None, *, across: bool) -> int:
         length = _LENGTH.fullmatch(text)
         if length is None:
             shown = text if len(text) <= SHOWN_MOST else f"{text[:SHOWN_MOST]}…"
             raise InputError(f'"{shown}" is neither a whole number nor a length', hint=LENGTH_HINT)
-        asked_cm, repeat = float(length[1]), int(length[2] or 1)
+        asked_cm = float(length[1])
+        known = int(length[2]) if length[2] else repeat_of() if "repeats" in text else 1
+        if known is None:
+            raise InputError("the length of a repeat isn't known here", hint='write it, as "40 cm in repeats of 24"')
+        repeat = known
         if asked_cm == 0:
             raise InputError(f'"{text}" is no length to knit', hint="give more than 0 cm")
         exact = asked_cm * (self.gauge.stitches if across else self.gauge.rows) / 10

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from itertools import accumulate
 from typing import Any
 
 from latchline.errors import InputError
@@ -10,9 +11,9 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.piece.measure import LENGTH_HINT, Measure
 from latchline.plan.hand import HAND_KINDS, Position
-from latchline.plan.shape import AtRate, ByHand, Groups, Neck, ShortRows, ToWidth, Work
+from latchline.plan.shape import Armhole, AtRate, ByHand, Groups, Neck, ShortRows, ToWidth, Work
 from latchline.plan.signs import Signs, read_signs
-from latchline.shaping.steps import level_steps
+from latchline.shaping.steps import gaps, level_steps
 from latchline.tables import Table
 
 SIDES = ("both", "left", "right")
@@ -34,7 +35,7 @@ def read_works(
         works.append(_shape(item, measure, turn))
         item.finish()
     for item in table.tables("hand"):
-        works.extend(_by_hand(item, profile, span))
+        works.extend(_by_hand(item, profile, span, measure))
         item.finish()
     signs = table.text("signs", None)
     where = table.text("signs_needles", None)
@@ -58,16 +59,13 @@ def _within(asked: Span, span: Span) -> Span:
 
 
 def _shape(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
-    kinds = ("to", "by", "off", "on", "hold", "neck")
     partner(table, "shoulders", "neck")
-    given = [key for key in kinds if table.has(key)]
+    given = [key for key in _SHAPES if table.has(key)]
     if len(given) != 1:
         raise table.complain(
-            given[1] if given else "", "a shape says one thing", "say one of to, by, off, on, hold, neck in it"
+            given[1] if given else "", "a shape says one thing", f"say one of {', '.join(_SHAPES)} in it"
         )
-    return {"to": _to, "by": _by, "off": _groups, "on": _groups, "hold": _hold, "neck": _neck}[given[0]](
-        table, measure, turn
-    )
+    return _SHAPES[given[0]](table, measure, turn)
 
 
 def _to(table: Table, measure: Measure, _: dict[str, int]) -> Work:
@@ -81,7 +79,9 @@ def _to(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     )
 
 
-def _by(table: Table, _: Measure, turn: dict[str, int]) -> Work:
+def _by(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
+    for key in ("every", "from_row"):
+        measure.rows(table, key)
     side = table.choice("side", SIDES, "both")
     rate = AtRate(
         side,
@@ -97,12 +97,18 @@ def _by(table: Table, _: Measure, turn: dict[str, int]) -> Work:
     return rate
 
 
-def _groups(table: Table, _: Measure, __: dict[str, int]) -> Work:
+def _groups(table: Table, measure: Measure, _: dict[str, int]) -> Work:
+    measure.rows(table, "from_row")
     key = "on" if table.has("on") else "off"
     stitches = _wholes(table, key)
     return Groups(
         stitches, table.choice("side", SIDES, "both"), key == "on", table.whole("from_row", 1, ROWS_MOST, 1) - 1
     )
+
+
+def _armhole(table: Table, measure: Measure, _: dict[str, int]) -> Work:
+    nearest = measure.needles(table, "armhole")
+    return Armhole(table.whole("armhole", 1, NEEDLES_MOST), nearest)
 
 
 def _hold(table: Table, measure: Measure, _: dict[str, int]) -> Work:
@@ -130,6 +136,17 @@ def _neck(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     )
 
 
+_SHAPES: dict[str, Callable[[Table, Measure, dict[str, int]], Work]] = {
+    "to": _to,
+    "by": _by,
+    "off": _groups,
+    "on": _groups,
+    "armhole": _armhole,
+    "hold": _hold,
+    "neck": _neck,
+}
+
+
 def _wholes(table: Table, key: str, *, steps: int | None = None) -> tuple[int, ...]:
     """A list of whole numbers from 1, or one number in so many steps."""
     value: Any = table.raw(key)
@@ -148,7 +165,9 @@ def _numbers(table: Table, key: str, value: Any) -> tuple[int, ...]:
     return tuple(value)
 
 
-def _by_hand(table: Table, profile: Profile, span: Span) -> Iterator[Work]:
+def _by_hand(table: Table, profile: Profile, span: Span, measure: Measure) -> Iterator[Work]:
+    for key in ("row", "every", "to_row"):
+        measure.rows(table, key)
     kind = table.choice("do", tuple(kind.name for kind in HAND_KINDS.values() if not kind.of_plan))
     row = table.whole("row", 1, ROWS_MOST)
     named = table.text("needles")
@@ -159,8 +178,20 @@ def _by_hand(table: Table, profile: Profile, span: Span) -> Iterator[Work]:
     left = table.whole("left_group", 1, NEEDLES_MOST, max(1, where.width // 2))
     leaves = Position.OUT if table.flag("out_of_work", False) else Position.WORK
     words = table.text("words", "", longest=200)
-    every, times = table.whole("every", 1, ROWS_MOST, 1), table.whole("times", 1, ROWS_MOST, 1)
+    rows = _rows_by_hand(table, row)
     moved = {"move": by if towards == "right" else -by, "cross": left if towards == "left" else -left}.get(kind, 0)
-    for number in range(times):
+    for before in rows:
         first = where.first - span.first
-        yield ByHand(row + number * every, kind, first, first + where.width - 1, moved, leaves, words)
+        yield ByHand(before, kind, first, first + where.width - 1, moved, leaves, words)
+
+
+def _rows_by_hand(table: Table, row: int) -> Iterable[int]:
+    """The rows before which a step is done: `every` so many, or spread evenly up to `to_row`, `times` in all."""
+    times, last = table.whole("times", 1, ROWS_MOST, 1), table.whole("to_row", 1, ROWS_MOST, None)
+    if last is None:
+        every = table.whole("every", 1, ROWS_MOST, 1)
+        return range(row, row + times * every, every)
+    if times == 1:
+        raise table.complain("to_row", "this spreads several steps over the rows", 'add "times = …", from 2')
+    apart = table.keyed("to_row", lambda: gaps(times, last - row, hole_rows=0))
+    return accumulate(apart, initial=row)

@@ -193,9 +193,10 @@ def _compile_band(
     request: BandRequest, profile: Profile, span: Span, passes_left: int, *, moving: bool = False
 ) -> _Part:
     """passes_left: how many the piece may still have; held against what is asked before arrays are made of it."""
-    technique, options = request.technique, request.options
     _refuse_idle_options(request)
     drawing = _usable_drawing(request, profile)
+    request = replace(request, options=_centred(request.options, drawing, span))
+    technique, options = request.technique, request.options
     chart = fit(drawing, span, options, technique) if drawing is not None else None
     rows = _rows_to_knit(request, chart)
     if rows > passes_left:
@@ -258,6 +259,15 @@ def shown_rows(band: Band, span: Span, rows: int, *, moving: bool = False) -> Ro
         first = options.once_at - span.first
         motif = first, first + band.drawing.stitches
     return rows_of(cells, rows, options, technique, None if moving else band.edge, motif)
+
+
+def _centred(options: Options, drawing: Chart | None, span: Span) -> Options:
+    """With the shift that centring comes to: then the chart's middle, or a border between two of it, is the span's."""
+    if not options.centred or drawing is None:
+        return options
+    return replace(
+        options, centred=False, shift=((span.width - drawing.stitches) // 2 + options.shift) % drawing.stitches
+    )
 
 
 def _edge(request: BandRequest) -> bool | None:
@@ -355,6 +365,7 @@ def _refuse_idle_options(request: BandRequest) -> None:
             "knits no contrast yarn beside the main",
         ),
         ("shift", options.shift and options.once_at is not None, "with once-at places the chart on a needle"),
+        ("centred", options.centred and options.once_at is not None, "with once-at places the chart on a needle"),
     )
     for name, is_idle, why in idle:
         if is_idle:

@@ -21,6 +21,8 @@ Places = npt.NDArray[np.int16]
 
 GONE = -1  # a loop that leaves the needles
 
+NEW_YARN = "break the yarn and join it again at the neck of the other side"  # of a step after which it begins anew
+
 TOOL = "a transfer tool"
 LATCH_TOOL = "a latch tool"
 
@@ -213,6 +215,17 @@ _KINDS = (
         goes=_gone,
         makes=True,
         at_hand=TOOL,
+        unsettles=True,
+    ),
+    HandKind(
+        "buttonhole-waste",
+        "a buttonhole on waste yarn",
+        "make a buttonhole: knit the {loops} of {needles} by hand with a short length of waste yarn and leave its "
+        "loops on the needles; when the piece is done, pull it out and bind off the open loops above and below",
+        "k",
+        goes=_gone,
+        makes=True,
+        at_hand="short lengths of waste yarn",
         unsettles=True,
     ),
     HandKind(

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from latchline.chart.model import Chart
 from latchline.machine.needles import Span
 from latchline.machine.profile import DIRECTIONS, Profile
-from latchline.plan.hand import HandStep, Position, lines_of
+from latchline.plan.hand import NEW_YARN, HandStep, Position, lines_of
 from latchline.plan.options import Options
 from latchline.plan.steps import Act, Step
 from latchline.technique.model import SecondBed, Separation, Technique
@@ -197,6 +197,11 @@ class Plan:
         """What is done by hand before a pass; of one more than the last: after it."""
         low = bisect_left(self.hand, number, key=lambda step: step.before)
         return self.hand[low : bisect_right(self.hand, number, key=lambda step: step.before)]
+
+    @cached_property
+    def yarn_breaks(self) -> Ints:
+        """The passes, upwards, before which the yarn is broken and joined again elsewhere: int32."""
+        return np.array(sorted({step.before for step in self.hand if step.words == NEW_YARN}), dtype=np.int32)
 
     def places_name(self, first: int, last: int) -> str:
         """What a needle or span is called, from places in the span."""

@@ -305,6 +305,9 @@ class Options:
         "the chart repeats",
     )
     shift: int = _option(0, Whole(-1000, 1000), "move a repeating chart this many needles to the right", "0")
+    centred: bool = _option(
+        False, Flag(), "centre a repeating chart on the needles, so that both ends cut it alike; then shift", "false"
+    )
     mirror_rows: bool = _option(
         False, Flag(), "knit every second row (with its row repeat) as its mirror image", "false"
     )

@@ -89,6 +89,8 @@ def rows_of(
     if edge is not None and chosen.shape[1]:
         chosen[:, [0, -1]] = int(edge)
         fixed[[0, -1]] = True
+    elif options.edge_needles == "knit" and technique.edge_selected is None:  # they knit either way: as drawn
+        fixed[[0, -1]] = True
     if options.break_floats:
         marks = chosen != 0
         chosen = (marks ^ catches(marks, options.break_floats, floating_runs(technique), turn, fixed)).view(np.uint8)

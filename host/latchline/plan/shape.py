@@ -14,10 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.errors import InputError
-from latchline.plan.hand import WORK, Bytes, HandStep, Position
+from latchline.plan.hand import NEW_YARN, WORK, Bytes, HandStep, Position
 from latchline.plan.signs import Signs
 from latchline.shaping.rates import spread
-from latchline.shaping.steps import half_the_difference, level_steps, round_neck
+from latchline.shaping.steps import armhole, half_the_difference, level_steps, round_neck
 
 SIDES = ("left", "right")
 
@@ -151,6 +151,23 @@ class Groups:
                     at += 1
                 yield Due(at, _group(sides[(at - 1) % 2], count, on=self.on), within=True)
                 at += 1
+
+
+@dataclass(frozen=True)
+class Armhole:
+    """Both armholes, until so many stitches are left between them: half of them at once, the rest one by one.
+
+    nearest: an odd stitch may be left.
+    """
+
+    stitches: int
+    nearest: bool = False
+
+    def due(self, passes: int, here: Here) -> Iterator[Due]:
+        first, last = here.edges()
+        width = last - first + 1
+        left = self.stitches + (self.nearest and (width - self.stitches) % 2)
+        return Groups(armhole(width, left)).due(passes, here)
 
 
 def _group(side: str, count: int, *, on: bool) -> Callable[[Here], Steps]:
@@ -316,7 +333,7 @@ def _change_sides(here: Here, near: str, centre: tuple[int, int]) -> Steps:
     """The side that is knitted is held, the other one released."""
     working, held = here.positions == Position.WORK, here.positions == Position.HELD
     for low, high in _stretches(working):
-        yield here.step("hold", low, high, words="break the yarn and join it again at the neck of the other side")
+        yield here.step("hold", low, high, words=NEW_YARN)
     for low, high in _stretches(held):
         if (low > centre[1]) if near == "left" else (high < centre[0]):
             yield here.step("release", low, high)
@@ -388,7 +405,7 @@ def _signed(signs: Signs, passes: int) -> Iterator[Due]:
         yield Due(row + 1, lambda now, row=row: signs.steps(now.before, row))  # type: ignore[misc]
 
 
-Work = Signs | ToWidth | AtRate | Groups | ShortRows | Neck | ByHand | CastOn | AllNeedles
+Work = Signs | ToWidth | AtRate | Groups | Armhole | ShortRows | Neck | ByHand | CastOn | AllNeedles
 
 
 def _other(side: str) -> str:

@@ -150,6 +150,8 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, .
         blocks.insert(1, Figure("the piece, in cm", outline_scene(plan, gauge), outline_words(plan, gauge)))
     if measured:
         blocks.insert(1, Listed("asked for in centimetres", measured))
+    if need.by_hand:
+        blocks.append(Listed("yarn by hand, counted above", hand_yarn(need)))
     if plan.hand:
         blocks.append(Listed("have at hand", at_hand(plan.hand)))
     notes = _yarn_notes(need)
@@ -224,6 +226,14 @@ def _yarn_grid(need: YarnNeed) -> Grid:
         )
     columns = ("yarn", "count", "yarn in a stitch", "in the piece", "have at hand")
     return Grid("yarn, with casting on and off, a swatch and waste", columns, tuple(rows), _colours(need))
+
+
+def hand_yarn(need: YarnNeed) -> tuple[str, ...]:
+    """What casting on, binding off and the like take, one a line."""
+    return tuple(
+        f"{use.title}: {use.yarn.name}, {use.loops} loop{'s' if use.loops != 1 else ''}, {use.metres:.1f} m"
+        for use in need.by_hand
+    )
 
 
 def _colours(need: YarnNeed) -> tuple[str, ...]:
