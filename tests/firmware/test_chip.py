@@ -290,7 +290,7 @@ def test_a_power_cut_at_any_step_of_writing_leaves_the_last_whole_checkpoint() -
 
 def test_the_edge_interrupt_in_c_does_what_the_one_by_hand_does() -> None:
     """The C path is the rule, the assembly an optimisation; the image with the former knits the same pass."""
-    by_hand, in_c = (measure.knitted_by(image) for image in ("latchline.elf", "edges-in-c.elf"))
+    by_hand, in_c = (measure.knitted_by(image) for image in ("latchline.elf", "interrupts-in-c.elf"))
     assert in_c.digest == by_hand.digest
     assert in_c.registers == by_hand.registers
     assert in_c.edges == by_hand.edges

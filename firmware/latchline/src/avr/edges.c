@@ -18,7 +18,7 @@ void edges_enable(void)
     EIMSK = _BV(INT0) | _BV(INT1);
 }
 
-#ifdef EDGES_IN_C
+#ifdef INTERRUPTS_IN_C
 
 /* Budget: about 200 cycles, and 110 from edge to latch. */
 ISR(INT0_vect)

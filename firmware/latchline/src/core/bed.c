@@ -80,11 +80,7 @@ bool bed_read(struct bed *bed, const uint8_t *fields)
 
 uint16_t bed_check_of(const uint8_t *fields)
 {
-    uint16_t check = CRC_START;
-    uint8_t at;
-    for (at = 0; at < BED_FIELDS; at++)
-        check = crc_step(check, fields[at]);
-    return check;
+    return crc_over(CRC_START, fields, BED_FIELDS);
 }
 
 bool bed_is_same(const struct bed *one, const struct bed *other)

@@ -6,9 +6,17 @@
 
 #define CRC_START 0xFFFFu
 
+#if defined(__GNUC__)
+#define IN_PLACE static inline __attribute__((always_inline))
+#else
+#define IN_PLACE static inline
+#endif
+
+uint16_t crc_over(uint16_t crc, const uint8_t *bytes, uint8_t length);
+
 /* One byte without table or bit loop: the polynomial has so few terms that a byte's eight steps come
  * down to three shifts of (high byte ^ byte). */
-static inline uint16_t crc_step(uint16_t crc, uint8_t byte)
+IN_PLACE uint16_t crc_step(uint16_t crc, uint8_t byte)
 {
     uint8_t mixed = (uint8_t)((uint8_t)(crc >> 8) ^ byte);
     uint8_t high;

@@ -90,14 +90,19 @@ static inline uint8_t edges_catch_up(struct edges *edges, const struct notes *no
     uint8_t room = edges->room;
     uint16_t tick = edges->tick;
     uint16_t shortest = edges->shortest;
-    while (room != 0 && at != edges->noted && (notes->pins[at] & PINS_AT_EDGE) == next) {
-        uint16_t now = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
-        uint16_t interval = (uint16_t)(now - tick);
+    while (room != 0 && at != edges->noted) {
+        uint8_t pins = notes->pins[at] & PINS_AT_EDGE;
+        uint16_t now;
+        uint16_t interval;
+        if ((uint8_t)(pins ^ next) != 0)
+            break;
+        now = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+        interval = (uint16_t)(now - tick);
         if (interval < shortest)
             shortest = interval;
         tick = now;
         next = before ^ PINS_AB;
-        before = notes->pins[at] & PINS_AT_EDGE;
+        before = pins;
         room--;
         at = (uint8_t)(at + 1) & (NOTES - 1);
         edges->taken = at;

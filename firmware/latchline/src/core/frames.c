@@ -105,15 +105,13 @@ void sender_stuff(struct sender *sender)
 
 bool sender_check(struct sender *sender)
 {
-    uint8_t last = sender->length;
-    uint8_t *out = sender->bytes + last;
-    uint16_t crc = sender->crc;
-    if (last - sender->checked > CHECKED_A_CALL)
-        last = (uint8_t)(sender->checked + CHECKED_A_CALL);
-    for (; sender->checked < last; sender->checked++)
-        crc = crc_step(crc, sender->bytes[sender->checked]);
+    uint8_t left = (uint8_t)(sender->length - sender->checked);
+    uint8_t now = left > CHECKED_A_CALL ? CHECKED_A_CALL : left;
+    uint8_t *out = sender->bytes + sender->length;
+    uint16_t crc = crc_over(sender->crc, sender->bytes + sender->checked, now);
     sender->crc = crc;
-    if (last < sender->length)
+    sender->checked = (uint8_t)(sender->checked + now);
+    if (now < left)
         return false;
     *out++ = (uint8_t)(0x80 | crc >> 14);
     *out++ = (uint8_t)(0x80 | (crc >> 7 & 0x7F));

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "assure.h"
+#include "bytes.h"
 #include "count.h"
 #include "crc.h"
 
@@ -171,14 +172,9 @@ struct verdict pass_entered(const struct pass *pass, const struct plan *plan, co
 
 static uint16_t digest(const struct pass *pass, const struct plan *plan)
 {
-    const uint32_t numbers[2] = {plan->fingerprint, plan->done + 1};
-    uint16_t crc = CRC_START;
-    uint8_t at;
-    for (at = 0; at < 8; at++)
-        crc = crc_step(crc, (uint8_t)(numbers[at >> 2] >> ((at & 3) * 8)));
-    for (at = 0; at < MASK_BYTES; at++)
-        crc = crc_step(crc, pass->driven[at]);
-    return crc;
+    uint8_t numbers[8];
+    put_u32(put_u32(numbers, plan->fingerprint), plan->done + 1);
+    return crc_over(crc_over(CRC_START, numbers, sizeof numbers), pass->driven, MASK_BYTES);
 }
 
 static uint8_t advance_needed(const struct bed *bed, uint16_t shortest)

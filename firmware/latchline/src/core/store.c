@@ -44,11 +44,7 @@ static void read_bytes(const struct store *store, uint16_t at, uint8_t *into, ui
 
 static uint16_t check_of(const uint8_t *slot)
 {
-    uint16_t crc = CRC_START;
-    uint8_t at;
-    for (at = 0; at < COVERED; at++)
-        crc = crc_step(crc, slot[at]);
-    return crc;
+    return crc_over(CRC_START, slot, COVERED);
 }
 
 static bool is_empty(const uint8_t *slot)
