@@ -12,10 +12,16 @@ from typing import Any
 
 import pytest
 from browser.pages import (
+    MODULES,
+    VIEWPORTS,
     a_page,
     copied_examples,
+    faint_borders,
+    needed,
+    overflowing,
     text_of,
     until,
+    violations,
 )
 from desk.serving import Served, hosted, served
 from playwright.sync_api import Browser, Page
@@ -100,16 +106,40 @@ def latchline(home: Path, *words: str) -> str:
 
 
 def test_a_whole_piece_is_knitted_every_pass_as_planned(browser: Browser, desk: Served, home: Path) -> None:
-    with a_page(browser, desk) as page:
+    with a_page(browser, desk, bypass_csp=True) as page:
         begin(page, FLIES)
         confirm_all(page, lambda: "finished" in text_of(page, ".ended"))
         assert "10 passes are knitted, 10 of them now" in text_of(page, ".ended")
         assert "Not as planned" not in text_of(page, ".ended")
-        page.click("#way-back")
-        page.click("[data-journal]")
-        until(lambda: page.query_selector("canvas.timing"))
-        assert "10 passes" in text_of(page, ".back")
-    assert '"passes": 10' in latchline(home, "timing", "--json")
+        assert '"passes": 10' in latchline(home, "timing", "--json")
+        begin(page, FLIES + "&pace=60")
+        until(lambda: not text_of(page, ".ended"))
+        confirm_all(page, lambda: "finished" in text_of(page, ".ended"))
+        sessions_stand_side_by_side(page, home)
+
+
+def sessions_stand_side_by_side(page: Page, home: Path) -> None:
+    needed(MODULES / "axe-core")
+    axe = (MODULES / "axe-core" / "axe.min.js").read_text()
+    page.click("#way-back")
+    page.click("[data-journal] >> nth=0")
+    until(lambda: page.query_selector("canvas.timing"))
+    assert "10 passes" in text_of(page, ".sessions")
+    journals = [page.get_attribute(f"#session-{place}", "data-journal") or "" for place in (0, 1)]
+    page.click("[data-beside] >> nth=1")
+    until(lambda: len(page.query_selector_all("canvas.timing")) == 2 and page.query_selector(".compared"))
+    rows = page.evaluate(
+        "() => [...document.querySelectorAll('.compared tbody tr')].map((row) => [...row.children].map((one) => one.textContent.trim()))"
+    )
+    lines = latchline(home, "timing", *journals).splitlines()[2:]
+    told = [" ".join(" ".join(row).removesuffix("a difference").split()) for row in rows]
+    assert told == [" ".join(line.split()) for line in lines]
+    for wide, tall in VIEWPORTS:
+        page.set_viewport_size({"width": wide, "height": tall})
+        page.emulate_media(color_scheme="dark" if wide == 1024 else "light")
+        assert [one for one in overflowing(page) if "wide" not in one] == []
+        assert faint_borders(page) == []
+        assert violations(page, axe) == []
 
 
 def test_every_needle_stands_as_planned_when_a_page_has_knitted_the_piece(

@@ -122,3 +122,7 @@ def test_by_hand_each_pass_is_shown_as_beads_and_counted_when_it_is_confirmed(de
             client.post("/api/knit/answer", json={"question": question["serial"], "reply": "go-on"})
         assert message["over"]["finished"]
         assert list(seen) == list(range(1, 11))
+        (session,) = client.get("/api/timing/sessions").json()["sessions"]
+        told = client.get("/api/timing", params={"journal": session["journal"]}).json()
+        assert (session["name"], told["measured"]) == ("short", False)
+        assert "10 passes" in told["says"][0]

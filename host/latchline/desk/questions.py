@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import re
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -293,7 +294,7 @@ def sessions(desk: Desk, given: Given) -> Answer:
     found = [
         {
             "journal": str(path),
-            "name": path.name.removesuffix(SUFFIX),
+            "name": re.sub(r"-\d{8}-\d{6}$", "", path.name.removesuffix(SUFFIX)),
             "when": time.strftime("%Y-%m-%d %H:%M", time.localtime(path.stat().st_mtime)),
         }
         for path in paths[:200]
@@ -301,24 +302,41 @@ def sessions(desk: Desk, given: Given) -> Answer:
     return {"sessions": found}
 
 
-def _journal(given: Given) -> Path:
+def _journal(given: Given, key: str = "journal") -> Path:
     """The path of a journal that the page was told of; no other is opened."""
     from latchline.knit.journals import journals
 
     for path in journals():
-        if str(path) == given["journal"]:
+        if str(path) == given[key]:
             return path
-    raise InputError("there is no such journal", where=str(given["journal"])[:200], hint="look at the list again")
+    raise InputError("there is no such journal", where=str(given[key])[:200], hint="look at the list again")
 
 
 def timing(desk: Desk, given: Given) -> Answer:
-    """One session in sentences."""
-    from latchline.knit.timings import timings_of
+    """One session in sentences; a board has measured it unless it was knitted by hand."""
+    from latchline.knit.timings import hand_timing_of, timings_of
+    from latchline.timing.by_hand import as_text
     from latchline.timing.listing import as_summary
     from latchline.timing.statistics import summarise
 
-    name, timings = timings_of(_journal(given))
-    return {"name": name, "says": list(as_summary(summarise(timings)))}
+    path = _journal(given)
+    by_hand = hand_timing_of(path)
+    if by_hand is not None:
+        return {"name": by_hand[0], "says": list(as_text(by_hand[1])), "measured": False}
+    name, timings = timings_of(path)
+    return {"name": name, "says": list(as_summary(summarise(timings))), "measured": True}
+
+
+def timing_compared(desk: Desk, given: Given) -> Answer:
+    """Two sessions, figure by figure."""
+    from dataclasses import asdict
+
+    from latchline.knit.timings import timings_of
+    from latchline.timing.listing import compared
+    from latchline.timing.statistics import compare
+
+    (_, first), (_, second) = timings_of(_journal(given)), timings_of(_journal(given, "beside"))
+    return {"figures": [asdict(one) for one in compared(compare(first, second))]}
 
 
 def timing_picture(desk: Desk, given: Given) -> Answer:
@@ -326,7 +344,8 @@ def timing_picture(desk: Desk, given: Given) -> Answer:
     from latchline.timing.picture import picture
 
     name, timings = timings_of(_journal(given))
-    drawn = picture(timings, f"{name}: {len(timings)} pass{'es' if len(timings) != 1 else ''}")
+    beside = timings_of(_journal(given, "beside"))[1] if given.get("beside") else []
+    drawn = picture(timings, f"{name}: {len(timings)} pass{'es' if len(timings) != 1 else ''}", beside)
     return File(drawn.png(), "image/png")
 
 
@@ -363,6 +382,7 @@ QUESTIONS: dict[str, Question] = {
     "/api/knit/wish": Question("POST", wish, quick=True),
     "/api/timing/sessions": Question("GET", sessions),
     "/api/timing": Question("GET", timing),
+    "/api/timing/compared": Question("GET", timing_compared),
     "/api/timing/picture": Question("GET", timing_picture),
     "/api/share": Question("POST", share, owner=True),
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
@@ -133,9 +133,20 @@ _WORDS = {
 }
 
 
-def as_comparison(differences: Sequence[Difference]) -> Iterator[str]:
+@dataclass(frozen=True)
+class Compared:
+    """One figure of two sessions in the words and units of a reader. error: of the difference, at 95 %."""
+
+    label: str
+    first: str
+    second: str
+    difference: str
+    error: str
+    clear: bool
+
+
+def compared(differences: Sequence[Difference]) -> Iterator[Compared]:
     """Two sessions side by side: means, difference, and whether it is more than scatter."""
-    yield f"{'':26} {'first':>9} {'second':>9} {'difference':>12} {'± (95 %)':>9}"
     for one in differences:
         name, unit, factor, digits = _WORDS[one.name]
         label = f"{name} ({unit})" if unit else name
@@ -143,8 +154,15 @@ def as_comparison(differences: Sequence[Difference]) -> Iterator[str]:
             f"{value * factor:.{digits}f}" for value in (one.first, one.second, one.difference, one.error)
         )
         sign = "+" if one.difference > 0 else ""
+        yield Compared(label, first, second, sign + change, error, one.clear)
+
+
+def as_comparison(differences: Sequence[Difference]) -> Iterator[str]:
+    """The same as lines."""
+    yield f"{'':26} {'first':>9} {'second':>9} {'difference':>12} {'± (95 %)':>9}"
+    for one in compared(differences):
         verdict = "" if one.clear else "  within the scatter"
-        yield f"{label:26} {first:>9} {second:>9} {sign + change:>12} {error:>9}{verdict}"
+        yield f"{one.label:26} {one.first:>9} {one.second:>9} {one.difference:>12} {one.error:>9}{verdict}"
 
 
 def clock(seconds: float) -> str:

@@ -59,25 +59,36 @@ class _Panel:
             x += 60 + 7.2 * len(text)
 
 
-def picture(timings: Sequence[PassTiming], title: str) -> Plot:
-    """Of one pass or more."""
+def picture(timings: Sequence[PassTiming], title: str, beside: Sequence[PassTiming] = ()) -> Plot:
+    """Of one pass or more. beside: of a session whose picture stands beside this one; both have one scale."""
     canvas = Plot(WIDTH, TOP + 3 * (PANEL + GAP) - 30, title)
     canvas.words(LEFT, 24, title, bold=True)
-    _pace(canvas, timings)
-    _across(canvas, timings)
-    _limit(canvas, timings)
+    _pace(canvas, timings, beside)
+    _across(canvas, timings, beside)
+    _limit(canvas, timings, beside)
     return canvas
 
 
-def _pace(canvas: Plot, timings: Sequence[PassTiming]) -> None:
+def _paces(timings: Sequence[PassTiming]) -> Floats:
+    return np.array([60 / t.cycle_s if t.cycle_s and (t.pause_s or 0) < BREAK_S else np.nan for t in timings])
+
+
+def _highest(paces: Floats) -> float:
+    known = paces[~np.isnan(paces)]
+    if not len(known):
+        return 0.0
+    return float(known.max() if len(paces) <= COLUMNS_MOST else np.percentile(known, 99))
+
+
+def _pace(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTiming]) -> None:
     """Rows a minute of each pass, its turn included; a break is a gap with its length.
 
     Of more passes than can be told apart, the quantiles of as many together as share a column.
     """
-    paces = np.array([60 / t.cycle_s if t.cycle_s and (t.pause_s or 0) < BREAK_S else np.nan for t in timings])
+    paces = _paces(timings)
     known = paces[~np.isnan(paces)]
     together = ceil(len(timings) / COLUMNS_MOST)
-    highest = float(known.max() if together == 1 else np.percentile(known, 99)) if len(known) else 1.0
+    highest = max(_highest(paces), _highest(_paces(beside))) or 1.0
     y_ticks = round_steps(0, highest * 1.12)
     panel = _Panel(canvas, 0, "Pace through the piece", (0.5, len(timings) + 0.5), (0, y_ticks[-1]))
     if together == 1:
@@ -156,14 +167,19 @@ def _line(canvas: Plot, points: Sequence[Point]) -> None:
         canvas.stroke(points, LEFTWARD, 1.4)
 
 
-def _across(canvas: Plot, timings: Sequence[PassTiming]) -> None:
-    """Speed in each tenth of the bed, the two directions apart: the middle pass, and half of all passes about it."""
+def _quartiles(timings: Sequence[PassTiming]) -> dict[str, Floats]:
     groups = {
         way: np.array([t.bed_m_s for t in timings if t.rightward == rightward])
         for way, rightward in (("leftward", False), ("rightward", True))
     }
-    quartiles = {way: np.percentile(some, [25, 50, 75], axis=0) for way, some in groups.items() if len(some)}
-    y_ticks = round_steps(0, 1.1 * max(float(some.max()) for some in quartiles.values()))
+    return {way: np.percentile(some, [25, 50, 75], axis=0) for way, some in groups.items() if len(some)}
+
+
+def _across(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTiming]) -> None:
+    """Speed in each tenth of the bed, the two directions apart: the middle pass, and half of all passes about it."""
+    quartiles = _quartiles(timings)
+    both = [*quartiles.values(), *_quartiles(beside).values()]
+    y_ticks = round_steps(0, 1.1 * max(float(some.max()) for some in both))
     panel = _Panel(canvas, 1, "Evenness across the bed", (0, 10), (0, y_ticks[-1]))
     colours = {"leftward": (LEFTWARD, PALE_LEFTWARD), "rightward": (RIGHTWARD, PALE_RIGHTWARD)}
     for way, (low, _, high) in quartiles.items():
@@ -179,7 +195,7 @@ def _across(canvas: Plot, timings: Sequence[PassTiming]) -> None:
     )
 
 
-def _limit(canvas: Plot, timings: Sequence[PassTiming]) -> None:
+def _limit(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTiming]) -> None:
     """Each tenth of each pass as a share of the highest speed, light to dark, and the peak of each pass as a line."""
     peaks = np.array([t.limit for t in timings])
     # The speed of a tenth as a share of the limit; its peak may be higher than its mean.
@@ -191,7 +207,7 @@ def _limit(canvas: Plot, timings: Sequence[PassTiming]) -> None:
         2,
         "Where selections came near their limit",
         (0.5, len(timings) + 0.5),
-        (0, max(1.05, peaks.max() * 1.05)),
+        (0, max(1.05, peaks.max() * 1.05, *(t.limit * 1.05 for t in beside))),
     )
     tall = PANEL / 10
     for column, tenths in enumerate(worst.tolist()):

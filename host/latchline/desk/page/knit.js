@@ -343,6 +343,9 @@ function nextWords(view) {
   return what.length ? [when, (prompt.what === "note" ? what.slice(0, 1) : what).join(": "), word] : ["", when, word];
 }
 
+/** @param {any} question */
+const titleOf = (question) => (question.kind === "ready" && question.pass_number > 1 ? "Before you go on" : TITLES[question.kind]) ?? "To be done";
+
 /** What is due takes the whole page, one thing at a time. @param {any} question @param {any} view @returns {Shown} */
 function asked(question, view) {
   if (question.kind === "row") return rowAsked(question, view);
@@ -355,8 +358,8 @@ function asked(question, view) {
   const yes = last ? (yesses[question.kind] ?? "done") : "done, next";
   const no = /** @type {Record<string, [string, string]>} */ ({ sure: ["no, another one", "no"], begun: ["no, leave it", "stop"], other: ["no, leave it", "stop"] })[question.kind];
   const body = [
-    el("section", { class: "asked", "aria-live": "assertive", "aria-label": TITLES[question.kind] ?? "To be done" },
-      el("h1", {}, TITLES[question.kind] ?? "To be done", el("span", { class: "soft" }, ` pass ${question.pass_number}${count ? ` · ${count}` : ""}`)),
+    el("section", { class: "asked", "aria-live": "assertive", "aria-label": titleOf(question) },
+      el("h1", {}, titleOf(question), el("span", { class: "soft" }, ` pass ${question.pass_number}${count ? ` · ${count}` : ""}`)),
       el("div", { class: "due", tabIndex: 0 }, prompt.yarn ? el("span", { class: "skein", style: { "--yarn": prompt.yarn.colour } }) : null, prompt.short ?? prompt.line),
       prompt.short !== prompt.line ? el("p", { class: "whole" }, prompt.line) : null),
   ];
