@@ -5,6 +5,10 @@ from __future__ import annotations
 import gc
 import time
 from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
 
 
 def best_s(run: Callable[[], object], times: int = 5) -> float:
@@ -16,3 +20,14 @@ def best_s(run: Callable[[], object], times: int = 5) -> float:
         run()
         taken.append(time.perf_counter() - start)
     return min(taken)
+
+
+def piece(folder: Path, name: str, stitches: int, rows: int, all_rows: int) -> str:
+    """A chart of random cells on 200 needles and a piece file of it, whose name is returned."""
+    cells = np.random.default_rng(3).integers(0, 2, (rows, stitches), dtype=np.uint8)
+    picture = Image.fromarray(cells)
+    picture.putpalette([244, 234, 216, 31, 58, 95])
+    picture.save(folder / f"{name}.png")
+    text = f'needles = "L100-R100"\n[[bands]]\ntechnique = "fair-isle"\nchart = "{name}.png"\nrows = {all_rows}\n'
+    (folder / f"{name}.toml").write_text(text)
+    return f"{name}.toml"

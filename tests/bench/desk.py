@@ -12,7 +12,7 @@ from pathlib import Path
 from statistics import median
 
 import httpx
-import numpy as np
+from bench._measuring import piece
 from desk.serving import Served, served
 from PIL import Image
 from websockets.sync.client import connect
@@ -35,16 +35,6 @@ def encode_ms(png: bytes) -> float:
     picture = Image.open(io.BytesIO(png))
     picture.load()
     return taken_ms(lambda: picture.save(io.BytesIO(), "PNG", compress_level=1))
-
-
-def piece(folder: Path, name: str, stitches: int, rows: int, all_rows: int) -> str:
-    cells = np.random.default_rng(3).integers(0, 2, (rows, stitches), dtype=np.uint8)
-    picture = Image.fromarray(cells)
-    picture.putpalette([244, 234, 216, 31, 58, 95])
-    picture.save(folder / f"{name}.png")
-    text = f'needles = "L100-R100"\n[[bands]]\ntechnique = "fair-isle"\nchart = "{name}.png"\nrows = {all_rows}\n'
-    (folder / f"{name}.toml").write_text(text)
-    return f"{name}.toml"
 
 
 def pictures(client: httpx.Client, name: str, passes: int, px: int, aim: str) -> list[tuple[str, str, str]]:
