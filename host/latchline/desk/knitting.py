@@ -12,7 +12,7 @@ from typing import Any
 from latchline.connect import cautioned, cautions_for, connect, session_on
 from latchline.errors import InputError, JournalError, LatchlineError, LinkError, NotKnittable
 from latchline.knit.by_hand import BY_HAND, HandSession
-from latchline.knit.candidates import meaning
+from latchline.knit.candidates import marks, meaning
 from latchline.knit.events import Answer, Answered, Kind, Question, Stop
 from latchline.knit.folding import placed
 from latchline.knit.journal import Journal
@@ -178,14 +178,14 @@ class Knitting:
 
     def _candidate(self, number: int) -> dict[str, Any]:
         if not number:
-            return {"number": 0, "side": self.plan.start, "direction": "", "selected": "", "means": []}
+            return {"number": 0, "side": self.plan.start, "direction": "", "marks": "", "means": []}
         row = row_of(self.plan, number)
         side = "right" if row.direction == "rightward" else "left"
         return {
             "number": number,
             "side": side,
             "direction": row.direction,
-            "selected": row.selected,
+            "marks": marks(self.plan, number),
             "first": row.first,
             "last": row.last,
             "means": meaning(self.plan, number),

@@ -8,10 +8,15 @@ from textwrap import wrap
 import numpy as np
 
 from latchline.knit.folding import names_of
+from latchline.plan.hand import Position
 from latchline.plan.model import Plan
 from latchline.technique.model import Does
 
-SELECTED, UNSELECTED = "■", "·"
+SELECTED, UNSELECTED, HELD, RESTS = "■", "·", "○", "–"
+_OF_POSITION = {
+    Position.HELD: f"{HELD} the old loop, the needle held out",
+    Position.OUT: f"{RESTS} out of work",
+}
 
 _LOOKS = {
     Does.KNIT: "a new loop",
@@ -40,8 +45,8 @@ def candidates(plan: Plan, numbers: Sequence[int], width: int = 78, height: int 
 
 
 def _alike(plan: Plan, numbers: Sequence[int]) -> bool:
-    masks = [plan.acting_masks(n, n)[0].tolist() if n else None for n in numbers]
-    return len(numbers) == 2 and masks[0] == masks[1]
+    rows = [marks(plan, n) if n else None for n in numbers]
+    return len(numbers) == 2 and rows[0] == rows[1]
 
 
 def _start(plan: Plan, width: int) -> list[str]:
@@ -57,9 +62,8 @@ def _candidate(plan: Plan, number: int, width: int) -> list[str]:
 
 def _in_short(plan: Plan, numbers: Sequence[int], width: int, height: int) -> list[str]:
     """The same where there is little room: side and a stretch of the needles from where the rows differ."""
-    drawn = [plan.acting_masks(n, n)[0] for n in numbers if n]
-    different = np.flatnonzero(drawn[0] != drawn[-1]) if drawn else np.zeros(0, dtype=np.int64)
-    at = int(different[0]) if len(different) else 0
+    drawn = [marks(plan, n) for n in numbers if n] or [""]
+    at = next((place for place, (one, other) in enumerate(zip(drawn[0], drawn[-1], strict=True)) if one != other), 0)
     looks = list(dict.fromkeys(text for n in numbers if n for text in meaning(plan, n)))
     legend = [line for text in looks for line in wrap(text, width)] if len(looks) == 1 else []
     if len(legend) + 2 * len(numbers) > height:
@@ -90,9 +94,19 @@ def meaning(plan: Plan, number: int) -> list[str]:
             return f"{_LOOKS[does]} of {yarns[-1] if does is Does.KNIT_CONTRAST else yarns[0]}"
         return _LOOKS[does]
 
+    positions = plan.positions_of(number, number)[0]
+    at_rest = [words for position, words in _OF_POSITION.items() if (positions == position).any()]
     if cams.selected is cams.unselected:
-        return [f"every needle: {looks(cams.selected)}"]
-    return [f"{SELECTED} {looks(cams.selected)}   {UNSELECTED} {looks(cams.unselected)}"]
+        return [f"every {'other ' if at_rest else ''}needle: {looks(cams.selected)}", *at_rest]
+    return [f"{SELECTED} {looks(cams.selected)}   {UNSELECTED} {looks(cams.unselected)}", *at_rest]
+
+
+def marks(plan: Plan, number: int) -> str:
+    """How each needle of the span stands after a pass: SELECTED, UNSELECTED, HELD, or RESTS out of work."""
+    selected = plan.acting_masks(number, number)[0]
+    positions = plan.positions_of(number, number)[0]
+    stands = [positions == Position.HELD, positions == Position.OUT, selected]
+    return "".join(np.select(stands, [HELD, RESTS, SELECTED], UNSELECTED).tolist())
 
 
 def drawing(plan: Plan, number: int, width: int, start: int = 0) -> list[str]:
@@ -100,16 +114,14 @@ def drawing(plan: Plan, number: int, width: int, start: int = 0) -> list[str]:
 
     start: the place in the span from which on they are drawn, rounded down to a whole line.
     """
-    mask = plan.acting_masks(number, number)[0]
-    marks = "".join(SELECTED if selected else UNSELECTED for selected in mask)
-    return in_lines(marks, names_of(plan), width, start)
+    return in_lines(marks(plan, number), names_of(plan), width, start)
 
 
-def in_lines(marks: str, names: Sequence[str], width: int, start: int = 0) -> list[str]:
+def in_lines(row: str, names: Sequence[str], width: int, start: int = 0) -> list[str]:
     """Marks, one a needle, in lines of at most `width` (but of a needle at the least), each with its ends named."""
     room = (width - 12) // 10 * 10 if width >= 22 else max(1, width - 10)
     lines = []
-    for at in range(start // room * room, len(marks), room):
-        part = marks[at : at + room]
+    for at in range(start // room * room, len(row), room):
+        part = row[at : at + room]
         lines.append(f"{names[at]:>4} {part} {names[at + len(part) - 1]}")
     return lines

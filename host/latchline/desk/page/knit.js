@@ -388,22 +388,26 @@ function rowAsked(question, view) {
         el("div", { class: "candidate" },
           button(row.number ? `pass ${row.number}` : "none is knitted", () => answer(row.number), { class: "main", "data-row": row.number }),
           el("p", {}, row.number ? `went ${row.direction}, so the carriage stands at the ${row.side}. ${row.means.join(" ")}` : `the carriage stands at the ${row.side}`),
-          row.selected ? needles(row) : null)),
+          row.marks ? needles(row) : null)),
       el("div", { class: "row" }, el("label", {}, "another one: ", other), button("it is this one", () => other.value !== "" && answer(Number(other.value)), { id: "row-go" }))),
   ];
   return { body, extra: [], words: "", press: null };
 }
 
-/** A row of needles as it lies: selected ones tall and filled, the others short. @param {any} row */
+/** A row of needles as it lies: selected ones tall and filled, held ones tall and open, the others short; out of work a line. @param {any} row */
 function needles(row) {
   const wide = 6;
-  const canvas = el("canvas", { class: "needles", role: "img", "aria-label": `needles ${row.first} to ${row.last}`, width: row.selected.length * wide, height: 34 });
+  const canvas = el("canvas", { class: "needles", role: "img", "aria-label": `needles ${row.first} to ${row.last}`, width: row.marks.length * wide, height: 34 });
   const brush = canvas.getContext("2d");
   if (brush) {
     brush.fillStyle = "#fffdf8";
     brush.fillRect(0, 0, canvas.width, canvas.height);
-    brush.fillStyle = "#17252a";
-    [...row.selected].forEach((mark, at) => brush.fillRect(at * wide + 1, mark === "1" ? 3 : 24, wide - 2, mark === "1" ? 29 : 8));
+    brush.fillStyle = brush.strokeStyle = "#17252a";
+    [...row.marks].forEach((mark, at) => {
+      if (mark === "○") brush.strokeRect(at * wide + 1.5, 3.5, wide - 3, 28);
+      else if (mark === "–") brush.fillRect(at * wide + 1, 31, wide - 2, 1);
+      else brush.fillRect(at * wide + 1, mark === "■" ? 3 : 24, wide - 2, mark === "■" ? 29 : 8);
+    });
   }
   return canvas;
 }
