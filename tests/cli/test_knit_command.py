@@ -155,11 +155,10 @@ def test_a_journal_that_was_named_is_not_taken_away_though_nothing_is_knitted(ho
     assert named.exists()
 
 
-@pytest.mark.parametrize("command", [("resume",), ("knit", "--resume")], ids=" ".join)
-def test_a_chart_in_place_of_a_journal_is_answered_with_what_to_name(tmp_path: Path, command: tuple[str, ...]) -> None:
+def test_a_chart_in_place_of_a_journal_is_answered_with_what_to_name(tmp_path: Path) -> None:
     chart = tmp_path / "chart.txt"
     chart.write_text("X.\n.X\n")
-    ran = run(*command, chart)
+    ran = run("resume", chart)
     assert ran.status != 0
     assert "name a journal (*.latchline) or a piece file" in ran.err
 
@@ -245,6 +244,34 @@ def test_resume_prints_json_even_when_there_is_nothing_left_to_do(home: Path) ->
     (path,) = home.glob("*.latchline")
     told = json.loads(run("resume", path, "--json").out)
     assert (told["done"], told["knitted"], told["finished"]) == (12, 0, True)
+
+
+def test_a_chart_with_its_options_is_gone_on_with(home: Path, tmp_path: Path) -> None:
+    chart = tmp_path / "waves.txt"
+    chart.write_text("#.#.\n.#.#\n")
+    words = ("knit", chart, "--needles", "L10-R10", "--rows", "12", "--port", "sim://?seed=4", "--yes")
+    assert run(*words).status == 0
+    ran = run(*words, "--resume")
+    assert ran.status == 1
+    assert "not begun with these options, or is finished; `latchline resume` goes on with" in ran.err
+    (path,) = home.glob("*.latchline")
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("DELETE FROM pass WHERE number > 7")
+        db.execute("UPDATE state SET done = 7, finished = 0")
+    ran = run(*words, "--resume")
+    assert ran.status == 0, ran.err
+    assert "12 of 12 passes knitted, 5 of them now." in ran.out
+
+
+def test_a_program_is_told_what_went_wrong(home: Path) -> None:
+    told = json.loads(run("resume", "--json").out)
+    assert (told["finished"], told["trouble"]["what"]) == (False, "there is no unfinished piece")
+    path = stopped_on_the_way(home, 7)
+    told = json.loads(run("resume", path, "--port", "sim://?seed=4&fault=unplug:8", "--yes", "--json").out)
+    assert (told["name"], told["passes"], told["finished"]) == ("fair-isle", 12, False)
+    assert 7 <= told["done"] < 12
+    assert told["journal"] == str(path)
+    assert "port" in told["trouble"]["what"]
 
 
 def test_timing_works_while_a_run_holds_the_journal(home: Path) -> None:

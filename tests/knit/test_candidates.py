@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 from hypothesis import given
-from strategies import shaped_plans
 
 from latchline.knit.candidates import HELD, RESTS, SELECTED, UNSELECTED, candidates, marks, meaning
 from latchline.plan.hand import Position
 from latchline.plan.model import Plan
+from strategies import shaped_plans
 
 
 @given(shaped_plans())

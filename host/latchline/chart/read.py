@@ -24,6 +24,7 @@ PICTURE_ENDINGS = {
     ".pnm": "PNM",
     ".xbm": "XBM",
 }
+ENDINGS = (*PICTURE_ENDINGS, ".txt", ".csv")
 
 _PNM = re.compile(rb"P[1-6](?=[\s#])")
 _XBM = re.compile(rb"^[ \t]*#[ \t]*define[ \t]+(?:\w*_)?(?:width|height)[ \t]+\d+", re.MULTILINE)

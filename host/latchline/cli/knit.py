@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from latchline.cli.common import piece_from, takes_chart
-from latchline.cli.knitting import How, go_on, run, takes_session
+from latchline.cli.knitting import How, begun_of, go_on, run, takes_session
 from latchline.errors import JournalError
 from latchline.tables import read_text
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 @takes_chart
 @click.option("--port", metavar="PORT", default="auto", help="As /dev/ttyUSB0 or sim://standard-200.  [the one on USB]")
 @click.option("--journal", "journal_file", type=click.Path(path_type=Path), help="Where to keep the journal.")
-@click.option("--resume", "resumes", is_flag=True, help="Go on with an interrupted piece; the same as `resume`.")
+@click.option("--resume", "resumes", is_flag=True, help="Go on with this piece, as `latchline resume` does.")
 @click.option("--by-hand", is_flag=True, help="Without a board: you bring the needles forward and confirm each pass.")
 @click.option("--regardless", is_flag=True, help="Knit even what `latchline check` says cannot be knitted.")
 @takes_session
@@ -49,6 +49,7 @@ def command(
       latchline knit tide-lines.txt --port sim://standard-200 --yes
       latchline knit tide-lines.txt --by-hand
     """
+    from latchline.chart.read import ENDINGS
     from latchline.connect import connect
     from latchline.door import require_knittable
     from latchline.knit.by_hand import BY_HAND
@@ -56,6 +57,8 @@ def command(
     from latchline.knit.journals import journal_folder, new_path, remember
 
     if resumes:
+        if source and Path(source).suffix.lower() in ENDINGS:
+            source = str(begun_of(piece_from(source, given).plan()))
         return go_on(source, None if port == "auto" else port, how)
     piece = piece_from(source, given)
     plan = piece.plan()

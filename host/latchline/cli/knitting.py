@@ -13,15 +13,18 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from latchline.cli import chatter, print_json
-from latchline.errors import InputError, JournalError
+from latchline.errors import InputError, JournalError, LatchlineError
 from latchline.tables import read_text
 
 if TYPE_CHECKING:
     from latchline.knit.events import Question, Summary
     from latchline.knit.journal import Journal
     from latchline.link.port import Port
+    from latchline.plan.model import Plan
 
 Command = TypeVar("Command", bound=Callable[..., Any])
+
+SO_FAR = "latchline.so_far"  # what a session that ends badly has knitted, for the summary of this call
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,13 @@ def takes_session(command: Command) -> Command:
     @functools.wraps(command)
     def bundled(**given: Any) -> Any:
         how = How(**{name: given.pop(name) for name in ("agrees", "no_wait", "wait_at_changes", "as_json")})
-        return command(how=how, **given)
+        try:
+            return command(how=how, **given)
+        except (LatchlineError, KeyboardInterrupt, click.Abort) as error:
+            if how.as_json:
+                with suppress(OSError):  # whoever read it may be gone
+                    print_json(_stopped(error))
+            raise
 
     for option in (
         click.option("--json", "as_json", is_flag=True, help="Print the summary for machines."),
@@ -59,6 +68,16 @@ def takes_session(command: Command) -> Command:
     ):
         bundled = option(bundled)
     return cast("Command", bundled)
+
+
+def begun_of(plan: Plan) -> Path:
+    """The unfinished journal of a plan, the one last written to first. Raises JournalError when there is none."""
+    from latchline.knit.journals import unfinished
+
+    for path in unfinished(fingerprint=plan.fingerprint):
+        return path
+    hint = "`latchline resume` goes on with the piece that was knitted last"
+    raise JournalError(f"{plan.name} was not begun with these options, or is finished", hint=hint)
 
 
 def go_on(source: str | None, port: str | None, how: How, at: int | None = None) -> int:
@@ -154,8 +173,11 @@ def run(line: Port | None, journal: Journal, how: How, begun: Sequence[Question]
             )
     except BaseException:
         if not journal.unused:
+            done, where = journal.known.done, str(journal.path)
+            so_far = {"name": plan.name, "passes": plan.passes, "done": done, "journal": where}
+            click.get_current_context().meta[SO_FAR] = so_far
             with suppress(OSError):  # the terminal may be gone
-                chatter(f"{journal.known.done} passes are in the journal; `latchline resume` goes on from there.")
+                chatter(f"{done} passes are in the journal; `latchline resume` goes on from there.")
         _leave(journal, new)
         raise
     kept = _leave(journal, new)
@@ -165,6 +187,15 @@ def run(line: Port | None, journal: Journal, how: How, begun: Sequence[Question]
         for text in sentences(summary, journal, kept=kept):
             click.echo(text)
     return 1 if summary.wrong else 0
+
+
+def _stopped(error: BaseException) -> dict[str, Any]:
+    """The summary where an error or an interrupt has ended a session, or kept it from beginning."""
+    from latchline.knit.plain import plain
+
+    trouble = plain(error) if isinstance(error, LatchlineError) else plain(LatchlineError("interrupted"))
+    so_far: dict[str, Any] = click.get_current_context().meta.get(SO_FAR, {})
+    return so_far | {"finished": False, "trouble": trouble}
 
 
 def _leave(journal: Journal, new: bool) -> bool:
@@ -189,6 +220,7 @@ def as_values(summary: Summary, journal: Journal, *, kept: bool = True) -> dict[
         "faults": [{"fault": fault, "pass": number} for fault, number in summary.faults],
         "seconds": round(summary.seconds, 3),
         "journal": str(journal.path) if kept else None,
+        "trouble": None,
     }
 
 
