@@ -314,6 +314,7 @@ def works(draw: st.DrawFn, stitches: int) -> Work:
             st.builds(ShortRows, st.lists(st.integers(1, 2), min_size=1, max_size=2).map(tuple), st.just(side),
                       st.sampled_from(("at once", "in steps", "later"))),
             st.just(AllNeedles(1, "hang-hem")),
+            st.just(AllNeedles(None, "lift-hem")),
             st.just(Neck(4, 2, (1,), shoulder_steps=2)),
         )
     )  # fmt: skip

@@ -89,6 +89,39 @@ def test_a_swatch_gives_the_gauge_of_the_worked_example() -> None:
     assert not gauge.estimated
 
 
+@pytest.mark.parametrize(
+    ("counted", "measured_cm", "width_cm", "needles"),
+    [
+        # five public pages on gauge, read; the scarf's and the last two counts computed
+        ((16, 20), (4 * 2.54, 4 * 2.54), 30 * 2.54, 120),
+        ((4.5, 6), (2.54, 2.54), 8 * 2.54, 36),
+        ((32, 40), (14, 12), 58, 133),
+        ((28, 40), (10, 10), 26, 73),
+        ((5.5, 7), (2.54, 2.54), 9 * 2.54, 50),
+        ((5.5, 7), (2.54, 2.54), 13 * 2.54, 72),
+    ],
+)
+def test_widths_come_to_the_needles_of_the_published_examples(
+    counted: tuple[float, float], measured_cm: tuple[float, float], width_cm: float, needles: int
+) -> None:
+    gauge = gauge_from_swatch(*counted, measured_cm[0] * 10, measured_cm[1] * 10)
+    exact = width_cm * gauge.stitches / 10
+    assert abs(exact - needles) <= 0.5 + 1e-9
+    if abs(exact % 1 - 0.5) > 1e-6:  # a half may go either way
+        assert gauge.needles_for(width_cm) == needles
+
+
+def test_rows_are_counted_over_the_height_of_the_swatch_and_not_over_its_width() -> None:
+    # A public page, read: 32 stitches and 40 rows in 14 × 12 cm are 3.33 rows to the centimetre; it prints 1.7
+    gauge = gauge_from_swatch(32, 40, 140, 120)
+    assert gauge.rows / 10 == pytest.approx(40 / 12)
+    assert gauge.rows / 10 != pytest.approx(1.7, rel=0.2)
+    assert gauge.rows_for(10) == 33
+    # the same for lengths: 40 rows to 10 cm, 49 cm long, and 6 rows to the inch, 45 in long
+    assert gauge_from_swatch(28, 40, 100, 100).rows_for(49) == 196
+    assert gauge_from_swatch(4.5, 6, 25.4, 25.4).rows_for(45 * 2.54) == 270
+
+
 def test_weight_of_a_square_metre() -> None:
     # Inputs of a published example (18 wales and 21 courses to the inch, 3.4 mm, Ne 20); the answer computed
     weight = areal_weight_g_m2(18 / 2.54, 21 / 2.54, 3.4, tex_of("Ne 20"))

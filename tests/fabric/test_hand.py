@@ -35,7 +35,7 @@ def by_hand(step: HandStep, hooks: dict[int, list[Loop]]) -> dict[Loop, Fate]:
             hooks.update(zip(here, loops[size:] + loops[:size], strict=True))
         case "bind-off" | "take-off" | "onto-cord" | "buttonhole" | "buttonhole-waste":
             gone = {loop: (0, step.before) for needle in here for loop in hooks.pop(needle, [])}
-    if step.kind in ("wrap", "pick-up", "hang-hem", "buttonhole", "buttonhole-waste"):
+    if step.kind in ("wrap", "pick-up", "hang-hem", "lift-hem", "buttonhole", "buttonhole-waste"):
         for needle in here:
             hooks[needle] = [*hooks.get(needle, []), (step.before, needle, True)]
     return gone

@@ -7,6 +7,8 @@ import pytest
 
 from latchline.checks.find import findings
 from latchline.errors import InputError
+from latchline.fabric.hanging import hanging
+from latchline.fabric.layout import courses_of
 from latchline.fabric.structure import floats
 from latchline.fabric.yarn_need import yarn_need
 from latchline.knit.prompts import PLAIN_SET, What, plain_rows, set_up
@@ -212,6 +214,29 @@ def test_floats_of_an_inlay_are_broken_without_changing_ends_that_are_to_knit() 
     files = {"c.txt": b"....####\n####....\n"}
     kept = parse_piece(text + 'edge_needles = "knit"\n', beside=files).plan().acting_masks()
     assert kept[:, [0, -1]].tolist() == [[True, False], [False, True]]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "parts", "words"),
+    [
+        ('[[bands]]\nbegin = "waste"\n', BAND, ["hem inside", "hem inside", "fabric"], "hang the first row's loops"),
+        (BAND, '[[bands]]\nend = "bound-off"\n', ["fabric", "hem inside", "hem inside"], "lift the loop of its first row"),
+        (BAND, "", ["fabric", "hem inside", "hem inside"], "lift the loop of its first row"),
+        (BAND, BAND, ["hem inside"] * 3, "hang the first row's loops"),
+    ],
+)  # fmt: skip
+def test_a_hem_is_folded_at_the_beginning_at_the_end_or_to_a_ridge_between(
+    before: str, after: str, parts: list[str], words: str
+) -> None:
+    plan = plan_of(before, "[[bands]]\nhem = 9\n", after)
+    hem = [band for band in plan.bands if band.name.startswith("hem")]
+    assert [(band.part, band.passes) for band in hem] == list(zip(parts, [band.passes for band in hem], strict=True))
+    assert sorted(band.passes for band in hem) == [1, 9, 9]
+    assert hem[1].name == "hem, fold row"
+    assert words in plan.hand_words(hem[-1].last + 1)[0]
+    assert courses_of(plan) == 9 * ("fabric" in parts) + 40 * (before == BAND) + 40 * (after == BAND)
+    two = hanging(plan)
+    assert next(state for state in two if state.before == hem[-1].last + 1).loops.max() == (0 if "end" in after else 2)
 
 
 def test_a_piece_begins_once() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import Enum, auto
 
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
@@ -37,6 +39,24 @@ class _Told:
     tension: str
 
 
+class HemPlace(Enum):
+    """Where a hem lies: it hangs from the beginning, or closes the end, or makes a ridge between the two."""
+
+    BEGINNING = auto()
+    END = auto()
+    BETWEEN = auto()
+
+
+def hem_places(kinds: Sequence[str | None]) -> list[HemPlace]:
+    """Where a hem at the place of each band would lie, from what all bands of the piece are."""
+    begun = next((place for place, kind in enumerate(kinds) if kind is None), len(kinds))
+    ended = len(kinds) - (kinds[-1:] == ["end"]) - 1
+    return [
+        HemPlace.BEGINNING if place < begun else HemPlace.END if place == ended else HemPlace.BETWEEN
+        for place in range(len(kinds))
+    ]
+
+
 def kind_of_band(table: Table) -> str | None:
     """`begin`, `hem` or `end` where the band is one. Raises the table's complaint when it is several."""
     given = [key for key in KINDS if table.has(key)]
@@ -47,11 +67,11 @@ def kind_of_band(table: Table) -> str | None:
 
 def read_special(
     kind: str, table: Table, told: tuple[str, tuple[Yarn, ...], float | None, str], before: list[BandRequest],
-    profile: Profile, span: Span, measure: Measure,
+    profile: Profile, span: Span, measure: Measure, place: HemPlace,
 ) -> tuple[BandRequest, ...]:  # fmt: skip
     """The bands that a beginning, a hem or an end comes to.
 
-    before: the bands read so far; an end without rows of its own takes the last one's place.
+    before: the bands read so far; an end without rows of its own takes the last one's place. place: of a hem.
     """
     name, yarns, stitch_size, tension = told
     if kind != "begin" and not yarns and before:
@@ -62,7 +82,7 @@ def read_special(
         if before:
             raise table.complain("begin", "a piece begins with its first band", "move it to the top")
         return _beginning(table, here, profile, span, measure)
-    return _hem(table, here, measure) if kind == "hem" else _end(table, here, own, measure, before)
+    return _hem(table, here, measure, place) if kind == "hem" else _end(table, here, own, measure, before)
 
 
 def _plain(told: _Told, rows: int, name: str = "", part: str = "fabric") -> BandRequest:
@@ -90,17 +110,18 @@ def _beginning(table: Table, told: _Told, profile: Profile, span: Span, measure:
     )
 
 
-def _hem(table: Table, told: _Told, measure: Measure) -> tuple[BandRequest, ...]:
+def _hem(table: Table, told: _Told, measure: Measure, place: HemPlace) -> tuple[BandRequest, ...]:
+    """At the beginning inside, fold, outside; at the end the other way round. A ridge adds no height to the piece."""
     measure.rows(table, "hem")
     rows = table.whole("hem", 1, ROWS_MOST)
     size = told.stitch_size if told.stitch_size is not None else (told.yarns[0].stitch_size if told.yarns else None)
     fold_size = table.number("fold_stitch_size", 0, 30, None if size is None else size + LOOSER)
-    fold = replace(told, stitch_size=fold_size)
-    return (
-        _plain(told, rows, f"{told.name}, inside", "hem inside"),
-        _plain(fold, 1, f"{told.name}, fold row", "hem inside"),
-        replace(_plain(told, rows, f"{told.name}, outside"), works=(AllNeedles(None, "hang-hem"),)),
-    )
+    fold = _plain(replace(told, stitch_size=fold_size), 1, f"{told.name}, fold row", "hem inside")
+    inside = _plain(told, rows, f"{told.name}, inside", "hem inside")
+    outside = _plain(told, rows, f"{told.name}, outside", "hem inside" if place is HemPlace.BETWEEN else "fabric")
+    if place is HemPlace.END:
+        return outside, fold, replace(inside, works=(AllNeedles(None, "lift-hem"),))
+    return inside, fold, replace(outside, works=(AllNeedles(None, "hang-hem"),))
 
 
 def _end(

@@ -15,7 +15,7 @@ from latchline.errors import ChartError, InputError, PieceError, ProfileError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, shipped_profiles
 from latchline.mend import Mend
-from latchline.piece.ends import NAMES, kind_of_band, read_special
+from latchline.piece.ends import NAMES, HemPlace, hem_places, kind_of_band, read_special
 from latchline.piece.measure import Measure, Swatch, gauge_of, swatch_for
 from latchline.piece.model import Piece
 from latchline.piece.shaping import partner, read_works
@@ -160,8 +160,9 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     of_all = _Known(profile, beside, yarns, swatches)
     span = None if needles is None else _span(table, needles, of_all)
     bands: list[BandRequest] = []
-    for number, item in enumerate(band_tables, 1):
-        bands += _bands(item, number, of_all, span, bands)
+    places = hem_places([kind_of_band(item) for item in band_tables])
+    for number, (item, place) in enumerate(zip(band_tables, places, strict=True), 1):
+        bands += _bands(item, number, of_all, span, bands, place)
     limits = Limits.read(table.table("limits"))
     table.finish()
     span = span or _widest(profile, bands, table)
@@ -277,7 +278,7 @@ def _refuse_shaping(table: Table, kind: str) -> None:
 
 
 def _bands(
-    table: Table, number: int, known: _Known, span: Span | None, before: list[BandRequest]
+    table: Table, number: int, known: _Known, span: Span | None, before: list[BandRequest], place: HemPlace
 ) -> tuple[BandRequest, ...]:
     """The bands that one table of [[bands]] comes to: one, or several for a beginning or a hem."""
     kind = kind_of_band(table)
@@ -294,7 +295,7 @@ def _bands(
         if span is None:
             raise table.complain(kind, "the needles of the piece must be named", 'add needles = "L20-R20" at the top')
         told = (name, chosen, stitch_size, tension)
-        bands = read_special(kind, table, told, before, known.profile, span, measure)
+        bands = read_special(kind, table, told, before, known.profile, span, measure, place)
         table.finish()
         return bands
     path = table.text("chart", None)

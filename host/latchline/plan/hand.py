@@ -208,6 +208,15 @@ _KINDS = (
         at_hand=TOOL,
     ),
     HandKind(
+        "lift-hem",
+        "close a hem",
+        "fold the hem to the side that faces you and lift the loop of its first row below each needle of {needles} "
+        "onto it",
+        "p",
+        makes=True,
+        at_hand=TOOL,
+    ),
+    HandKind(
         "buttonhole",
         "a buttonhole",
         "make a buttonhole: bind off the {loops} of {needles} and wrap the yarn round these needles again",

@@ -386,7 +386,7 @@ class CastOn:
 class AllNeedles:
     """One hand step on every stretch of needles that has loops, before a pass of the band; None: after it.
 
-    kind: bind-off, take-off, onto-cord, hang-hem.
+    kind: bind-off, take-off, onto-cord, hang-hem, lift-hem.
     """
 
     before: int | None
