@@ -24,7 +24,7 @@ from latchline.plan.hand import Position
 from latchline.plan.model import Plan
 from latchline.sim.board.board import ModelBoard
 from latchline.sim.face import Board
-from latchline.sim.port import SimPort, register
+from latchline.sim.port import SimPort, parse_url, register
 from latchline.sim.world import World
 from strategies import shaped_plans
 
@@ -58,7 +58,11 @@ class Knitting:
         assert isinstance(port, SimPort)
         port.machine = plan.profile
         port.open()
-        port.world = World(plan.profile, seed=1, make_board=lambda analog: make_board())
+        if make_board is not ModelBoard:
+            told = parse_url(f"sim://{plan.profile.name}?seed=1{options}")
+            port.world = World(
+                plan.profile, seed=1, hand=told.hand, faults=told.faults, make_board=lambda analog: make_board()
+            )
         self.sent: dict[int, Pass] = {}
         self.reports: list[Done] = []
         self.wrong: list[dry.WrongNeedle] = []
@@ -138,6 +142,54 @@ def test_the_carriage_turns_before_held_needles_and_every_needle_stands_as_plann
     assert {(one.left_line == PLANS_LINE, one.right_line) for one in knitting.sent.values()} == {
         (True, PLANS_LINE), (False, PLANS_LINE)
     }  # fmt: skip
+
+
+NATIVE = [pytest.mark.native, pytest.mark.skipif(bool(native.missing()), reason=f"there is no {native.missing()}")]
+BOARDS = pytest.mark.parametrize("board", [ModelBoard, pytest.param(native.NativeBoard, marks=NATIVE)])
+
+
+@BOARDS
+@pytest.mark.parametrize("machine", ["standard-200", "chunky-112"])
+@pytest.mark.parametrize("fault", ["early-turn", "reversal"])
+def test_a_carriage_that_turns_before_the_line_of_a_narrow_pass_is_stopped_and_the_pass_knitted_anew(
+    machine: str, fault: str, board: Callable[[], Board]
+) -> None:
+    plan = short_rows(machine)
+    knitting = Knitting(plan, board, f"&fault={fault}:@7")
+    assert (knitting.wrong, knitting.summary.finished) == ([], True)
+    assert [number for number, _ in knitting.summary.faults] == [6]
+    assert max(furthest(plan, knitting)) > 10  # it still turned among the held needles afterwards
+
+
+WHOLE_BED = """
+needles = "L100-R100"
+[[bands]]
+technique = "fair-isle"
+rows = 12
+alternate_needles = "only"
+shape = [{ hold = 120, steps = 4, side = "left" }]
+"""
+
+
+@pytest.mark.parametrize(
+    "options", ["", "&clearance=60", "&clearance=0", "&backing-up=1&pauses=0.5", "&fault=bounce:0.2"]
+)
+def test_a_narrow_pass_may_be_left_past_the_end_sensors_or_close_to_its_line(options: str) -> None:
+    plan = parse_piece(WHOLE_BED).plan()
+    assert plan.narrow
+    knitting = Knitting(plan, options=options)
+    assert (knitting.wrong, knitting.summary.finished, knitting.summary.faults) == ([], True, ())
+
+
+@BOARDS
+@pytest.mark.parametrize("nth", [5, 6])
+def test_a_carriage_lifted_off_in_a_narrow_pass_is_found_at_the_end_sensor_that_it_still_passes(
+    nth: int, board: Callable[[], Board]
+) -> None:
+    knitting = Knitting(parse_piece(WHOLE_BED).plan(), board, f"&fault=lift-off:@{nth}")
+    assert (knitting.wrong, knitting.summary.finished) == ([], True)
+    assert knitting.summary.faults
+    assert {number for _, number in knitting.summary.faults} == {nth}
 
 
 @pytest.mark.native

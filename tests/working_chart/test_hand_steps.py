@@ -5,14 +5,14 @@ from __future__ import annotations
 from fabric.charts_by_hand import GAUGE
 from hypothesis import given, settings
 
-from latchline.drawing.scene import Words
+from latchline.drawing.scene import Shape, Words
 from latchline.machine.profile import load_profile
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.plan.shape import AllNeedles, ByHand, ShortRows
 from latchline.technique.table import STOCKING
-from latchline.working_chart.lines import chart_lines
+from latchline.working_chart.lines import Line, chart_lines, turns
 from latchline.working_chart.page import chart_pages, chart_scene
 from strategies import shaped_plans
 
@@ -36,6 +36,22 @@ def test_held_needles_are_grey_with_a_bar() -> None:
     assert "grey: out of work; grey with a bar: held" in [
         item.text for item in chart_scene(plan, GAUGE).items if isinstance(item, Words)
     ]
+
+
+def test_each_line_marks_where_the_carriage_may_turn_if_that_is_within_the_piece() -> None:
+    bed = load_profile("standard-200")
+    works = (ShortRows((10, 10, 10), side="left", release="later"),)
+    plan = compile_plan("p", bed, bed.centred(60), [BandRequest("b", STOCKING, Options(rows=8), works=works)])
+    clear = bed.turn_clearance_needles
+    marked = {number: turns(plan, Line(number, number)) for number in range(1, 9)}
+    assert marked[2] == {"right": 59 + clear}  # past the piece: there no mark is drawn
+    assert [marked[number]["left"] for number in (1, 3, 5, 7)] == [10 - clear, 20 - clear, 30 - clear, 30 - clear]
+    items = chart_scene(plan, GAUGE).items
+    assert any("triangle on its point" in item.text for item in items if isinstance(item, Words))
+    halos = [item for item in items if isinstance(item, Shape) and len(item.points) == 3 and item.fill == "#ffffff"]
+    assert len(halos) == 3  # passes 3, 5 and 7, where the turn is among the needles of the piece
+    straight = compile_plan("p", bed, bed.centred(60), [BandRequest("b", STOCKING, Options(rows=8))])
+    assert turns(straight, Line(1, 8)) == {}
 
 
 @given(shaped_plans())

@@ -83,5 +83,25 @@ def runs(places: Sequence[int]) -> list[tuple[int, int]]:
     return runs
 
 
+def turns(plan: Plan, line: Line) -> dict[str, int]:
+    """Where the carriage may turn after the passes of a line, by the side: a place in the span, or past its end.
+
+    The farthest of them, as a folded line stands for several. Empty where every pass turns past the whole piece.
+    """
+    found: dict[str, int] = {}
+    if not plan.narrow:
+        return found
+    clear = plan.profile.turn_clearance_needles
+    for number in range(line.first, line.last + 1):
+        span = plan.turn_span(number)
+        if plan.rightward[number - 1]:
+            place = span.last - plan.span.first + clear
+            found["right"] = max(place, found.get("right", place))
+        else:
+            place = span.first - plan.span.first - clear
+            found["left"] = min(place, found.get("left", place))
+    return found
+
+
 def end_side(plan: Plan, line: Line) -> str:
     return "right" if plan.rightward[line.last - 1] else "left"

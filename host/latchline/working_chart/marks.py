@@ -59,6 +59,13 @@ def change_sign(scene: Scene, x: float, y: float) -> None:
     scene.area([(x - 1.9, y), (x, y - 1.5), (x + 1.9, y), (x, y + 1.5)])
 
 
+def turn_mark(scene: Scene, x: float, y: float, reach: float) -> None:
+    """A triangle on its point, as on the sheet."""
+    points = [(x - 1.1 * reach, y - reach), (x + 1.1 * reach, y - reach), (x, y + 1.1 * reach)]
+    scene.area([(x + 1.5 * (px - x), y + 1.5 * (py - y)) for px, py in points], "#ffffff")
+    scene.area(points, INK)
+
+
 def second_dots(scene: Scene, x: float, y: float, back: int) -> None:
     """Four needles of the second bed from the span's left: filled ones knit."""
     for needle, knits_there in enumerate(second_needles(np.array([back], dtype=np.uint8), 4)[0].tolist()):

@@ -7,6 +7,7 @@ shape or words, so that a black and white print loses nothing.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import product
 
@@ -17,7 +18,7 @@ from latchline.plan.hand import Position, kind_of
 from latchline.plan.model import Plan
 from latchline.shaping.gauge import Gauge
 from latchline.technique.model import SecondBed
-from latchline.working_chart.lines import Line, checked_lines, end_side, repeat_columns, repeat_passes, runs
+from latchline.working_chart.lines import Line, checked_lines, end_side, repeat_columns, repeat_passes, runs, turns
 from latchline.working_chart.marks import (
     INK,
     MARKS,
@@ -33,12 +34,14 @@ from latchline.working_chart.marks import (
     second_dots,
     sign_of,
     square,
+    turn_mark,
 )
 
 PAPER_MM = (210.0, 297.0)  # A4 (ISO 216)
 MARGIN = 10.0
 LEFT, RIGHT = 27.0, 47.0  # room beside the grid for numbers, and for yarns and remarks
 HEAD, FOOT = 24.0, 40.0
+FOOT_LEGEND = 2  # lines about what is done by hand for which the foot has room
 LETTER = 1.6  # a generous letter of the 3 mm lines
 CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
 COMPACT_FROM, COMPACT_LEAST, COMPACT_MOST = 61, 2.2, 3.0  # with so many lines they are set closer
@@ -62,7 +65,8 @@ def chart_pages(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
     columns = math.ceil(plan.span.width / across)
     cell = min(widest, room / columns)
     row = max(least, cell / gauge.row_per_stitch)
-    most = max(1, int((height - 2 * MARGIN - HEAD - FOOT) / row))
+    foot = _foot(plan, lines, width)
+    most = max(1, int((height - 2 * MARGIN - HEAD - foot) / row))
     most = most // 10 * 10 if most >= 20 else most
     parts = [lines[at : at + most] for at in range(0, len(lines), most)]
     pieces = [Span(at, min(at + columns, plan.span.width) - 1) for at in range(0, plan.span.width, columns)]
@@ -78,7 +82,7 @@ def chart_scene(plan: Plan, gauge: Gauge, first: int = 1, last: int | None = Non
     row = max(CELL_LEAST, CELL_MOST / gauge.row_per_stitch)
     sheet = _Sheet(plan, pass_yarns(plan), lines, Span(0, plan.span.width - 1), CELL_MOST, row)
     width = max(175.0, sheet.grid_width + LEFT + RIGHT + 2 * MARGIN)
-    return sheet.page(width, sheet.grid_height + HEAD + FOOT + 2 * MARGIN, "")
+    return sheet.page(width, sheet.grid_height + HEAD + _foot(plan, lines, width) + 2 * MARGIN, "")
 
 
 class _Sheet:
@@ -186,6 +190,13 @@ class _Sheet:
         if plan.band_of(line.first).technique.double_bed:
             second_dots(scene, MARGIN + 9, middle, int(plan.second_bed[line.first - 1]))
         self._yarn(scene, line, right + 20, middle)
+        self._folded_or_cells(scene, place, line)
+        for column in turns(plan, line).values():
+            if self.columns.first <= column <= self.columns.last:
+                turn_mark(scene, self.x(column) + self.cell / 2, middle, 0.3 * min(self.cell, self.row))
+
+    def _folded_or_cells(self, scene: Scene, place: int, line: Line) -> None:
+        plan, middle = self.plan, self.y(place) - self.row / 2
         if line.folded:
             band = plan.band_of(line.first)
             words = f"{line.last - line.first + 1} passes of {band.technique.title}, ends at the {end_side(plan, line)}"
@@ -293,20 +304,33 @@ def _cut(text: str, room_mm: float) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def _hand_legend(sheet: _Sheet) -> Iterator[str]:
-    """What the letters and the grey of this page mean, and what is done after the last pass."""
-    plan = sheet.plan
-    kinds = dict.fromkeys(kind_of(step) for line in sheet.lines for step in plan.hand_before(line.first))
+def _foot(plan: Plan, lines: Sequence[Line], width_mm: float) -> float:
+    """The room below the grid: more of it where much is done by hand."""
+    return FOOT + 5 * max(0, len(_hand_legend(plan, lines, width_mm)) - FOOT_LEGEND)
+
+
+def _hand_legend(plan: Plan, lines: Sequence[Line], width_mm: float) -> list[str]:
+    """What the letters, the grey and the triangles of some lines mean, and what is done after the last pass."""
+    told = []
+    kinds = dict.fromkeys(kind_of(step) for line in lines for step in plan.hand_before(line.first))
     if kinds:
         signs: dict[str, list[str]] = {}
         for kind in kinds:
             signs.setdefault("< >" if kind.name == "move" else kind.sign, []).append(kind.title)
-        yield "by hand before the pass: " + "; ".join(f"{sign} {' or '.join(titles)}" for sign, titles in signs.items())
+        words = "; ".join(f"{sign} {' or '.join(titles)}" for sign, titles in signs.items())
+        told.append(f"by hand before the pass: {words}")
     if plan.shaped:
-        yield "grey: out of work; grey with a bar: held"
-    if sheet.lines[-1].last == plan.passes:
-        for words in plan.hand_words(plan.passes + 1):
-            yield f"after the last pass: {words}"
+        told.append("grey: out of work; grey with a bar: held")
+    if plan.narrow:
+        clear = plan.profile.turn_clearance_needles
+        told.append(
+            f"triangle on its point: the carriage may turn there, {clear} needles past the last one that knits; "
+            f"in a line without one: {clear} needles past the piece"
+        )
+    if lines[-1].last == plan.passes:
+        told += [f"after the last pass: {words}" for words in plan.hand_words(plan.passes + 1)]
+    room = int((width_mm - 2 * MARGIN) / LETTER)
+    return [part for words in told for part in textwrap.wrap(words, room)]
 
 
 def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
@@ -337,9 +361,9 @@ def _legend(scene: Scene, sheet: _Sheet, y: float) -> None:
             mark(scene, x + 2.2, y - 1.2, 1.3)
         scene.words(x + 6, y, words, 3.0)
         x += 12 + 1.55 * len(words)
-    for words in _hand_legend(sheet):
+    for words in _hand_legend(sheet.plan, sheet.lines, scene.width_mm):
         y += 5
-        scene.words(MARGIN, y, _cut(words, scene.width_mm - 2 * MARGIN), 3.0)
+        scene.words(MARGIN, y, words, 3.0)
     if any(sheet.plan.band_of(line.first).technique.double_bed for line in sheet.lines):
         y += 5
         second_dots(scene, MARGIN, y - 1.2, SecondBed.EVEN)
