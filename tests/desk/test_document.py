@@ -18,12 +18,13 @@ from PIL import Image
 from latchline.chart.model import Chart, Colour
 from latchline.chart.read import parse_chart
 from latchline.chart.write import chart_png, chart_text
+from latchline.checks.find import findings
 from latchline.desk import keep, strokes
 from latchline.desk.document import Document, Drawn, Looked
 from latchline.desk.edits import EDITS
 from latchline.desk.folder import Folder
 from latchline.desk.form import form
-from latchline.desk.looks import verdict
+from latchline.desk.looks import size, verdict
 from latchline.desk.photograph import chart_of
 from latchline.desk.slow_motion import DOES, PASSES_MAX, slow_motion
 from latchline.errors import ChartError, InputError, LatchlineError
@@ -283,6 +284,34 @@ def test_a_finding_marks_the_cells_that_it_speaks_of(folder: Folder) -> None:
     assert floats
     assert all(cell[0] == 1 for item in floats for place in item["at"] for cell in place["cells"])
     assert {cell[1] for item in floats for cell in item["cells"]} <= set(range(1, 11))
+
+
+def test_what_is_alike_in_several_bands_is_told_once(folder: Folder) -> None:
+    (found,) = verdict(keep.open_file(folder, "harbour-blanket.toml").looked)["findings"]
+    assert (found["rule"], found["what"], found["more"]) == ("weights", "", 0)
+    told = [(place["band"], place["what"]) for place in found["at"]]
+    assert sorted(band for band, _ in told) == ["gulls and waves", "gulls and waves, night", "lettering"]
+    assert len({what for _, what in told}) == 2  # twice in two of them, once in the other
+
+
+@pytest.mark.parametrize("name", keep.example_names())
+def test_no_finding_and_no_mend_gets_lost_where_they_are_told_together(folder: Folder, name: str) -> None:
+    looked = keep.open_example(folder, name).looked
+    every, told = findings(looked.plan, looked.piece.limits), verdict(looked)["findings"]
+    assert sum(len(one["at"]) + one["more"] for one in told) == len(every)
+    for one in told:
+        assert {item.band for item in every if item.rule == one["rule"]} >= {place["band"] for place in one["at"]}
+        places = {place["band"] for place in one["at"]}
+        alike = {
+            item.band for item in every if (item.rule, item.why, item.todo) == (one["rule"], one["why"], one["todo"])
+        }
+        assert places == alike
+
+
+def test_an_edits_answer_tells_the_size(folder: Folder) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    judged = verdict(document.looked)
+    assert size(document.looked) == {key: judged[key] for key in ("passes", "width", "size_cm", "gauge", "estimated")}
 
 
 def test_marks_follow_the_drawing_when_it_is_turned_and_mirrored(folder: Folder) -> None:

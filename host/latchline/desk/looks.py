@@ -38,6 +38,19 @@ def gauge_in(looked: Looked) -> Gauge:
     return gauge_of(looked.plan.profile, pass_yarns(looked.plan).yarns, looked.piece.swatch)
 
 
+def size(looked: Looked) -> dict[str, Any]:
+    """How large it gets: what a page must know to ask for the picture that is in its sight."""
+    plan, gauge = looked.plan, gauge_in(looked)
+    width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
+    return {
+        "passes": plan.passes,
+        "width": plan.span.width,
+        "size_cm": [round(width, 1), round(height, 1)],
+        "gauge": [round(gauge.stitches, 1), round(gauge.rows, 1)],
+        "estimated": gauge.estimated,
+    }
+
+
 def verdict(looked: Looked, *, mends: bool = True) -> dict[str, Any]:
     """Whether it can be knitted, how large it gets, what it takes. Raises InputError when there is no plan.
 
@@ -45,20 +58,14 @@ def verdict(looked: Looked, *, mends: bool = True) -> dict[str, Any]:
     """
     piece, plan = looked.piece, looked.plan
     found = findings(plan, piece.limits, mends=mends)
-    gauge = gauge_in(looked)
-    width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
     need = yarn_need(plan, piece.swatch)
     places = _Places(looked)
     return {
         "fingerprint": f"{plan.fingerprint:08x}",
-        "passes": plan.passes,
+        **size(looked),
         "needles": plan.profile.span_name(plan.span),
-        "width": plan.span.width,
         "machine": plan.profile.name,
         "start": plan.start,
-        "size_cm": [round(width, 1), round(height, 1)],
-        "gauge": [round(gauge.stitches, 1), round(gauge.rows, 1)],
-        "estimated": gauge.estimated,
         "yarns": [
             {
                 "name": total.yarn.name,
@@ -79,15 +86,22 @@ def verdict(looked: Looked, *, mends: bool = True) -> dict[str, Any]:
     }
 
 
-def _alike(item: Finding) -> tuple[int, str, str]:
-    return SEVERITIES.index(item.severity), item.band, item.rule
+def _alike(item: Finding) -> tuple[int, str, str, str]:
+    return SEVERITIES.index(item.severity), item.rule, item.why, item.todo
 
 
 def _group(places: _Places, alike: list[Finding]) -> dict[str, Any]:
-    """What a rule found in a band: told once, with its worst places."""
+    """What a rule found, told once, with its worst places: those of each band first, each with the band's mends.
+
+    what: of all of them; empty where each has its own.
+    """
     alike = sorted(alike, key=lambda item: -(item.measured or 0))
-    shown = [_finding(places, item) for item in alike[:PLACES_SHOWN]]
-    return shown[0] | {"at": shown, "more": len(alike) - len(shown)}
+    worst = list({item.band: item for item in reversed(alike)}.values())[::-1]
+    others = [item for item in alike if all(item is not one for one in worst)]
+    shown = [_finding(places, item) for item in [*worst, *others][: max(PLACES_SHOWN, len(worst))]]
+    mends = [mend for one in shown[: len(worst)] for mend in one["mends"]]
+    what = shown[0]["what"] if len({item.what for item in alike}) == 1 else ""
+    return shown[0] | {"what": what, "at": shown, "more": len(alike) - len(shown), "mends": mends}
 
 
 def _finding(places: _Places, item: Finding) -> dict[str, Any]:

@@ -122,6 +122,7 @@ def _told(desk: Desk, document: Document, before: Any = None) -> dict[str, Any]:
 
 
 def _shown(document: Document, before: Any = None) -> dict[str, Any]:
+    from latchline.desk.looks import size
     from latchline.piece.write import values_of
 
     state, trouble = document.state, document.looked.trouble
@@ -138,6 +139,7 @@ def _shown(document: Document, before: Any = None) -> dict[str, Any]:
         "trouble": None
         if trouble is None
         else {"what": trouble.what, "where": trouble.where, "hint": trouble.hint, "key": trouble.key},
+        "fabric": size(document.looked) if trouble is None else None,
         "drawings": {name: _drawing(drawn, (before or {}).get(name)) for name, drawn in state.drawings.items()},
     }
 

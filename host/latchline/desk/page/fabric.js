@@ -19,23 +19,24 @@ export function fabricPanel() {
 
   /** How tall the passes lie, in CSS pixels, and which of them are in sight. */
   const inSight = () => {
-    const verdict = store.verdict;
-    if (!verdict) return null;
+    const size = store.piece?.fabric;
+    if (!size) return null;
     const px = ZOOM[sight.zoom];
-    const tall = (px * verdict.gauge[0]) / verdict.gauge[1];
-    const courses = (verdict.size_cm[1] * verdict.gauge[1]) / 10;
-    const each = Math.max(0.05, (tall * courses) / verdict.passes);
+    const tall = (px * size.gauge[0]) / size.gauge[1];
+    const courses = (size.size_cm[1] * size.gauge[1]) / 10;
+    const each = Math.max(0.05, (tall * courses) / size.passes);
     const height = Math.max(1, scroller.clientHeight);
-    const all = each * verdict.passes + 3 * px;
+    const all = each * size.passes + 3 * px;
     const fromFoot = Math.max(0, all - scroller.scrollTop - height);
-    const first = Math.max(1, Math.min(verdict.passes, Math.floor(fromFoot / each) - 1));
-    const last = Math.min(verdict.passes, first + Math.min(PASSES_MAX, Math.ceil(height / each) + 4));
-    return { px, each, all, first, last, height, width: (verdict.width + 2) * px };
+    const first = Math.max(1, Math.min(size.passes, Math.floor(fromFoot / each) - 1));
+    const last = Math.min(size.passes, first + Math.min(PASSES_MAX, Math.ceil(height / each) + 4));
+    return { px, each, all, first, last, height, width: (size.width + 2) * px };
   };
 
   const paint = newest(async () => {
     const seen = inSight();
-    if (!seen || store.piece?.trouble) return;
+    if (!seen) return;
+    const serial = store.piece?.serial;
     spacer.style.height = `${Math.max(seen.all, 1)}px`;
     spacer.style.width = `${seen.width}px`;
     const query = new URLSearchParams({ side: sight.side, stitch_px: String(seen.px), first: String(seen.first), last: String(seen.last) });
@@ -46,8 +47,8 @@ export function fabricPanel() {
     canvas.height = picture.height;
     canvas.getContext("2d")?.drawImage(picture, 0, 0);
     canvas.style.top = `${seen.all - seen.each * (seen.first - 1) - picture.height}px`;
-    canvas.dataset.serial = String(store.verdict?.serial ?? 0);
-    canvas.setAttribute("aria-label", `The fabric's ${sight.side} side, passes ${seen.first} to ${seen.last} of ${store.verdict?.passes}`);
+    canvas.dataset.serial = String(serial);
+    canvas.setAttribute("aria-label", `The fabric's ${sight.side} side, passes ${seen.first} to ${seen.last} of ${store.piece?.fabric?.passes}`);
     picture.close();
   });
 
@@ -73,11 +74,15 @@ export function fabricPanel() {
       `${gauge[0]} stitches and ${gauge[1]} rows to 10 cm${estimated ? ", an estimate: knit a swatch" : ""}. `,
       ...verdict.yarns.map((yarn) => el("span", { class: "yarn" }, el("span", { class: "swatch", style: { "background-color": yarn.colour } }),
         `${yarn.name} ${yarn.metres} m${yarn.grams === null ? "" : `, ${yarn.grams} g`} `)),
-      el("span", { class: "soft", id: "fingerprint" }, verdict.fingerprint));
+      el("span", { class: "soft" }, "Fingerprint ", el("span", { id: "fingerprint" }, verdict.fingerprint), ": the same one, the same needles in every pass."));
+  };
+  const draw = () => {
+    const size = store.piece?.fabric;
+    if (!size) return;
     const which = `${store.piece?.file}/${store.piece?.name}`;
     if (which !== shownOf) {
       shownOf = which;
-      sight.zoom = verdict.width > 150 ? 1 : verdict.width > 70 ? 2 : 4;
+      sight.zoom = size.width > 150 ? 1 : size.width > 70 ? 2 : 4;
       requestAnimationFrame(() => { scroller.scrollTop = scroller.scrollHeight; });
     }
     paint(1);
@@ -85,8 +90,10 @@ export function fabricPanel() {
   scroller.addEventListener("scroll", () => paint(1));
   new ResizeObserver(() => paint(1)).observe(scroller);
   on("verdict", show);
+  on("piece", () => queueMicrotask(draw)); // the verdict, being quicker, is asked for first
   showTools();
   show();
+  draw();
   return panel;
 }
 
@@ -118,23 +125,27 @@ export function findingsPanel() {
   return panel;
 }
 
-/** @param {import("./state.js").Finding} worst */
-function group(worst) {
+/** @param {import("./state.js").Finding} found */
+function group(found) {
   const several = bands().length > 1;
   const place = (/** @type {import("./state.js").Place} */ one) => [
     several && one.band ? `band ${one.band}` : "", one.chart_row ? `chart row ${one.chart_row}` : "",
     one.passes[0] ? (one.passes[0] === one.passes[1] ? `pass ${one.passes[0]}` : `passes ${one.passes[0]} to ${one.passes[1]}`) : "", one.needles,
-  ].filter(Boolean).join(", ");
-  const look = (/** @type {import("./state.js").Place} */ one, /** @type {string} */ words) => button(words, () => {
-    const number = bands().findIndex((band) => band.name === one.band);
-    if (number >= 0 && number !== store.band) { store.band = number; changed("band"); }
-    store.shown = store.shown === one ? null : one;
-    changed("shown");
-  }, { class: "place", disabled: !one.cells.length });
+  ].filter(Boolean).join(", ") || "the whole piece";
+  const look = (/** @type {import("./state.js").Place} */ one) => {
+    const words = found.what || !one.what ? place(one) : `${place(one)}: ${one.what}`;
+    return one.cells.length ? button(words, () => {
+      const number = bands().findIndex((band) => band.name === one.band);
+      if (number >= 0 && number !== store.band) { store.band = number; changed("band"); }
+      store.shown = store.shown === one ? null : one;
+      changed("shown");
+    }, { class: "place" }) : el("span", { class: "place-told" }, words);
+  };
   const sentence = (/** @type {string} */ text) => (text ? `${text[0].toUpperCase()}${text.slice(1)}. ` : "");
-  return el("article", { class: "finding", "data-finding": worst.rule },
-    el("h4", {}, worst.rule.replaceAll("-", " ")),
-    el("p", {}, sentence(worst.what), sentence(worst.why), sentence(worst.todo)),
-    el("p", { class: "row" }, ...worst.at.map((one) => look(one, place(one) || "the whole band")), worst.more ? `and ${worst.more} more places` : null),
-    ...worst.mends.map((mend) => el("p", { class: "row" }, button(mend.what, () => edit("mend", { band: mend.band, key: mend.key }), { class: "mend", "data-mend": mend.key, disabled: mend.band < 0 }))));
+  const whose = (/** @type {import("./state.js").Mend} */ mend) => (new Set(found.at.map((one) => one.band)).size > 1 ? `, in band ${bands()[mend.band]?.name}` : "");
+  return el("article", { class: "finding", "data-finding": found.rule },
+    el("h4", {}, found.rule.replaceAll("-", " ")),
+    el("p", {}, sentence(found.what), sentence(found.why), sentence(found.todo)),
+    el("div", { class: "row" }, ...found.at.map(look), found.more ? `and ${found.more} more places` : null),
+    ...found.mends.map((mend) => el("p", { class: "row" }, button(`${mend.what}${whose(mend)}`, () => edit("mend", { band: mend.band, key: mend.key }), { class: "mend", "data-mend": mend.key, disabled: mend.band < 0 }))));
 }

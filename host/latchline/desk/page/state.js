@@ -10,8 +10,9 @@ import { Refused, ask } from "./line.js";
  * @typedef {Record<string, any>} Values
  * @typedef {{
  *   serial: number, file: string, name: string, kept: boolean, can_undo: boolean, can_redo: boolean,
- *   values: Values, trouble: Trouble | null, drawings: Record<string, Drawing>,
+ *   values: Values, trouble: Trouble | null, drawings: Record<string, Drawing>, fabric: Size | null,
  * }} Piece
+ * @typedef {{ passes: number, width: number, size_cm: [number, number], gauge: [number, number], estimated: boolean }} Size
  * @typedef {{ what: string, key: string, band: number }} Mend
  * @typedef {{
  *   rule: string, severity: string, band: string, what: string, why: string, todo: string, chart_row: number,
@@ -80,6 +81,8 @@ export async function tried(work) {
   }
 }
 
+let opening = true;
+
 /**
  * Take over what the desk tells of the piece: whole drawings, or the rows of them that have changed.
  * @param {any} told
@@ -99,6 +102,8 @@ export function takePiece(told) {
     drawings[name] = { rows, stitches, palette, cells };
   }
   store.piece = { ...told, drawings };
+  if (opening) store.band = bands().findIndex((band) => band.chart in drawings); // there is something to draw on
+  opening = false;
   store.band = Math.max(0, Math.min(store.band, bands().length - 1));
   changed("piece");
   refresh(told.serial);
@@ -168,6 +173,7 @@ function inTurn(path, given) {
       try {
         takePiece(await ask(path, { ...given, serial: store.piece?.serial ?? 0 }));
       } catch (error) {
+        opening = false;
         if (store.piece) takePiece(await ask("/api/piece"));
         throw error;
       }
@@ -196,9 +202,9 @@ export const redo = () => inTurn("/api/redo", {});
 
 /** @param {Record<string, any>} given */
 export async function open(given) {
-  store.band = 0;
   store.shown = null;
-  return inTurn("/api/open", given);
+  opening = true;
+  return inTurn("/api/open", given).finally(() => { opening = false; });
 }
 
 /** Take the newest state, because another page has changed it. @param {number} serial */
