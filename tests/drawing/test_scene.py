@@ -14,7 +14,7 @@ from PIL import Image
 
 from latchline.drawing.pdf import scenes_pdf
 from latchline.drawing.png import scene_png
-from latchline.drawing.scene import Disc, Scene, plain_letters
+from latchline.drawing.scene import Disc, Picture, Scene, plain_letters
 from latchline.drawing.svg import scene_svg
 from latchline.errors import InputError
 
@@ -31,6 +31,12 @@ def drawing() -> Scene:
     scene.path([(30, 45), (45, 36), (60, 45), (75, 36)], 1.5)
     scene.arrow(35, 22, 5, rightward=True)
     scene.arrow(50, 22, 5, rightward=False)
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8), "#c08020").save(out, "PNG")
+    inner = Scene(20, 10)
+    inner.items.append(Picture(2, 1, 16, 4, out.getvalue()))
+    inner.box(1, 6, 18, 2, "#202020")
+    scene.put(inner, 56, 38)
     return scene
 
 

@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from latchline.drawing.scene import Disc, Scene, Shape, Words, plain_letters
+from latchline.drawing.scene import Disc, Picture, Scene, Shape, Words, plain_letters
 
 POINTS_PER_MM = 72 / 25.4
 CREATED_FIXED = 1  # reportlab: no time stamp in the file, so that the same plan gives the same bytes
@@ -30,6 +30,8 @@ def scenes_pdf(scenes: Iterable[Scene], title: str) -> bytes:
 
 def draw_on_canvas(canvas: Any, scene: Scene, left_mm: float, bottom_mm: float) -> None:
     """Draw on a reportlab canvas that is already scaled to millimetres."""
+    from reportlab.lib.utils import ImageReader
+
     canvas.saveState()
     canvas.translate(left_mm, bottom_mm + scene.height_mm)
     canvas.setLineJoin(1)
@@ -41,6 +43,9 @@ def draw_on_canvas(canvas: Any, scene: Scene, left_mm: float, bottom_mm: float) 
             case Disc():
                 _pdf_pen(canvas, pen, item.fill, item.stroke, item.line_mm, ())
                 canvas.circle(item.x, -item.y, item.radius, stroke=bool(item.stroke), fill=bool(item.fill))
+            case Picture():
+                picture = ImageReader(io.BytesIO(item.png))
+                canvas.drawImage(picture, item.x, -item.y - item.height_mm, item.width_mm, item.height_mm)
             case Shape():
                 _pdf_pen(canvas, pen, item.fill, item.stroke, item.line_mm, item.dash)
                 path = canvas.beginPath()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from typing import Any
 
-from latchline.drawing.scene import Disc, Scene, Shape, Words, dashes, plain_letters
+from latchline.drawing.scene import Disc, Picture, Scene, Shape, Words, dashes, plain_letters
 from latchline.errors import InputError
 from latchline.mend import Mend
 
@@ -46,6 +46,10 @@ def scene_png(scene: Scene, dots_per_inch: float = PNG_DOTS_PER_INCH) -> bytes:
                     outline=item.stroke,
                     width=max(1, round(item.line_mm * scale)),
                 )
+            case Picture():
+                room = max(1, round(item.width_mm * scale)), max(1, round(item.height_mm * scale))
+                there = Image.open(io.BytesIO(item.png)).convert("RGB").resize(room)
+                picture.paste(there, (round(item.x * scale), round(item.y * scale)))
             case Shape():
                 _png_shape(draw, item, scale)
     small = picture.reduce(PNG_FINE)

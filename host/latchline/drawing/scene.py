@@ -7,7 +7,7 @@ built-in fonts hold no others: a letter that they lack is shown as a question ma
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
@@ -51,7 +51,18 @@ class Words:
     fill: str = "#000000"
 
 
-Item = Shape | Disc | Words
+@dataclass(frozen=True)
+class Picture:
+    """A PNG picture with its top left corner at (x, y)."""
+
+    x: float
+    y: float
+    width_mm: float
+    height_mm: float
+    png: bytes
+
+
+Item = Shape | Disc | Words | Picture
 
 
 @dataclass
@@ -91,6 +102,15 @@ class Scene:
 
     def words(self, x: float, y: float, text: str, size_mm: float = 3.0, **how: Any) -> None:
         self.items.append(Words(x, y, text, size_mm, **how))
+
+    def put(self, other: Scene, x: float, y: float) -> None:
+        """Another drawing with its top left corner at (x, y)."""
+        for item in other.items:
+            if isinstance(item, Shape):
+                moved = tuple((px + x, py + y) for px, py in item.points)
+                self.items.append(replace(item, points=moved))
+            else:
+                self.items.append(replace(item, x=item.x + x, y=item.y + y))
 
     def arrow(self, x: float, y: float, length: float, *, rightward: bool, fill: str = "#000000") -> None:
         """A solid arrow head with its middle at (x, y)."""

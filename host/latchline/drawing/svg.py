@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from html import escape
 
-from latchline.drawing.scene import Disc, Item, Scene, Words
+from latchline.drawing.scene import Disc, Item, Picture, Scene, Words
 
 
 def scene_svg(scene: Scene, *, standalone: bool = True) -> str:
@@ -32,6 +33,12 @@ def _svg_item(item: Item) -> str:
             return (
                 f'<circle cx="{item.x:.3f}" cy="{item.y:.3f}" r="{item.radius:.3f}" fill="{item.fill or "none"}" '
                 f'stroke="{item.stroke or "none"}" stroke-width="{item.line_mm:g}"/>'
+            )
+        case Picture():
+            data = b64encode(item.png).decode("ascii")
+            return (
+                f'<image x="{item.x:.3f}" y="{item.y:.3f}" width="{item.width_mm:.3f}" height="{item.height_mm:.3f}" '
+                f'preserveAspectRatio="none" href="data:image/png;base64,{data}"/>'
             )
     points = " ".join(f"{x:.3f},{y:.3f}" for x, y in item.points)
     dash = f' stroke-dasharray="{" ".join(f"{length:g}" for length in item.dash)}"' if item.dash else ""

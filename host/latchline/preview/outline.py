@@ -17,14 +17,17 @@ MEASURED_FROM_MM = 9.0  # an edge shorter than this on paper gets no measure of 
 INK, GREY, PALE = "#000000", "#767676", "#efe9dc"
 
 
-def outline_scene(plan: Plan, gauge: Gauge) -> Scene:
-    """The outline with measures in cm, and rows and needles at each corner; as the operator sees it, purl side."""
+def outline_scene(plan: Plan, gauge: Gauge, room_mm: tuple[float, float] = ROOM_MM) -> Scene:
+    """The outline with measures in cm, and rows and needles at each corner; as the operator sees it, purl side.
+
+    room_mm: width and height for the piece itself.
+    """
     shape = outline(plan, gauge)
     wide, tall = gauge.finished_cm(max(shape.width, 1), max(shape.rows, 1))
-    scale = min(ROOM_MM[0] / wide, ROOM_MM[1] / tall)
+    scale = min(room_mm[0] / wide, room_mm[1] / tall)
     low = min((x for edge in shape.edges for x, _ in edge), default=0.0)
     height = tall * scale
-    scene = Scene(ROOM_MM[0] + 2 * SIDE_MM, height + 2 * TOP_MM + 14, f"outline of {plan.name}")
+    scene = Scene(room_mm[0] + 2 * SIDE_MM, height + 2 * TOP_MM + 14, f"outline of {plan.name}")
     left = (scene.width_mm - wide * scale) / 2
 
     def place(corner: Corner) -> tuple[float, float]:

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
+from itertools import groupby
+from typing import Any
 
-from latchline.drawing.scene import Scene
 from latchline.fabric.loops import pass_yarns
 from latchline.fabric.outline import outline
 from latchline.fabric.yarn_need import yarn_need
 from latchline.piece.measure import gauge_of
 from latchline.piece.model import Piece
-from latchline.plan.hand import GONE, HandKind, HandStep, Position, goes, kind_of, positions_after
+from latchline.plan.hand import HandKind, HandStep, Position, kind_of, lines_of
 from latchline.plan.model import Band, Plan
+from latchline.plan.signs import SIGNS, Signs
 from latchline.preview.outline import outline_scene, outline_words
 from latchline.sheet.drawings import act_in_words, needle_drawing
+from latchline.sheet.handout_figures import (
+    OUTLINE_MM,
+    beside,
+    fabric_and_chart,
+    hand_drawing,
+    is_rectangle,
+    signs_used,
+)
 from latchline.sheet.make import Block, Facts, Figure, Grid, Listed, Page, Sheet
 
-STEPS_LISTED = 10  # hand steps of a band; the working chart has them all
-NEEDLES_DRAWN = 8
-WIDTH_MM, HEIGHT_MM, APART_MM = 180.0, 30.0, 8.0
-INK, PALE = "#000000", "#d8d8d8"
+TOLD_WHOLE = 2  # so many hand steps of a kind are told in whole sentences, more of them in a list
+STEPS_LISTED = 12  # of that list; the working chart has them all
 
 
 def make_handout(piece: Piece, plan: Plan) -> Sheet:
@@ -41,32 +49,84 @@ def make_handout(piece: Piece, plan: Plan) -> Sheet:
     )
     colours = tuple(total.yarn.colour for total in need.totals)
     blocks: list[Block] = [
-        Figure("the piece, in cm", outline_scene(plan, gauge), outline_words(plan, gauge)),
         Facts("at a glance", facts),
-        Grid("yarn", ("yarn", "have at hand"), yarns, colours),
-        Listed("steps, in order", tuple(line for band in plan.bands for line in _steps(plan, band))),
+        Grid("yarn", ("yarn", "have at hand"), yarns, colours, (0.6, 0.4)),
     ]
-    pages = [Page(plan.name, "handout", tuple(blocks))]
-    words = glossary(plan)
-    if words:
-        pages.append(Page("Words and signs", f"those that occur in {plan.name}", words))
+    shown = fabric_and_chart(piece, plan, gauge)
+    words = "the fabric's knit side" + (f"; {outline_words(plan, gauge)}" if plan.shaped else "")
+    if shown is not None:
+        blocks.insert(0, Figure("fabric", shown, words, headed=False))
+    if any(band.drawing is not None for band in plan.bands) and not is_rectangle(plan, gauge):
+        blocks.append(Figure("the piece, in cm", outline_scene(plan, gauge, OUTLINE_MM), outline_words(plan, gauge)))
+    pages = [Page(plan.name, "handout", tuple(blocks)), Page("Step by step", plan.name, (_listed(piece, plan),))]
+    told = (*_signs(piece), *glossary(plan))
+    if told:
+        pages.append(Page("Words and signs", f"those that occur in {plan.name}", told))
     return Sheet(f"handout: {plan.name}", tuple(pages), large=True)
 
 
-def _steps(plan: Plan, band: Band) -> list[str]:
-    """What is knitted in a band, then what hands do in it."""
-    yarns = " and ".join(yarn.name for yarn in band.yarns)
-    lines = [f"{band.name}: {band.passes} passes of {band.technique.title}, {yarns}"]
-    by_hand = [
-        f"before pass {number}: {words}"
+def _signs(piece: Piece) -> tuple[Block, ...]:
+    lines = tuple(f"{sign}  {SIGNS[sign][2]}" for sign in signs_used(piece))
+    return (Listed("signs used, worked before their row", lines),) if lines else ()
+
+
+def _listed(piece: Piece, plan: Plan) -> Listed:
+    """The bands in order, those that are alike and follow one another as one, each with what hands do in it."""
+    lines: list[str] = []
+    signed = {band.name for band in piece.bands if any(isinstance(work, Signs) for work in band.works)}
+    for _, alike in groupby(plan.bands, key=lambda band: _alike(plan, band)):
+        lines += _steps(plan, list(alike), signed)
+    lines += [f"at the end: {words}" for words in plan.hand_words(plan.passes + 1)]
+    return Listed("in this order", tuple(lines))
+
+
+def _alike(plan: Plan, band: Band) -> tuple[Any, ...]:
+    """What a band asks for: passes of a technique with these yarns and hand steps, counted from its first pass."""
+    steps = tuple(
+        (step.before - band.first, replace(step, before=1))
         for number in range(band.first, band.last + 1)
-        for words in plan.hand_words(number)
-    ]
-    more = len(by_hand) - STEPS_LISTED
-    lines += by_hand[:STEPS_LISTED] + ([f"and {more} more, on the working chart"] if more > 0 else [])
-    if band is plan.bands[-1]:
-        lines += [f"at the end: {words}" for words in plan.hand_words(plan.passes + 1)]
+        for step in plan.hand_before(number)
+    )
+    return band.technique.name, band.yarns, band.part, band.passes, id(band.drawing), band.options, steps
+
+
+def _steps(plan: Plan, bands: list[Band], signed: set[str]) -> list[str]:
+    """What is knitted in some bands that are alike, then what hands do in them, a line for each kind.
+
+    signed: the names of bands of which a file of signs says what hands do.
+    """
+    band, many = bands[0], len(bands) > 1
+    yarns = " and ".join(yarn.name for yarn in band.yarns)
+    called = f"{band.name} to {bands[-1].name}, {len(bands)} times" if many else band.name
+    counter = "" if many else f", row counter {band.first - 1} to {band.last}"
+    lines = [f"{called}: {band.passes} passes of {band.technique.title}, {yarns}{counter}"]
+    if band.name in signed:
+        first = next((step.before for step in plan.hand if band.first <= step.before <= band.last), band.first)
+        return [
+            *lines,
+            f"from pass {first} on, work the signs of each row before it is knitted, as the working chart lists them",
+        ]
+    kinds: dict[str, list[HandStep]] = {}
+    for number in range(band.first, band.last + 1):
+        for step in plan.hand_before(number):
+            kinds.setdefault(step.kind, []).append(step)
+    for steps in kinds.values():
+        when = [f"row {step.before - band.first + 1}" if many else f"pass {step.before}" for step in steps]
+        if len(steps) <= TOLD_WHOLE:
+            told = [words for _, words in lines_of(steps, plan.places_name)]
+            told = told if len(told) == len(steps) else [told[0]] * len(steps)
+            lines += [f"before {at}: {words}" for at, words in zip(when, told, strict=True)]
+            continue
+        listed = [f"{at} {_where(plan, step)}" for at, step in zip(when[:STEPS_LISTED], steps, strict=False)]
+        more = len(steps) - STEPS_LISTED
+        rest = f"; and {more} more, on the working chart" if more > 0 else ""
+        lines.append(f"{kind_of(steps[0]).title}, before {'; '.join(listed)}{rest}")
     return lines
+
+
+def _where(plan: Plan, step: HandStep) -> str:
+    way = "" if step.kind != "move" else f" to the {'right' if step.by > 0 else 'left'}"
+    return plan.places_name(step.first, step.last) + way
 
 
 def glossary(plan: Plan) -> tuple[Block, ...]:
@@ -78,14 +138,15 @@ def glossary(plan: Plan) -> tuple[Block, ...]:
             acts = (act_in_words(cams.selected), act_in_words(cams.unselected))
             words = f"{technique.title}. Selected: {acts[0]}; not selected: {acts[1]}"
             drawing = needle_drawing(cams.selected, cams.unselected, ("#f4ead8", "#1f3a5f"))
-            blocks.append(Figure(technique.name, drawing, words))
+            blocks.append(Figure(f"{technique.name}: {technique.title}", drawing, words))
     shown: set[str] = set()
     for step in plan.hand:
         kind = kind_of(step)
         if kind.name not in shown:
             shown.add(kind.name)
             title = f"{kind.title}, on the working chart {_sign(step)}"
-            blocks.append(Figure(title, hand_drawing(kind), _in_words(kind)))
+            words = _in_words(kind)
+            blocks.append(Figure(title, beside(hand_drawing(kind), title, words), words, headed=False))
     return tuple(blocks)
 
 
@@ -103,44 +164,3 @@ def _in_words(kind: HandKind) -> str:
     ]
     said = ", ".join(part for part in what if part) or "no loop changes its place"
     return said + (f"; it takes {kind.at_hand}" if kind.at_hand else "")
-
-
-def hand_drawing(kind: HandKind) -> Scene:
-    """Some needles before and after a hand step of a kind, drawn from what the kind does: loops as rings."""
-    step = HandStep(1, kind.name, 2, 5 if kind.name != "move" else 3, 2 if kind.name == "cross" else 1)
-    before = np.full(NEEDLES_DRAWN, Position.WORK, dtype=np.uint8)
-    loops = np.ones(NEEDLES_DRAWN, dtype=np.int32)
-    if kind.fresh or kind.sets == Position.WORK:
-        released = kind.name == "release"
-        before[2:6] = Position.HELD if released else Position.OUT
-        loops[2:6] = 1 if released else 0
-    if kind.name == "pick-up":
-        loops[2:6] = 0
-        step = HandStep(1, kind.name, 3, 3)
-        loops[[2, 4, 5]] = 1
-    after, onto = positions_after(step, before), goes(step, NEEDLES_DRAWN)
-    there = np.zeros_like(loops)
-    np.add.at(there, onto[onto != GONE], loops[onto != GONE])
-    if kind.makes:
-        there[step.first : step.last + 1] += 1
-    scene = Scene(WIDTH_MM, HEIGHT_MM, kind.title)
-    for left, words, positions, hung in ((6.0, "before", before, loops), (96.0, "after", after, there)):
-        scene.words(left, 5, words, 4.0, bold=True)
-        for needle in range(NEEDLES_DRAWN):
-            _needle(scene, left + 4 + needle * APART_MM, int(positions[needle]), int(hung[needle]))
-    if kind.goes is not None:  # which loop is which
-        for needle in range(NEEDLES_DRAWN):
-            came = "+".join(str(origin + 1) for origin in np.flatnonzero(onto == needle))
-            scene.words(10.0 + needle * APART_MM, HEIGHT_MM - 1, str(needle + 1), 2.8, anchor="middle")
-            scene.words(100.0 + needle * APART_MM, HEIGHT_MM - 1, came, 2.8, anchor="middle")
-    scene.arrow(90, 16, 5, rightward=True)
-    return scene
-
-
-def _needle(scene: Scene, x: float, position: int, loops: int) -> None:
-    """A needle from above: its stem, farther back where it is out of work, farther forward where it is held."""
-    top = {Position.OUT: 9.0, Position.WORK: 13.0, Position.HELD: 17.0}[Position(position)]
-    scene.box(x - 1, top, 2, 8, PALE if position == Position.OUT else INK, INK, 0.3)
-    for number in range(loops):
-        y = top + 7 - 2.2 * number
-        scene.box(x - 2.4, y, 4.8, 1.5, "#ffffff", INK, 0.5)

@@ -78,11 +78,12 @@ class Grid:
 
 @dataclass(frozen=True)
 class Figure:
-    """A drawing, and the same in words for who cannot see it."""
+    """A drawing, and the same in words for who cannot see it. headed: whether the title stands above the drawing."""
 
     title: str
     scene: Scene
     words: str
+    headed: bool = True
 
 
 Block = Facts | Listed | Grid | Figure

@@ -38,7 +38,9 @@ ul { margin: 0; padding-left: 6mm }
 svg { max-width: 100%; height: auto }
 """
 
-LARGE = "body { font-size: 19px } h2, .facts th { font-size: 19px } th { font-size: 16px }\n"
+LARGE = """section:first-child { break-after: auto }
+body { font-size: 19px } h2, .facts th { font-size: 19px } th { font-size: 16px }
+"""
 
 
 def sheet_markdown(sheet: Sheet) -> str:
@@ -106,7 +108,7 @@ def _html_block(block: Block) -> str:
             body = f"{head}<ul>\n{items}\n</ul>"
             return f'<div class="urgent">\n{body}\n</div>' if block.urgent else body
         case Figure():
-            return f"{head}<figure>{scene_svg(block.scene, standalone=False)}</figure>"
+            return f"{head if block.headed else ''}<figure>{scene_svg(block.scene, standalone=False)}</figure>"
         case Grid():
             names = "".join(f"<th>{escape(name)}</th>" for name in block.columns)
             rows = "\n".join(
@@ -123,7 +125,10 @@ def _html_cell(block: Grid, row: int, column: int, text: str) -> str:
 
 
 def sheet_pdf(sheet: Sheet) -> bytes:
-    """The sheet as PDF on A4: the summary on a page of its own, then as many sections a page as fit, numbered."""
+    """The sheet as PDF on A4, pages numbered: the summary on one of its own, then as many sections a page as fit.
+
+    A handout flows on from section to section.
+    """
     from reportlab.lib.pagesizes import A4
     from reportlab.pdfgen.canvas import Canvas
     from reportlab.platypus import CondPageBreak, KeepInFrame, PageBreak, SimpleDocTemplate
@@ -142,13 +147,16 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     )
     story: list[Any] = []
     for place, page in enumerate(sheet.pages):
+        section = _pdf_page(page, first=not place, large=sheet.large)
+        if sheet.large:  # it flows on, so that a simple piece takes few sides
+            story += section
+            continue
         if place == 1:
             story.append(PageBreak())
         room = document.height - 14
         measured = KeepInFrame(PAGE_POINTS, 0, _pdf_page(page, first=not place), mode="error")
         measured.canv = Canvas(io.BytesIO())
         tall = measured.wrap(PAGE_POINTS, 1e6)[1] + 2
-        section = _pdf_page(page, first=not place)
         # a section goes to the next page where it does not fit; one that is a little too long is set smaller, and
         # one that is much too long flows over pages, since nobody could read it
         story.append(CondPageBreak(min(tall, room)))
@@ -191,9 +199,13 @@ def _pdf_styles(points: float = BODY_POINTS) -> dict[str, Any]:
         "item": ParagraphStyle("item", parent=body, leftIndent=10),
         "bold": ParagraphStyle("bold", parent=body, fontName="Helvetica-Bold"),
         "title": ParagraphStyle("title", parent=body, fontName="Helvetica-Bold", fontSize=26, leading=30),
-        "band": ParagraphStyle("band", parent=body, fontName="Helvetica-Bold", fontSize=18, leading=22, spaceBefore=12),
-        "under": ParagraphStyle("under", parent=body, textColor="#444444", spaceAfter=4),
-        "head": ParagraphStyle("head", parent=body, fontName="Helvetica-Bold", spaceBefore=9, spaceAfter=2),
+        "band": ParagraphStyle(
+            "band", parent=body, fontName="Helvetica-Bold", fontSize=18, leading=22, spaceBefore=12, keepWithNext=1
+        ),
+        "under": ParagraphStyle("under", parent=body, textColor="#444444", spaceAfter=4, keepWithNext=1),
+        "head": ParagraphStyle(
+            "head", parent=body, fontName="Helvetica-Bold", spaceBefore=9, spaceAfter=2, keepWithNext=1
+        ),
         "small": ParagraphStyle("small", parent=body, fontSize=9, leading=11, textColor="#444444"),
     }
 
@@ -236,7 +248,7 @@ def _pdf_block(block: Block, styles: dict[str, Any]) -> list[Any]:
                 return [head, *items]
             return [Table([[[head, *items]]], colWidths=[PAGE_POINTS], hAlign="LEFT", style=box, spaceBefore=8)]
         case Figure():
-            return [head, _drawing(block.scene)]
+            return [*([head] if block.headed else []), _drawing(block.scene)]
         case Grid():
             names = [Paragraph(_rl(name), styles["small"]) for name in block.columns]
             rows = [
