@@ -199,7 +199,8 @@ def states_and_questions_fit(page: Page, wide: int) -> None:
         shown(page, state=state)
         assert overflowing(page) == []
     question = {"kind": "change", "pass_number": 4, "candidates": [], "why": "", "serial": 5}
-    shown(page, question=question | {"prompts": [CHANGE | {"yarn": NAVY}]})
+    shown(page, state="waiting", question=question | {"prompts": [CHANGE | {"yarn": NAVY}]})
+    assert text_of(page, ".state b") == "do this"  # and not to wait for a lamp that waits for the knitter
     assert least_mm(page, ".due", wide) >= LEAST_MM
     assert overflowing(page) == []
     assert faint_borders(page) == []

@@ -20,6 +20,8 @@ const STATES = /** @type {Record<string, [string, string, string]>} */ ({
   quiet: ["silent", "cross", "bad"],
   unplugged: ["cable", "cross", "bad"],
   over: ["done", "tick", "calm"],
+  due: ["do this", "down", "look"],
+  asked: ["answer", "down", "look"],
 });
 const MEANS = /** @type {Record<string, string>} */ ({
   greeting: "Looking for the board.",
@@ -32,6 +34,8 @@ const MEANS = /** @type {Record<string, string>} */ ({
   quiet: "Nothing is heard of the board: look at cable and power.",
   unplugged: "The port is gone: plug the cable in again.",
   over: "The session is over.",
+  due: "Do what stands below, then confirm it.",
+  asked: "Read what stands below, and answer.",
 });
 const SHAPES = /** @type {Record<string, string>} */ ({
   ring: "M50 8a42 42 0 1 0 0 84a42 42 0 1 0 0-84zm0 18a24 24 0 1 1 0 48a24 24 0 1 1 0-48z",
@@ -40,6 +44,7 @@ const SHAPES = /** @type {Record<string, string>} */ ({
   bars: "M16 10h24v80h-24zM60 10h24v80h-24z",
   block: "M10 10h80v80h-80z",
   cross: "M18 6L50 38L82 6L94 18L62 50L94 82L82 94L50 62L18 94L6 82L38 50L6 18z",
+  down: "M12 8h76v42L50 94L12 50z",
   tick: "M8 52L22 38L42 58L80 14L94 28L42 86z",
 });
 const TITLES = /** @type {Record<string, string>} */ ({
@@ -145,11 +150,12 @@ class Board {
   show() {
     const view = now.view;
     const hand = view.question?.kind === "pass";
-    if (view.state + hand !== this.stated) {
-      this.stated = view.state + hand;
-      const [word, form, urgency] = STATES[view.state] ?? [view.state, "query", "look"];
+    const state = stateOf(view);
+    if (state + hand !== this.stated) {
+      this.stated = state + hand;
+      const [word, form, urgency] = STATES[state] ?? [state, "query", "look"];
       this.state.className = `state ${urgency}`;
-      fill(this.state, shape(form), el("b", {}, word), el("span", { class: "means" }, hand ? "Bring the filled needles forward, knit, then confirm." : (MEANS[view.state] ?? "")));
+      fill(this.state, shape(form), el("b", {}, word), el("span", { class: "means" }, hand ? "Bring the filled needles forward, knit, then confirm." : (MEANS[state] ?? "")));
       fitAll(this.all);
     }
     const { number, row, coming, question, plain_rows, candidates } = view;
@@ -176,6 +182,13 @@ class Board {
   }
 }
 const STOP_MS = 4000;
+
+/** The session's state, but where all waits for the knitter: then what is wanted of her. @param {any} view @returns {string} */
+function stateOf(view) {
+  const kind = view.question?.kind ?? "pass";
+  if (kind === "pass" || !["greeting", "waiting", "ready"].includes(view.state)) return view.state;
+  return ["caution", "begun", "other", "sure", "row"].includes(kind) ? "asked" : "due";
+}
 
 export function knitPart() {
   const box = el("div", { class: "knit" });
@@ -359,7 +372,7 @@ function asked(question, view) {
   const no = /** @type {Record<string, [string, string]>} */ ({ sure: ["no, another one", "no"], begun: ["no, leave it", "stop"], other: ["no, leave it", "stop"] })[question.kind];
   const body = [
     el("section", { class: "asked", "aria-live": "assertive", "aria-label": titleOf(question) },
-      el("h1", {}, titleOf(question), el("span", { class: "soft" }, ` pass ${question.pass_number}${count ? ` · ${count}` : ""}`)),
+      el("h1", {}, titleOf(question), el("span", { class: "soft" }, [question.kind === "ready" && question.pass_number === 1 ? "" : ` pass ${question.pass_number}`, count].filter(Boolean).join(" · ").replace(/^(?! )/, " "))),
       el("div", { class: "due", tabIndex: 0 }, prompt.yarn ? el("span", { class: "skein", style: { "--yarn": prompt.yarn.colour } }) : null, prompt.short ?? prompt.line),
       prompt.short !== prompt.line ? el("p", { class: "whole" }, prompt.line) : null),
   ];
