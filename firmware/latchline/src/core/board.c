@@ -141,12 +141,16 @@ static uint8_t quiet_room(const struct board *board)
     return (uint8_t)(room > UINT8_MAX ? UINT8_MAX : room - 1);
 }
 
-/* The times of edges that a hand can make are looked at; a run has none. */
+/* The times of edges that a hand can make are looked at; a run has none. After a turn only the edge that waits tells how
+ * quick they are. */
 static bool edges_are_quick(const struct board *board)
 {
     const struct edges *edges = &board->drive.edges;
-    uint8_t waiting = (uint8_t)(edges->noted - edges->taken) & (NOTES - 1);
-    return board->track.interval < QUICK_TICKS || waiting >= NOTES / 2;
+    uint8_t at = edges->taken;
+    uint8_t waiting = (uint8_t)(edges->noted - at) & (NOTES - 1);
+    if (board->track.interval < QUICK_TICKS || waiting >= NOTES / 2)
+        return true;
+    return waiting != 0 && (uint16_t)(notes_tick(board->notes, at) - (uint16_t)board->track.tick) < QUICK_TICKS;
 }
 
 static bool run_is_old(const struct board *board)
@@ -394,7 +398,7 @@ static void take_one_edge(struct board *board)
     const struct notes *notes = board->notes;
     uint8_t at = edges->taken;
     uint8_t pins = notes->pins[at];
-    uint16_t tick = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+    uint16_t tick = notes_tick(notes, at);
     uint32_t since = board->now - EDGE_AGE_TICKS;
     edges->taken = (uint8_t)(at + 1) & (NOTES - 1);
     take_edge(board, pins, since + (uint16_t)(tick - (uint16_t)since));

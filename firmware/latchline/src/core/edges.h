@@ -77,6 +77,11 @@ static inline bool edges_note(struct edges *edges, struct notes *notes, uint8_t 
     return true;
 }
 
+static inline uint16_t notes_tick(const struct notes *notes, uint8_t at)
+{
+    return (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+}
+
 static inline bool edges_waiting(const struct edges *edges)
 {
     return edges->noted != edges->taken; /* so it is when there is no place left */
@@ -96,7 +101,7 @@ static inline uint8_t edges_catch_up(struct edges *edges, const struct notes *no
         uint16_t interval;
         if ((uint8_t)(pins ^ next) != 0)
             break;
-        now = (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+        now = notes_tick(notes, at);
         interval = (uint16_t)(now - tick);
         if (interval < shortest)
             shortest = interval;
