@@ -23,9 +23,9 @@ END_SENSORS = ("staying", "passing")
 SECOND_CARRIAGES = ("alternates", "as-set")
 LATENCY_MS = 0.1  # edge to latched output, with room to spare; the firmware tests hold it to 0.02
 ADVANCE_MARGIN = 1.4  # coils differ, and grow slower as they warm
-# Edges a second that a board must follow within a pass, chosen below what the emulated chip follows: 6000 with its
-# line full, 7000 with it idle (docs/explanation/firmware.md).
-EDGES_MAX_HZ = 5800
+# Edges a second that a board must follow within a pass, chosen below what the emulated chip follows: 8000 with its
+# line full, 9500 with it idle (docs/explanation/firmware.md).
+EDGES_MAX_HZ = 7000
 
 # What a carriage can be set to do; a profile may say how its own levers are set for each.
 LEVER_SETTINGS = ("plain", "tuck", "miss", "two-colour", "inlay", "hold")

@@ -6,8 +6,7 @@
 #define PINS_ALL (_BV(PIN_ENCODER_A) | _BV(PIN_ENCODER_B) | _BV(PIN_SENSOR_LEFT) | _BV(PIN_SENSOR_RIGHT))
 #define PINS_SHIFT PIN_ENCODER_A
 
-/* The alignment lets the interrupt put an index into an address without a carry. */
-struct notes notes __attribute__((aligned(NOTES)));
+struct notes notes;
 
 void edges_enable(void)
 {
@@ -61,21 +60,19 @@ ISR(INT0_vect, ISR_NAKED)
                      "4: eor r24, r25 \n andi r24, %[ab] \n brne 5f \n lds r24, %[ready] \n sbrc r24, 0 \n rjmp 1b \n"
                      /* noted */
                      "5: sbic %[pinb], %[middle] \n ori r25, %[middle_bit] \n"
-                     "push r26 \n push r30 \n push r31 \n lds r24, %[timer] \n lds r26, %[timer]+1 \n"
-                     "lds r30, %[noted] \n ldi r31, hi8(%[notes]) \n ori r30, lo8(%[notes]) \n"
-                     "st Z, r25 \n subi r30, -%[places] \n sbci r31, -1 \n st Z, r24 \n"
-                     "subi r30, -%[places] \n sbci r31, -1 \n st Z, r26 \n"
-                     "ldi r24, %[none] \n sts %[awaited], r24 \n lds r30, %[noted] \n inc r30 \n andi r30, %[places]-1 \n"
-                     "lds r24, %[taken] \n cpse r30, r24 \n rjmp 6f \n"
-                     "ldi r24, 1 \n sts %[overrun], r24 \n sbi %[portb], %[disable] \n rjmp 7f \n"
-                     "6: sts %[noted], r30 \n"
-                     "7: pop r31 \n pop r30 \n pop r26 \n"
+                     "push r30 \n push r31 \n lds r24, %[noted] \n mov r30, r24 \n ldi r31, 0 \n"
+                     "subi r30, lo8(-(%[notes])) \n sbci r31, hi8(-(%[notes])) \n st Z, r25 \n"
+                     "lds r25, %[timer] \n std Z+1, r25 \n lds r25, %[timer]+1 \n std Z+2, r25 \n"
+                     "subi r24, -%[note] \n cpi r24, %[end] \n brne 6f \n ldi r24, 0 \n"
+                     "6: lds r25, %[taken] \n cp r24, r25 \n breq 9f \n sts %[noted], r24 \n"
+                     "7: ldi r24, %[none] \n sts %[awaited], r24 \n pop r31 \n pop r30 \n"
                      "pop r25 \n pop r24 \n out __SREG__, r24 \n pop r24 \n reti \n"
+                     "9: ldi r24, 1 \n sts %[overrun], r24 \n sbi %[portb], %[disable] \n rjmp 7b \n"
                      :
                      : [pind] "I"(_SFR_IO_ADDR(PIND)), [portb] "I"(_SFR_IO_ADDR(PORTB)),
                        [pinb] "I"(_SFR_IO_ADDR(PINB)), [middle] "I"(PIN_SENSOR_MIDDLE), [middle_bit] "M"(PIN_MIDDLE), [latch] "I"(PIN_LATCH),
                        [disable] "I"(PIN_DISABLE), [timer] "i"(_SFR_MEM_ADDR(TCNT1L)), [ab] "M"(PINS_AB),
-                       [none] "M"(NO_PINS), [places] "M"(NOTES), [notes] "i"(&notes), [awaited] "i"(&board.drive.edges.awaited),
+                       [none] "M"(NO_PINS), [note] "M"(NOTE_BYTES), [end] "M"(NOTES * NOTE_BYTES), [notes] "i"(&notes), [awaited] "i"(&board.drive.edges.awaited),
                        [ready] "i"(&board.drive.ready), [coming] "i"(&board.drive.coming),
                        [latched] "i"(&board.drive.latched), [tick] "i"(&board.drive.edges.tick), [shortest] "i"(&board.drive.edges.shortest),
                        [pins] "i"(&board.drive.edges.pins), [room] "i"(&board.drive.edges.room), [noted] "i"(&board.drive.edges.noted),

@@ -147,8 +147,9 @@ static bool edges_are_quick(const struct board *board)
 {
     const struct edges *edges = &board->drive.edges;
     uint8_t at = edges->taken;
-    uint8_t waiting = (uint8_t)(edges->noted - at) & (NOTES - 1);
-    if (board->track.interval < QUICK_TICKS || waiting >= NOTES / 2)
+    uint8_t noted = edges->noted;
+    uint8_t waiting = (uint8_t)(noted < at ? NOTES * NOTE_BYTES - at + noted : noted - at);
+    if (board->track.interval < QUICK_TICKS || waiting >= NOTES * NOTE_BYTES / 2)
         return true;
     return waiting != 0 && (uint16_t)(notes_tick(board->notes, at) - (uint16_t)board->track.tick) < QUICK_TICKS;
 }
@@ -397,10 +398,10 @@ static void take_one_edge(struct board *board)
     struct edges *edges = &board->drive.edges;
     const struct notes *notes = board->notes;
     uint8_t at = edges->taken;
-    uint8_t pins = notes->pins[at];
+    uint8_t pins = notes_pins(notes, at);
     uint16_t tick = notes_tick(notes, at);
     uint32_t since = board->now - EDGE_AGE_TICKS;
-    edges->taken = (uint8_t)(at + 1) & (NOTES - 1);
+    edges->taken = notes_after(at);
     take_edge(board, pins, since + (uint16_t)(tick - (uint16_t)since));
 }
 

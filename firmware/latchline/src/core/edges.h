@@ -27,13 +27,21 @@ struct edges {
     uint8_t given;              /* room that the run was given when it was last asked for */
 };
 
-/* Pins and the two halves of the tick's low half, in three rows. Apart from the struct, because the chip wants them
- * at an address of its own. */
+/* A ring of notes: pins, and the low half of the tick, low byte first. `noted` and `taken` count its bytes. */
 struct notes {
-    volatile uint8_t pins[NOTES];
-    volatile uint8_t tick_low[NOTES];
-    volatile uint8_t tick_high[NOTES];
+    volatile uint8_t bytes[NOTES * NOTE_BYTES];
 };
+
+static inline uint8_t notes_after(uint8_t at)
+{
+    at = (uint8_t)(at + NOTE_BYTES);
+    return at == NOTES * NOTE_BYTES ? 0 : at;
+}
+
+static inline uint8_t notes_pins(const struct notes *notes, uint8_t at)
+{
+    return notes->bytes[at];
+}
 
 static inline void edges_start(struct edges *edges)
 {
@@ -64,22 +72,23 @@ static inline void edges_count(struct edges *edges, uint8_t pins, uint16_t tick)
 static inline bool edges_note(struct edges *edges, struct notes *notes, uint8_t pins, uint16_t tick)
 {
     uint8_t at = edges->noted;
-    uint8_t after = (uint8_t)(at + 1) & (NOTES - 1);
+    uint8_t after = notes_after(at);
     edges->awaited = NO_PINS; /* later edges must not overtake this one */
     if (after == edges->taken) {
         edges->overrun = 1;
         return false;
     }
-    notes->pins[at] = pins;
-    notes->tick_low[at] = (uint8_t)tick;
-    notes->tick_high[at] = (uint8_t)(tick >> 8);
+    notes->bytes[at] = pins;
+    notes->bytes[at + 1] = (uint8_t)tick;
+    notes->bytes[at + 2] = (uint8_t)(tick >> 8);
     edges->noted = after;
     return true;
 }
 
 static inline uint16_t notes_tick(const struct notes *notes, uint8_t at)
 {
-    return (uint16_t)(notes->tick_low[at] | notes->tick_high[at] << 8);
+    const volatile uint8_t *note = notes->bytes + at;
+    return (uint16_t)(note[1] | note[2] << 8);
 }
 
 static inline bool edges_waiting(const struct edges *edges)
@@ -96,7 +105,7 @@ static inline uint8_t edges_catch_up(struct edges *edges, const struct notes *no
     uint16_t tick = edges->tick;
     uint16_t shortest = edges->shortest;
     while (room != 0 && at != edges->noted) {
-        uint8_t pins = notes->pins[at] & PINS_AT_EDGE;
+        uint8_t pins = notes_pins(notes, at) & PINS_AT_EDGE;
         uint16_t now;
         uint16_t interval;
         if ((uint8_t)(pins ^ next) != 0)
@@ -109,7 +118,7 @@ static inline uint8_t edges_catch_up(struct edges *edges, const struct notes *no
         next = before ^ PINS_AB;
         before = pins;
         room--;
-        at = (uint8_t)(at + 1) & (NOTES - 1);
+        at = notes_after(at);
         edges->taken = at;
     }
     edges->pins = before;
@@ -135,7 +144,7 @@ static inline bool edges_resume_run(struct edges *edges, const struct notes *not
         lock_give(lock);
         if (caught_up)
             return edges->room != 0;
-        if ((notes->pins[edges->taken] & PINS_AT_EDGE) != next)
+        if ((notes_pins(notes, edges->taken) & PINS_AT_EDGE) != next)
             return false;
     }
     return false;

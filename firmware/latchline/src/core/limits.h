@@ -50,7 +50,8 @@
 #define PAUSE_MS 1000
 #define PLANS_LINE INT16_MIN /* a line of a PASS that is the plan's own */
 
-#define NOTES 64 /* edges that may wait for the main loop; a power of two */
+#define NOTES 64 /* edges that may wait for the main loop */
+#define NOTE_BYTES 3
 
 #define PAYLOAD_MAX 46            /* PASS, the longest message */
 #define FRAME_MAX (PAYLOAD_MAX + 4) /* stuffing code, payload, three check bytes; without the closing zero */
@@ -82,8 +83,8 @@
 #if SLOTS < 16 || SLOTS > 128 || (SLOTS & (SLOTS - 1)) != 0
 #error "SLOTS must be 16, 32, 64 or 128"
 #endif
-#if (NOTES & (NOTES - 1)) != 0 || NOTES > 128
-#error "NOTES must be a power of two of no more than 128"
+#if NOTES * NOTE_BYTES > 255
+#error "a place among the notes must fit a byte"
 #endif
 #if MASK_BYTES * 8 <= NEEDLES_MAX
 #error "a mask must have a bit for every needle"

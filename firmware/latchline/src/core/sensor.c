@@ -48,12 +48,24 @@ static int16_t depth(const struct sensor *sensor, int16_t position)
     return along(sensor->rightward, sensor->place, position);
 }
 
+/* Is its depth more than so many edges? */
+static bool is_deeper(const struct sensor *sensor, int16_t position, int8_t edges)
+{
+    return sensor->rightward ? position > sensor->place + edges : position < sensor->place - edges;
+}
+
+static int8_t reach(const struct sensor *sensor)
+{
+    return (int8_t)(sensor->tolerance + sensor->hysteresis);
+}
+
 /* So far before the sensor that it must come on anew. Turns the middle one about. */
 static bool inward(struct sensor *sensor, int16_t position)
 {
-    int16_t inner = (int16_t)-(sensor->tolerance + sensor->hysteresis);
-    if (depth(sensor, position) < inner)
+    int16_t inner;
+    if (!is_deeper(sensor, position, (int8_t)(-reach(sensor) - 1)))
         return true;
+    inner = (int16_t)-reach(sensor);
     if (is_end(sensor) || along(!sensor->rightward, sensor->other, position) >= inner)
         return false;
     {
@@ -65,20 +77,16 @@ static bool inward(struct sensor *sensor, int16_t position)
     return true;
 }
 
-static struct sensor_says says(enum sensor_event event, int16_t value)
+static uint8_t says(struct sensor_says *what, enum sensor_event event, int16_t value)
 {
-    struct sensor_says says;
-    says.event = (uint8_t)event;
-    says.value = value;
-    says.verdict = all_well();
-    return says;
+    what->value = value;
+    return (uint8_t)event;
 }
 
-static struct sensor_says faulty(enum fault_number fault, int16_t detail)
+static uint8_t faulty(struct sensor_says *what, enum fault_number fault, int16_t detail)
 {
-    struct sensor_says what = says(SENSOR_FAULT, 0);
-    what.verdict = wrong(fault, (uint16_t)detail);
-    return what;
+    what->verdict = wrong(fault, (uint16_t)detail);
+    return SENSOR_FAULT;
 }
 
 static bool is_near(int16_t off, uint8_t tolerance)
@@ -98,12 +106,12 @@ static bool bounced(const struct sensor *sensor, int16_t position)
     return sensor->ever_on && sensor->last_of_way && since > 0 && since < sensor->hysteresis;
 }
 
-static struct sensor_says while_uncertain(struct sensor *sensor, const struct sensor_edge *edge)
+static uint8_t while_uncertain(struct sensor *sensor, const struct sensor_edge *edge, struct sensor_says *what)
 {
     bool of_way = edge->rightward == sensor->rightward;
     int16_t off;
     if (!edge->on || !is_end(sensor))
-        return says(SENSOR_SAYS_NOTHING, 0);
+        return SENSOR_SAYS_NOTHING;
     if (!edge->was) {
         sensor->told = false;
         if (!of_way) {
@@ -112,16 +120,16 @@ static struct sensor_says while_uncertain(struct sensor *sensor, const struct se
             sensor->first = edge->position;
             sensor->has_first = true;
         }
-        return says(SENSOR_SAYS_NOTHING, 0);
+        return SENSOR_SAYS_NOTHING;
     }
     if (sensor->told || !sensor->has_first || !of_way || !edge->straight)
-        return says(SENSOR_SAYS_NOTHING, 0);
+        return SENSOR_SAYS_NOTHING;
     sensor->told = true;
     off = along(true, sensor->first, before_step(edge));
     if (!is_near(off, sensor->tolerance))
-        return faulty(FAULT_SENSOR_BOUNCES, sensor->number);
+        return faulty(what, FAULT_SENSOR_BOUNCES, sensor->number);
     sensor->due = false;
-    return says(SENSOR_MAKES_CERTAIN, (int16_t)(sensor->place + along(true, sensor->first, edge->position)));
+    return says(what, SENSOR_MAKES_CERTAIN, (int16_t)(sensor->place + along(true, sensor->first, edge->position)));
 }
 
 static void comes_on(struct sensor *sensor, const struct sensor_edge *edge)
@@ -133,7 +141,7 @@ static void comes_on(struct sensor *sensor, const struct sensor_edge *edge)
             sensor->first = edge->position;
         sensor->has_first = true;
     } else if (is_end(sensor) && edge->rightward == sensor->rightward &&
-               depth(sensor, edge->position) > sensor->tolerance && away) {
+               is_deeper(sensor, edge->position, (int8_t)sensor->tolerance) && away) {
         sensor->told = false;
         sensor->first = edge->position;
         sensor->has_first = true;
@@ -143,38 +151,37 @@ static void comes_on(struct sensor *sensor, const struct sensor_edge *edge)
 }
 
 /* On at two edges running: now it counts. */
-static struct sensor_says tells(struct sensor *sensor, const struct sensor_edge *edge)
+static uint8_t tells(struct sensor *sensor, const struct sensor_edge *edge, struct sensor_says *what)
 {
     int16_t first = along(true, sensor->place, sensor->has_first ? sensor->first : edge->position);
     int16_t sure = along(true, sensor->place, before_step(edge));
     sensor->told = true;
     if (!sensor->due)
-        return faulty(FAULT_SENSOR_DISAGREES, first);
+        return faulty(what, FAULT_SENSOR_DISAGREES, first);
     sensor->due = false;
     if (is_near(first, sensor->tolerance))
-        return says(SENSOR_DEVIATES, first);
+        return says(what, SENSOR_DEVIATES, first);
     if (is_near(sure, sensor->tolerance))
-        return says(SENSOR_DEVIATES, sure);
-    return faulty(FAULT_SENSOR_DISAGREES, sure);
+        return says(what, SENSOR_DEVIATES, sure);
+    return faulty(what, FAULT_SENSOR_DISAGREES, sure);
 }
 
 /* Beyond its place, and it has not been told: silent, or it bounces. */
-static struct sensor_says overdue(const struct sensor *sensor, const struct sensor_edge *edge)
+static uint8_t overdue(const struct sensor *sensor, const struct sensor_edge *edge, struct sensor_says *what)
 {
-    int16_t deep = depth(sensor, edge->position);
     bool near_last;
-    if (!sensor->due || deep <= sensor->tolerance)
-        return says(SENSOR_SAYS_NOTHING, 0);
+    if (!sensor->due || !is_deeper(sensor, edge->position, (int8_t)sensor->tolerance))
+        return SENSOR_SAYS_NOTHING;
     near_last = sensor->ever_on &&
                 is_near(along(true, sensor->last_on, edge->position), (uint8_t)(sensor->hysteresis - 1));
     if (!edge->on && !near_last)
-        return faulty(FAULT_SENSOR_SILENT, sensor->number);
-    if (deep > sensor->tolerance + sensor->hysteresis)
-        return faulty(FAULT_SENSOR_BOUNCES, sensor->number);
-    return says(SENSOR_SAYS_NOTHING, 0);
+        return faulty(what, FAULT_SENSOR_SILENT, sensor->number);
+    if (is_deeper(sensor, edge->position, reach(sensor)))
+        return faulty(what, FAULT_SENSOR_BOUNCES, sensor->number);
+    return SENSOR_SAYS_NOTHING;
 }
 
-static struct sensor_says while_certain(struct sensor *sensor, const struct sensor_edge *edge)
+static uint8_t while_certain(struct sensor *sensor, const struct sensor_edge *edge, struct sensor_says *what)
 {
     if (inward(sensor, edge->position)) {
         bool off_early = is_end(sensor) && sensor->told && sensor->ever_on &&
@@ -183,16 +190,16 @@ static struct sensor_says while_certain(struct sensor *sensor, const struct sens
         sensor->told = false;
         sensor->has_first = false;
         if (off_early)
-            return faulty(FAULT_SENSOR_DISAGREES, along(true, sensor->place, sensor->last_on));
+            return faulty(what, FAULT_SENSOR_DISAGREES, along(true, sensor->place, sensor->last_on));
         if (edge->on && edge->was)
-            return faulty(FAULT_SENSOR_DISAGREES, along(true, sensor->place, edge->position));
-        return says(SENSOR_SAYS_NOTHING, 0);
+            return faulty(what, FAULT_SENSOR_DISAGREES, along(true, sensor->place, edge->position));
+        return SENSOR_SAYS_NOTHING;
     }
     if (edge->on && !edge->was)
         comes_on(sensor, edge);
     else if (edge->on && !sensor->told)
-        return tells(sensor, edge);
-    return overdue(sensor, edge);
+        return tells(sensor, edge, what);
+    return overdue(sensor, edge, what);
 }
 
 void sensor_still_on(struct sensor *sensor, int16_t position, bool rightward)
@@ -202,12 +209,12 @@ void sensor_still_on(struct sensor *sensor, int16_t position, bool rightward)
     sensor->last_of_way = rightward == sensor->rightward;
 }
 
-struct sensor_says sensor_edge(struct sensor *sensor, const struct sensor_edge *edge, bool certain)
+uint8_t sensor_edge(struct sensor *sensor, const struct sensor_edge *edge, bool certain, struct sensor_says *what)
 {
-    struct sensor_says what = certain ? while_certain(sensor, edge) : while_uncertain(sensor, edge);
-    if (edge->on && what.event != SENSOR_FAULT)
-        sensor_still_on(sensor, what.event == SENSOR_MAKES_CERTAIN ? what.value : edge->position, edge->rightward);
-    return what;
+    uint8_t event = certain ? while_certain(sensor, edge, what) : while_uncertain(sensor, edge, what);
+    if (edge->on && event != SENSOR_FAULT)
+        sensor_still_on(sensor, event == SENSOR_MAKES_CERTAIN ? what->value : edge->position, edge->rightward);
+    return event;
 }
 
 void sensor_certain_at(struct sensor *sensor, int16_t position)
@@ -230,16 +237,15 @@ bool sensor_may_change_at(const struct sensor *sensor, int16_t position, bool pa
 
 bool sensor_quiet(const struct sensor *sensor, int16_t position, bool on, int16_t *low, int16_t *high)
 {
-    int16_t margin = (int16_t)(sensor->tolerance + sensor->hysteresis);
     int16_t inner;
     int16_t outer;
-    bool inside = depth(sensor, position) < -margin;
+    bool inside = !is_deeper(sensor, position, (int8_t)(-reach(sensor) - 1));
     if (!is_end(sensor) || (on && (inside || !sensor->told)))
         return false;
-    if (sensor->due && depth(sensor, position) > sensor->tolerance)
+    if (sensor->due && is_deeper(sensor, position, (int8_t)sensor->tolerance))
         return false;
     /* the first depths at which something changes on either side */
-    inner = (int16_t)(-margin - 1);
+    inner = (int16_t)(-reach(sensor) - 1);
     outer = (int16_t)(sensor->tolerance + 1);
     if (sensor->rightward) {
         if (!inside && sensor->place + inner > *low)

@@ -44,14 +44,15 @@ enum sensor_event {
 };
 
 struct sensor_says {
-    uint8_t event; /* of enum sensor_event */
-    int16_t value;
-    struct verdict verdict;
+    int16_t value;          /* with SENSOR_MAKES_CERTAIN and SENSOR_DEVIATES */
+    struct verdict verdict; /* with SENSOR_FAULT */
 };
 
 void sensor_start(struct sensor *sensor, const struct bed *bed, uint8_t number);
 void sensor_forget(struct sensor *sensor);
-struct sensor_says sensor_edge(struct sensor *sensor, const struct sensor_edge *edge, bool certain);
+
+/* Of enum sensor_event; what goes with it into `what`. */
+uint8_t sensor_edge(struct sensor *sensor, const struct sensor_edge *edge, bool certain, struct sensor_says *what);
 
 /* Another one has made the position certain. */
 void sensor_certain_at(struct sensor *sensor, int16_t position);

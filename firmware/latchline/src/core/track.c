@@ -242,16 +242,17 @@ static struct verdict sensors_read(struct track *track, uint8_t before, bool str
     for (number = 0; number < track->sensors_used; number++) {
         struct sensor *sensor = &track->sensors[number];
         struct sensor_says says;
+        uint8_t event;
         edge.on = (pins & sensor->pin) == 0;
         edge.was = (before & sensor->pin) == 0;
-        says = sensor_edge(sensor, &edge, track->certain);
-        if (says.event == SENSOR_FAULT)
+        event = sensor_edge(sensor, &edge, track->certain, &says);
+        if (event == SENSOR_FAULT)
             return says.verdict;
-        if (says.event == SENSOR_MAKES_CERTAIN) {
+        if (event == SENSOR_MAKES_CERTAIN) {
             now_certain(track, number, says.value);
             break;
         }
-        if (says.event == SENSOR_DEVIATES && number != SENSOR_MIDDLE)
+        if (event == SENSOR_DEVIATES && number != SENSOR_MIDDLE)
             track->correction = (int8_t)says.value;
     }
     return all_well();
