@@ -263,6 +263,9 @@ def plan_of(
     return PlanStart(fingerprint, 1, passes, left, right, first, last)
 
 
+BEAT_TAKES_US = 30
+"""What a chip's beat takes from its tick to the last coil that it puts to rest."""
+
 # What a chip's own clock may read differently, in its own units: ticks of 4 µs and units of 256 µs.
 TICKS_OFF = 3
 ON_A_BEAT = (9, 10, 11)  # faults that are found by the millisecond timer
