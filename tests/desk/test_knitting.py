@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -28,13 +29,26 @@ rows = 6
 """
 
 
-@pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Served]:
-    (tmp_path / "short.toml").write_text(PIECE)
-    (tmp_path / "gull.txt").write_text("#...\n.#..\n")
-    with served(tmp_path / "short.toml", home=tmp_path) as running:
+@contextmanager
+def with_piece(folder: Path) -> Iterator[Served]:
+    (folder / "short.toml").write_text(PIECE)
+    (folder / "gull.txt").write_text("#...\n.#..\n")
+    with served(folder / "short.toml", home=folder) as running:
         with running.client() as client:
             client.get("/api/desk")
+        yield running
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[Served]:
+    with with_piece(tmp_path) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def idle(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """A desk at which nothing is ever knitted."""
+    with with_piece(tmp_path_factory.mktemp("idle")) as running:
         yield running
 
 
@@ -89,8 +103,8 @@ WRONG: list[tuple[str, dict[str, Any]]] = [
 
 
 @pytest.mark.parametrize(("path", "given"), WRONG)
-def test_what_cannot_be_is_said(desk: Served, path: str, given: dict[str, Any]) -> None:
-    with desk.client() as client:
+def test_what_cannot_be_is_said(idle: Served, path: str, given: dict[str, Any]) -> None:
+    with idle.client() as client:
         answer = client.post(path, json=given)
         assert answer.status_code == 422
         assert answer.json()["what"]
