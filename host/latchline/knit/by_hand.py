@@ -1,19 +1,20 @@
 """A session without a board: the knitter brings the needles forward, knits, and confirms each pass.
 
-It has the face of `knit/session.py` (step, wish, answer, since, view, summary, close), the same prompts,
-steps back, journal and resume, so that a screen or a page need not know which of the two it shows.
+It has the face of `knit/session.py` (that of `knit/face.py`, view, summary, close), the same prompts, steps
+back, journal and resume, so that a screen or a page need not know which of the two it shows.
 """
 
 from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 
 from latchline.knit import events as told
 from latchline.knit import prompts
 from latchline.knit import view as seen
-from latchline.knit.events import Answer, Event, Kind, Numbered, Question, Reply, State, Summary, Wish
+from latchline.knit.events import Answer, Event, Kind, Question, Reply, State, Summary, Wish
+from latchline.knit.face import Face
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.record import Record, Unwritten
 from latchline.knit.talk import Operator, Talk, held_back
@@ -33,7 +34,7 @@ class _StopAsked(Exception):  # noqa: N818 - unwinds to the end
     pass
 
 
-class HandSession:
+class HandSession(Face):
     """One run of knitting without a board.
 
     The arguments are those of `Session`; sleep waits when nothing has come in.
@@ -51,7 +52,6 @@ class HandSession:
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self.plan = plan
-        self.over = False
         self._clock = clock
         self._record: Record = record if record is not None else Unwritten()
         self._talk = Talk(plan.passes, operator, clock, lambda text: self._record.event("note", text))
@@ -77,35 +77,10 @@ class HandSession:
             self._sleep(self._wait_s)
         return events
 
-    def run(self) -> Iterator[Event]:
-        """Step to the end."""
-        while not self.over:
-            yield from self.step()
-
-    def wish(self, wish: Wish) -> int:
-        """As in `Session`."""
-        return self._talk.wish(wish)
-
-    def answer(self, serial: int, reply: Reply) -> None:
-        """As in `Session`. A pass is confirmed by GO_ON."""
-        self._talk.answer(serial, reply)
-
-    def since(self, number: int) -> list[Numbered]:
-        """As in `Session`."""
-        return self._talk.since(number)
-
     def close(self) -> None:
         """Leave it, at whatever point: every pass that was confirmed is written down."""
         self._work.close()
         self.over = True
-
-    @property
-    def question(self) -> Question | None:
-        return self._talk.question
-
-    @property
-    def done(self) -> int:
-        return self._record.known.done
 
     def summary(self) -> Summary:
         return Summary(

@@ -5,7 +5,7 @@ All that takes time is a generator that yields while it waits, and no wait is lo
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 from collections import deque
 from collections.abc import Callable, Generator
 
@@ -13,6 +13,7 @@ from latchline.errors import LinkError, PortError, Silent
 from latchline.knit import events as told
 from latchline.knit import view as seen
 from latchline.knit.events import Answer, Event, Kind, Question, Reply, State, Wish
+from latchline.knit.face import Face
 from latchline.knit.record import Record
 from latchline.knit.row_counter import RowCounter
 from latchline.knit.talk import Talk
@@ -41,7 +42,7 @@ class StopAsked(Exception):  # noqa: N818 - unwinds to the end
     pass
 
 
-class Conversation(ABC):
+class Conversation(Face):
     """One board, one plan, whoever answers, and what is written down of it."""
 
     def __init__(
@@ -69,14 +70,6 @@ class Conversation(ABC):
         self._counted = (clock(), 0, 0)  # when the line was looked at, with how many damaged and whole frames
         self._plain = RowCounter(plan, 1)
         self._look_at = 0.0
-
-    @property
-    def done(self) -> int:
-        return self._record.known.done
-
-    @property
-    def question(self) -> Question | None:
-        return self._talk.question
 
     def _heed_noise(self) -> None:
         """Raises LinkError when most of what comes in is damaged: the knitting would crawl."""

@@ -12,14 +12,14 @@ from __future__ import annotations
 import contextlib
 import time
 from collections import deque
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 
 from latchline.errors import BoardFault, LinkError, PortError, Silent
 from latchline.knit import events as told
 from latchline.knit import prompts
 from latchline.knit import view as seen
 from latchline.knit.conversation import Conversation, Restarted, StopAsked, Work
-from latchline.knit.events import Answer, Event, Kind, Numbered, Question, Reply, Summary, Wish
+from latchline.knit.events import Answer, Event, Kind, Question, Summary, Wish
 from latchline.knit.prompts import Prompt, What
 from latchline.knit.record import WHOLE_LINES, Record, Unwritten
 from latchline.knit.row_counter import RowCounter
@@ -70,7 +70,6 @@ class Session(Conversation):
         record = record if record is not None else Unwritten()
         talk = Talk(plan.passes, operator, clock, lambda text: record.event("note", text))
         super().__init__(host, plan, talk, record, clock, wait_s, sleep)
-        self.over = False
         self._bed = bed or bed_message(plan.profile)
         self._waits_at_bands = waits_at_bands
         self._waits_at_changes = waits_at_changes
@@ -109,23 +108,6 @@ class Session(Conversation):
                 self.host.send(PauseMessage(1))
         self._work.close()
         self.over = True
-
-    def run(self) -> Iterator[Event]:
-        """Step to the end."""
-        while not self.over:
-            yield from self.step()
-
-    def wish(self, wish: Wish) -> int:
-        """Ask for something; what becomes of it is told under the serial returned. Any thread may call this."""
-        return self._talk.wish(wish)
-
-    def answer(self, serial: int, reply: Reply) -> None:
-        """Answer the question of that serial; refused by an event if it stands no more. Any thread may call this."""
-        self._talk.answer(serial, reply)
-
-    def since(self, number: int) -> list[Numbered]:
-        """The events told after number `number`, as far back as they are kept. Any thread may call this."""
-        return self._talk.since(number)
 
     def summary(self) -> Summary:
         return Summary(
