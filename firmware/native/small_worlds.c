@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "../latchline/src/core/drive.h"
 #include "../latchline/src/core/ports.h"
 #include "../latchline/src/core/select.h"
 #include "../latchline/src/core/track.h"
@@ -131,10 +132,106 @@ static void track_all(void)
     }
 }
 
+/* ---- budgets ------------------------------------------------------------------------------------------------ */
+
+static uint32_t now_tick;
+
+void port_shift(void *world, uint16_t coils)
+{
+    (void)world;
+    (void)coils;
+}
+
+void port_latch(void *world)
+{
+    (void)world;
+}
+
+void port_enable(void *world, bool on)
+{
+    (void)world;
+    (void)on;
+}
+
+void port_lamp(void *world, bool on)
+{
+    (void)world;
+    (void)on;
+}
+
+uint32_t port_ticks(void *world)
+{
+    (void)world;
+    return now_tick;
+}
+
+/* A coil that is on from one tick of two beats to another, over and over, switched as the edge interrupt does it. A change
+ * on the tick of a beat comes before the beat or after it. The main loop notes it at once or `late`, after the next
+ * beat. No time may be missing from the budget. */
+static void rock(const struct bed *bed, uint32_t on_at, uint32_t off_at, bool before, bool late)
+{
+    struct drive drive;
+    struct notes notes;
+    long exact = 0;
+    uint32_t changed_at = 0;
+    bool on = false;
+    bool unnoted = false;
+    drive_start(&drive, NULL);
+    drive_set_bed(&drive, bed);
+    drive_beat(&drive, 0);
+    for (now_tick = 1; now_tick < 24 * BEAT_TICKS; now_tick++) {
+        bool due = now_tick % (2 * BEAT_TICKS) == (on ? off_at : on_at);
+        bool beat = now_tick % BEAT_TICKS == 0;
+        for (int part = 0; part < 2; part++) {
+            if (due && (part == 0) == before) {
+                long since = beat && before ? BEAT_TICKS : now_tick % BEAT_TICKS;
+                if (unnoted)
+                    drive_put(&drive, on, changed_at);
+                on = !on;
+                exact += SIXTEENTHS * (on ? -since : since);
+                drive_prepare(&drive, on, PIN_A);
+                assert(drive_edge(&drive, &notes, PIN_A, (uint16_t)now_tick));
+                drive.edges.taken = drive.edges.noted;
+                changed_at = now_tick;
+                unnoted = true;
+            }
+            if (part == 0 && beat) {
+                exact += on ? drive.up : -drive.down;
+                exact = exact < 0 ? 0 : exact;
+                drive_beat(&drive, (uint16_t)now_tick);
+            }
+        }
+        if (unnoted && (!late || beat)) {
+            drive_put(&drive, on, changed_at);
+            unnoted = false;
+        }
+        if (!unnoted) {
+            long over = drive_budget(&drive, 0) - exact; /* what the beat took for less than nothing */
+            assert(over >= 0 && over <= (late || before ? SIXTEENTHS * BEAT_TICKS : 0));
+        }
+    }
+    cases++;
+}
+
+static void rock_all(void)
+{
+    static const uint32_t on_ticks[] = {0, 1, 2, 100, 248, 249, 250, 251, 400, 499};
+    static const uint32_t for_ticks[] = {10, 100, 240, 249, 250, 251, 260, 400, 490}; /* edges are no closer */
+    struct bed bed;
+    memset(&bed, 0, sizeof bed);
+    bed.limit_ms = LIMIT_MS_MAX;
+    for (bed.duty = 1; bed.duty < SIXTEENTHS; bed.duty++)
+        for (unsigned on = 0; on < sizeof on_ticks / sizeof on_ticks[0]; on++)
+            for (unsigned lit = 0; lit < sizeof for_ticks / sizeof for_ticks[0]; lit++)
+                for (int how = 0; how < 4; how++)
+                    rock(&bed, on_ticks[on], (on_ticks[on] + for_ticks[lit]) % (2 * BEAT_TICKS), how & 1, how & 2);
+}
+
 int main(void)
 {
     select_all();
     track_all();
+    rock_all();
     printf("%lu cases\n", cases);
     return 0;
 }

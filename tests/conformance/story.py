@@ -97,17 +97,29 @@ class Story:
         pins = [self.shown(place, self.pins(place)) for place in places.tolist()]
         return self._move(at_us, pins, to)
 
-    def along(self, to: int, edge_us: int, lost: set[int]) -> Story:
-        """To a place at an even pace; of the edges to the places in `lost` the encoder does not tell."""
+    def along(self, to: int, edge_us: int, lost: set[int], forced: list[tuple[int, int, int, int]]) -> Story:
+        """To a place at an even pace; of the edges to the places in `lost` the encoder does not tell.
+
+        forced: pin, its level, the place half an edge after which it comes to that, and for how many edges.
+        """
         step = 1 if to > self.place else -1
         places = np.arange(self.place + step, to + step, step)
         if not len(places):
             return self
         at_us = self.now_us + 37 + edge_us * np.arange(1, len(places) + 1)
         self.way.append((at_us, places))
-        told = np.array([place not in lost for place in places.tolist()])
-        pins = [self.shown(place, self.pins(place)) for place in places[told].tolist()]
-        return self._move(at_us[told], pins, to) if pins else self
+        times, levels, before = [], [], -1
+        for us, place in zip(at_us.tolist(), places.tolist(), strict=True):
+            for half in (0, 1) if place not in lost else ():
+                level = self.shown(place, self.pins(place))
+                for pin, on, first, edges in forced:
+                    if 0 <= step * (place - first) - 1 + half < edges:
+                        level = level | pin if on else level & ~pin
+                if level != before:
+                    times.append(us + half * edge_us // 2)
+                    levels.append(level)
+                before = level
+        return self._move(np.array(times), levels, to) if times else self
 
     def see(self, shown: Callable[[int, int], int]) -> Story:
         """From now on the board is shown something else than what is: a level for each place and its true level."""

@@ -13,7 +13,7 @@ from boards.compiled import BUILD, make
 
 @pytest.mark.native
 @pytest.mark.skipif(bool(native.missing()), reason=f"there is no {native.missing()}")
-def test_selectors_and_sensors_keep_their_rules_in_every_small_world() -> None:
+def test_selectors_sensors_and_budgets_keep_their_rules_in_every_small_world() -> None:
     make("small-worlds")
     environment = os.environ | {"ASAN_OPTIONS": "detect_leaks=0"}
     done = subprocess.run([BUILD / "small-worlds"], capture_output=True, text=True, env=environment, check=False)

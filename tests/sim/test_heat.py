@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 from conformance.judge import excess_s
 from conformance.scripts import BANK, CARRIAGE, begun
 from conformance.story import Story, longest_on_us, tell
+from conformance.test_conformance import needs_native
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from boards.native import NativeBoard
 from latchline.link.messages import Bed, Fault
 from latchline.link.setup import bed_message
 from latchline.machine.profile import load_profile
 from latchline.sim.board.board import ModelBoard
 from latchline.sim.board.heat import duty
+from latchline.sim.face import Board
 from strategies import rocking
+
+MakeBoard = Callable[[], Board]
+ONE_MS = dataclasses.replace(BANK, duty=3, limit_ms=20)
 
 BEDS = (
     BANK,
@@ -61,3 +68,27 @@ def test_the_budget_is_what_ends_a_rocking_that_no_limit_ends() -> None:
 )
 def test_the_highest_duty_of_the_shipped_profiles_is_what_the_page_says(name: str, sixteenths: int) -> None:
     assert duty(bed_message(load_profile(name))) == sixteenths
+
+
+def in_step(bed: Bed, offset_us: int, on_ms: int, off_ms: int) -> Story:
+    """Rocked over a place at which a coil goes on and off, so many milliseconds each, just so long after a beat."""
+    story, _ = begun(bed)
+    story.walk(60, 1500)
+    started_us = story.events[0][0]
+    at_us = started_us + 1000 * ((story.now_us - started_us) // 1000 + 1) + offset_us
+    for _ in range(300):
+        for place, ms in ((61, off_ms), (60, on_ms)):
+            at_us += 1000 * ms
+            story.walk(place, at_us - story.now_us - 37)
+    return story
+
+
+@pytest.mark.parametrize(
+    "make_board", [ModelBoard, pytest.param(NativeBoard, marks=[pytest.mark.native, needs_native])]
+)
+@pytest.mark.parametrize("offset_us", [-1, 0, 3])
+def test_a_motion_in_step_with_the_beat_hides_no_time_from_the_budget(make_board: MakeBoard, offset_us: int) -> None:
+    story = in_step(ONE_MS, offset_us, 1, 1)
+    record = tell(make_board(), story)
+    assert excess_s(story.bed, record) <= 0
+    assert longest_on_us(record) <= story.bed.limit_ms * 1000

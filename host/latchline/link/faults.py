@@ -168,7 +168,7 @@ FAULTS: dict[int, FaultText] = {
     ),
     FaultNumber.EDGES_MISSING: FaultText(
         "edges missing",
-        "the encoder skipped edges in mid row, so the carriage's place is no longer known",
+        "the encoder skipped edges, so the carriage's place is no longer known",
         f"check the encoder's gap and strip for dirt; undo what this row has made, then {_REFERENCE}",
     ),
     FaultNumber.LEFT_AGAIN: FaultText(

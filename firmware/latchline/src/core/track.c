@@ -167,6 +167,9 @@ static bool turned_twice(const struct track *track, const struct bed *bed)
         return false;
     if (track->trail_length <= count)
         return false;
+    /* half a period missing, and any number of whole ones: the count goes one edge back at their end */
+    if (count == 3 && times[2] <= bed->brisk / 2 && times[0] <= bed->brisk / 2 && times[1] > 2 * times[2])
+        return true;
     for (at = 0; at < count; at++) {
         if (times[at] >= left)
             return false;

@@ -352,7 +352,9 @@ class Follower:
             if steps[-back - 3 :] == [step, step, *[-step] * back, step]:
                 quick = sum(times[-back - 2 :]) < min(TURN * bed.brisk, INTERVAL_MAX)
                 t1, t2, t3 = times[-3:]
-                return quick and (back > 1 or (t2 >= BOUNCE_TICKS and (t2 + t3) // 2 > t1))
+                half_missing = max(t1, t3) <= bed.brisk // 2 and t2 > 2 * t1
+                bounces = t2 < BOUNCE_TICKS or (t2 + t3) // 2 <= t1
+                return (quick and not bounces) or half_missing if back == 1 else quick
         return False
 
     # ---- passes (sections 6 and 7) --------------------------------------------------------
