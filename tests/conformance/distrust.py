@@ -64,6 +64,15 @@ def a_sensor_that_bounces_when_the_place_is_not_known_yet() -> Story:
     return story.walk(0).see(lambda _, pins: pins).walk(-60).walk(BANK.right_sensor + 4, EDGE_US)
 
 
+def a_place_lost_in_mid_bed_is_found_at_the_first_sensor() -> Story:
+    """The carriage had turned at the very edge at which the sensor came on, and the count is two off since."""
+    story, plan = begun()
+    story.walk(plan.right_line + 3, EDGE_US).wait(70_000).walk(BANK.left_sensor, EDGE_US).wait(70_000).walk(60, EDGE_US)
+    story.place += 2
+    story.show_pins(story.pins(story.place)).wait(20_000).say(Clear(1), Ask(3))
+    return story.walk(BANK.left_sensor - 3, EDGE_US).wait(70_000).walk(plan.right_line + 3, EDGE_US)
+
+
 def a_sensor_that_bounces_after_it_made_the_place_known() -> Story:
     plan = plan_of(LOOSE)
     story = Story(LOOSE, place=20).power().say(b"\0", Greet(PROTOCOL, 7), LOOSE, plan, masked(plan, 1, 1))
@@ -465,6 +474,7 @@ TOLD: tuple[Told, ...] = (
     (a_sensor_that_chatters_at_every_other_edge, (17,), 2),
     (a_sensor_that_bounces_when_the_place_is_not_known_yet, (17,), 1),
     (a_sensor_that_bounces_after_it_made_the_place_known, (), 1),
+    (a_place_lost_in_mid_bed_is_found_at_the_first_sensor, (1,), 3),
     (one_noisy_sample_amid_the_bed, (), 2),
     (a_sensor_on_at_two_edges_amid_the_bed, (2,), 0),
     (a_sensor_that_stays_on, (2,), 0),

@@ -106,10 +106,18 @@ static bool bounced(const struct sensor *sensor, int16_t position)
     return sensor->ever_on && sensor->last_of_way && since > 0 && since < sensor->hysteresis;
 }
 
+void sensor_left(struct sensor *sensor, int16_t position)
+{
+    if (along(sensor->rightward, sensor->last_on, position) <= -(int16_t)sensor->hysteresis)
+        sensor->ever_on = false;
+}
+
 static uint8_t while_uncertain(struct sensor *sensor, const struct sensor_edge *edge, struct sensor_says *what)
 {
     bool of_way = edge->rightward == sensor->rightward;
     int16_t off;
+    if (!edge->on)
+        sensor_left(sensor, edge->position);
     if (!edge->on || !is_end(sensor))
         return SENSOR_SAYS_NOTHING;
     if (!edge->was) {

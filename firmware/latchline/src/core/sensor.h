@@ -60,6 +60,9 @@ void sensor_certain_at(struct sensor *sensor, int16_t position);
 /* An edge of a run at which it was on. */
 void sensor_still_on(struct sensor *sensor, int16_t position, bool rightward);
 
+/* Off at an edge, or after a run, with the place not known: a touch far behind says nothing of the next one. */
+void sensor_left(struct sensor *sensor, int16_t position);
+
 /* May it switch without an edge with the carriage here? */
 bool sensor_may_change_at(const struct sensor *sensor, int16_t position, bool passing);
 

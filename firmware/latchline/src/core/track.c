@@ -70,13 +70,16 @@ static void trail_begin(struct track *track)
     track->period = NO_PERIOD;
 }
 
-static void sensors_still_on(struct track *track)
+/* What the sensors remember of an edge, or a run, that they have no more to say of. */
+static void sensors_remember(struct track *track)
 {
     uint8_t number;
     for (number = 0; number < track->sensors_used; number++) {
         struct sensor *sensor = &track->sensors[number];
         if ((track->pins & sensor->pin) == 0)
             sensor_still_on(sensor, track->count, track->rightward);
+        else if (!track->certain)
+            sensor_left(sensor, track->count);
     }
 }
 
@@ -94,7 +97,7 @@ void track_run(struct track *track, uint8_t steps, uint8_t pins, uint16_t tick_l
     trail_begin(track);
     track->differing_beats = 0;
     stretch_include(track, track->count);
-    sensors_still_on(track);
+    sensors_remember(track);
 }
 
 void track_forget_edge(struct track *track)
@@ -352,7 +355,7 @@ static enum step_kind place_step(struct track *track, const struct bed *bed, uin
         return STEP_LOST;
     if (is_calm(track, before)) {
         if ((track->pins & PINS_SENSORS) != PINS_SENSORS)
-            sensors_still_on(track);
+            sensors_remember(track);
     } else {
         track->calm_high = track->calm_low;
         step->verdict = sensors_read(track, before, straight);

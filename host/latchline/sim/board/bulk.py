@@ -142,6 +142,8 @@ def _move(follower: Follower, now_us: int, ticks: Whole, pins: int, step: int, i
         for switch in follower.switches:
             if not pins & switch.pin:
                 switch.last_on = follower.position, step == switch.way
+            elif not follower.certain:
+                switch.left(follower.position)
 
 
 def _knit(follower: Follower, bed: Bed, way: Way, at_us: Times, pins: Pins, reads_well: Callable[[int], bool]) -> Taken:

@@ -94,7 +94,14 @@ class Switch:
             self.last_on = edge.position + moved, edge.step == self.way
         return verdict
 
+    def left(self, position: int) -> None:
+        """Off, the place not being known: a touch that lies far behind the carriage says nothing of the next one."""
+        if self.last_on and self.way * (position - self.last_on[0]) <= -self.hysteresis:
+            self.last_on = None
+
     def _while_uncertain(self, edge: Edge, on: bool, was: bool) -> Verdict | None:
+        if not on:
+            self.left(edge.position)
         if not on or not self.end:
             return None
         towards = edge.step == self.way
