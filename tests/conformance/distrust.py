@@ -546,11 +546,13 @@ def crossing(story: Story, to: int, lies: Lies, edge_us: int) -> Story:
         "right off": (PIN_RIGHT, 1),
     }
     channels = {"a": PIN_A, "b": PIN_B}
+    step = 1 if to > story.place else -1
+    amid = range(min(story.place, to) + 5, max(story.place, to) - 4)  # nothing tells of edges lost in the very turn
     dark = [(*sensors[kind], range(place, place + count)) for kind, place, count in lies if kind in sensors]
     forced = []
     for kind, place, count in lies:
         channel, _, how = kind.partition(" ")
-        if channel in channels:
+        if channel in channels and place in amid and place + step * count in amid:
             pin = channels[channel]
             level = {"low": 0, "high": pin, "dies": story.pins(place) & pin}[how]
             forced.append((pin, level, place, count))
@@ -562,5 +564,4 @@ def crossing(story: Story, to: int, lies: Lies, edge_us: int) -> Story:
         return pins
 
     lost = {edge for kind, place, count in lies if kind == "lost" for edge in range(place, place + count)}
-    lost -= set(range(to - 4, to + 5))  # of what is lost as the carriage turns nothing tells
-    return story.see(shown).along(to, edge_us, lost, forced)
+    return story.see(shown).along(to, edge_us, lost & set(amid), forced)
