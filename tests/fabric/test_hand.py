@@ -84,6 +84,61 @@ def test_every_loop_is_drawn_through_taken_off_or_still_hangs_and_none_is_lost(p
     assert found == expected
 
 
+def stand_after(step: HandStep, stand: dict[int, str], loops: set[int]) -> None:
+    """Where a pair of hands puts the needles, and which of them then have a loop, told in our own words."""
+    here = list(range(step.first, step.last + 1))
+    match step.kind:
+        case "wrap" | "into-work" | "release":
+            stand.update(dict.fromkeys(here, "work"))
+        case "every-other":
+            stand.update(dict.fromkeys(here[::2], "work"))
+        case "hold":
+            stand.update(dict.fromkeys(here, "held"))
+        case "bind-off" | "take-off" | "onto-cord":
+            stand.update(dict.fromkeys(here, "out"))
+        case "move":
+            for needle in here:
+                target = needle + step.by
+                stand[target] = "work" if stand[target] == "out" else stand[target]
+            emptied = set(here) - {needle + step.by for needle in here}
+            stand.update(dict.fromkeys(emptied, "out" if step.leaves == Position.OUT else "work"))
+    match step.kind:
+        case "wrap" | "pick-up" | "hang-hem" | "lift-hem" | "buttonhole" | "buttonhole-waste":
+            loops |= set(here)
+        case "bind-off" | "take-off" | "onto-cord":
+            loops -= set(here)
+        case "move":
+            carried = {needle + step.by for needle in here if needle in loops}
+            loops -= set(here)
+            loops |= carried
+        case "cross":
+            ring = [needle in loops for needle in here]
+            size = abs(step.by)
+            loops -= set(here)
+            loops |= {needle for needle, has in zip(here, ring[size:] + ring[:size], strict=True) if has}
+
+
+@given(shaped_plans())
+def test_at_every_pass_each_needle_with_a_loop_is_in_work_or_held_and_stands_where_hands_have_put_it(
+    plan: Plan,
+) -> None:
+    begun = {needle for needle, has in enumerate(plan.cast_on_loops().tolist()) if has}
+    stand = {needle: "work" if needle in begun else "out" for needle in range(plan.span.width)}
+    loops = set(begun)
+    names = {int(Position.OUT): "out", int(Position.WORK): "work", int(Position.HELD): "held"}
+    for number in range(1, plan.passes + 2):
+        for step in (step for step in plan.hand if step.before == number):
+            stand_after(step, stand, loops)
+        assert all(stand[needle] != "out" for needle in loops), f"a loop is lost before pass {number}"
+        if number > plan.passes:
+            break
+        assert [names[code] for code in plan.positions_of(number, number)[0].tolist()] == list(stand.values())
+        codes = does(plan, number, number)[0]
+        loops |= {needle for needle in range(plan.span.width) if codes[needle] == Does.TUCK or knits(codes)[needle]}
+        assert all(codes[needle] == Does.OUT for needle in stand if stand[needle] == "out")
+        assert all(codes[needle] == Does.HELD for needle in stand if stand[needle] == "held")
+
+
 @given(shaped_plans())
 def test_no_needle_out_of_work_or_held_is_selected(plan: Plan) -> None:
     assert not plan.acting_masks()[plan.positions_of() != Position.WORK].any()
