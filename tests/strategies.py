@@ -292,7 +292,8 @@ def plans(draw: st.DrawFn) -> Plan:
     return compile_plan("drawn", profile, profile.centred(stitches), bands, start=start)
 
 
-_ASKED = sorted(kind.name for kind in HAND_KINDS.values() if not kind.of_plan)
+# The kinds that a piece file may ask for, those that hand loops on more often.
+_ASKED = sorted(kind.name for kind in HAND_KINDS.values() if not kind.of_plan) + ["move", "cross"] * 4
 
 
 @st.composite
@@ -301,8 +302,13 @@ def works(draw: st.DrawFn, stitches: int) -> Work:
     first = draw(st.integers(0, stitches - 1))
     last = min(stitches - 1, first + draw(st.integers(0, 3)))
     side = draw(st.sampled_from(("both", "left", "right")))
-    step = ByHand(draw(st.integers(1, 6)), draw(st.sampled_from(_ASKED)), first, last,
-                  draw(st.integers(-2, 2)), draw(st.sampled_from((Position.OUT, Position.WORK))))  # fmt: skip
+    kind, by = draw(st.sampled_from(_ASKED)), draw(st.integers(-2, 2))
+    if kind == "cross":
+        first = min(first, stitches - 2)
+        last = max(last, first + 1)
+        by = draw(st.integers(1, last - first)) * draw(st.sampled_from((-1, 1)))
+    step = ByHand(draw(st.integers(1, 6)), kind, first, last, by,
+                  draw(st.sampled_from((Position.OUT, Position.WORK))))  # fmt: skip
     return draw(
         st.one_of(
             st.just(step),

@@ -25,8 +25,6 @@ BESIDE = {
 def test_each_example_of_the_reference_compiles(block: str) -> None:
     whole = "[[bands]]" in block
     text = block + ("" if "yarns_file" in block else YARNS) if whole else 'needles = "L40-R40"\n' + GAUGE + BAND + block
-    if "on = [" in block:  # it widens, so that it begins on fewer needles
-        text = text.replace("[[bands]]", '[[bands]]\nbegin = "wrapped"\nneedles = "L30-R20"\n[[bands]]', 1)
     assert parse_piece(text, beside=BESIDE).plan().passes
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 
+from latchline.chart.model import Chart
 from latchline.checks.find import findings
 from latchline.errors import InputError
 from latchline.machine.needles import Span
@@ -17,9 +18,9 @@ from latchline.plan.hand import Position
 from latchline.plan.listing import plain
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
-from latchline.plan.shape import AllNeedles, AtRate, CastOn, Groups, Neck, ShortRows, ToWidth, Work
+from latchline.plan.shape import AllNeedles, AtRate, ByHand, CastOn, Groups, Neck, ShortRows, ToWidth, Work
 from latchline.technique.table import technique_named
-from strategies import shaped_plans
+from strategies import coloured_palette, shaped_plans
 
 
 def plan_of(*bands: tuple[int, tuple[Work, ...]], width: int = 40, technique: str = "stocking", **more: object) -> Plan:
@@ -48,9 +49,66 @@ def test_an_odd_stitch_cannot_be_taken_off_both_sides() -> None:
         plan_of((60, (ToWidth(31),)))
 
 
-def test_widening_past_the_needles_of_the_piece_names_band_and_row() -> None:
-    with pytest.raises(InputError, match="band 1, row 3: widening leaves the needles"):
-        plan_of((9, (AtRate("left", 1, 3, 2),)))
+def test_widening_past_the_end_of_the_bed_names_band_and_row() -> None:
+    with pytest.raises(InputError, match="band 1, row 3: widening leaves the bed; begin on fewer needles"):
+        plan_of((9, (AtRate("left", 1, 3, 2),)), width=200)
+    with pytest.raises(InputError, match="band 1, row 2: widening leaves the bed"):
+        plan_of((9, (Groups((4,), "left", on=True),)), width=196, start="right")
+
+
+@pytest.mark.parametrize("technique", ["fair-isle", "tuck"])
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {},
+        {"shift": 3},
+        {"centred": True},
+        {"mirror_rows": True},
+        {"alternate_needles": "background"},
+        {"break_floats": 2},
+        {"alternate_needles": "within", "row_repeat": 2},
+        {"once_at": 95},
+    ],
+    ids=str,
+)
+def test_a_piece_that_widens_takes_more_needles_and_its_chart_stays_where_it_was(
+    technique: str, asked: dict[str, object]
+) -> None:
+    profile = load_profile("standard-200")
+    drawing = Chart(np.random.default_rng(5).integers(0, 2, (7, 5)).astype(np.uint8), coloured_palette(2), "drawn")
+    options = Options(rows=12, edge_needles="as-chart", **asked)  # type: ignore[arg-type]
+    named = profile.centred(20)
+
+    def plan(*works: Work) -> Plan:
+        request = BandRequest("band", technique_named(technique), options, drawing, works=works)
+        return compile_plan("p", profile, named, [request])
+
+    straight, wide = plan(), plan(AtRate("left", 1, 2, 5), AtRate("right", 1, 4, 2))
+    assert (wide.span.first, wide.span.last) <= (named.first - 5, named.last + 8)
+    assert wide.span.last >= named.last + 2
+    at = named.first - wide.span.first
+    if asked.get(
+        "break_floats"
+    ):  # a float that ended with the needles may go on now, so that only the stagger is alike
+        assert at % 4 == 0
+    else:
+        assert (wide.acting_masks()[:, at : at + 20] == straight.acting_masks()).all()
+    assert (wide.positions_of()[:, : at - 5] == Position.OUT).all()
+    working = (wide.positions_of() == Position.WORK).sum(axis=1)
+    assert working[0] == 20
+    assert working[-1] == 27
+
+
+def test_steps_by_hand_stay_on_their_needles_when_a_piece_widens() -> None:
+    widening = (AtRate("left", 1, 2, 4), ByHand(3, "move", 4, 4, 1), Groups((3,), "left", on=True, after=8))
+    plan = plan_of((20, widening), width=20)
+    moved = next(step for step in plan.hand if step.kind == "move" and step.before == 3)
+    assert plan.places_name(moved.first, moved.last) == "L6"
+    assert plan.span.first == 90 - 7
+    cast = plan_of((4, (CastOn("wrapped", 0, 19),)), (20, (AtRate("both", 1, 2, 3),)), width=20)
+    assert plan.places_name(0, 0) == "L17"
+    assert cast.hand_words(1)[0].startswith("bring L10-R10 into working position")
+    assert not cast.cast_on_loops().any()
 
 
 def test_the_end_needles_of_tuck_knit_wherever_the_edge_has_moved() -> None:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
-import zlib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,19 +16,20 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.mend import Mend
 from latchline.plan.by_hand import catch_steps, setting_steps
+from latchline.plan.fingerprint import fingerprint
 from latchline.plan.hand import Position
 from latchline.plan.model import Band, Bools, Plan, Yarn
 from latchline.plan.options import PASSES_MAX, Options
-from latchline.plan.positions import Laid, lay_out, pushed_ahead, within
+from latchline.plan.positions import Laid, casts_on, lay_out, pushed_ahead, within
+from latchline.plan.room import moved_by, room_for
 from latchline.plan.select import Rows, rows_of, select
-from latchline.plan.shape import Work
+from latchline.plan.shape import NO_ROOM, Work
 from latchline.technique.model import NO_STITCH, Does, Separation, Steps, Technique, one_pass_a_row
 from latchline.technique.separation import backed
 from latchline.technique.table import STOCKING
 
 DEFAULT_YARNS = ("main", "contrast", "third", "fourth")
 DEFAULT_COLOURS = ("#e8dfcc", "#2f5d7c", "#b8502e", "#3f6b45")
-FINGERPRINT_FORM = 1  # raise it when the meaning of the bytes under the fingerprint changes
 
 
 @dataclass(frozen=True)
@@ -81,6 +80,7 @@ def compile_plan(
 
     start: the side on which the carriage stands; None: what the first separation needs, else right.
     begun: the needles that hold a loop before the first pass; None: all, or none where a band casts on.
+    A piece that widens beyond the span takes more needles; what counts from its left end stays where it is.
     Raises InputError (ChartError for a drawing) with the band's name as the place.
     """
     if not requests:
@@ -111,7 +111,16 @@ def compile_plan(
     laid = None
     if moving:
         works = [(part.band.name, part.band.passes, part.works) for part in parts]
-        laid = lay_out(span, begun, works, rightward, profile.needles_name)
+        try:
+            laid = lay_out(span, begun, works, rightward, profile.needles_name)
+        except InputError as error:
+            if error.name != NO_ROOM:
+                raise
+            begun = span if begun is None and not casts_on(works) else begun
+            options, called = [request.options for request in requests], profile.needles_name
+            wide = room_for(span, begun, works, rightward, called, needles=profile.needles, options=options)
+            wider = [_in_room(request, span, wide) for request in requests]
+            return compile_plan(name, profile, wide, wider, start=start, begun=begun)
         _refuse_held(bands, laid, span, profile)
         parts = _within(parts, bands, laid)
     table = np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts])
@@ -149,6 +158,15 @@ def compile_plan(
     if asked := (*catch_steps(plan), *setting_steps(plan)):
         plan = replace(plan, hand=tuple(sorted((*plan.hand, *asked), key=lambda step: step.before)))
     return replace(plan, fingerprint=fingerprint(plan))
+
+
+def _in_room(request: BandRequest, span: Span, wide: Span) -> BandRequest:
+    """The same over more needles, its drawing and what is done by hand where they were."""
+    further, options, drawing = span.first - wide.first, request.options, request.drawing
+    if drawing is not None and options.once_at is None:
+        options = _centred(options, drawing, span)
+        options = replace(options, shift=(options.shift + further) % drawing.stitches)
+    return replace(request, options=options, works=tuple(moved_by(work, further) for work in request.works))
 
 
 def _refuse_held(bands: Sequence[Band], laid: Laid, span: Span, profile: Profile) -> None:
@@ -505,38 +523,3 @@ def _carriage_note(band: Band, direction: str) -> str:
     if cams.action:  # it is set anew before each pass
         return f"set the carriage to {back.setting} for this {direction} pass; the pattern is worked {band.way} only"
     return f"set the carriage to {cams.setting}, {band.way} only; this {direction} pass knits {back.setting}"
-
-
-def fingerprint(plan: Plan) -> int:
-    """CRC-32 of all that is knitted: bed, needles, and each pass's technique, yarns, direction and selections."""
-    head = {
-        "form": FINGERPRINT_FORM,
-        "bed": [plan.profile.needles, plan.profile.drive, plan.span.first, plan.span.last],
-        "bands": [
-            {
-                "technique": band.technique.name,
-                "way": band.way,
-                "backing": band.options.backing,
-                "first": band.first,
-                "yarns": [asdict(yarn) for yarn in band.yarns],
-            }
-            for band in plan.bands
-        ],
-    }
-    if plan.shaped:
-        head["hand"] = [
-            [step.before, step.kind, step.first, step.last, step.by, step.leaves, step.words] for step in plan.hand
-        ]
-    parts = [[band.part, band.stitch_size, band.tension] for band in plan.bands]
-    if any(part != ["fabric", None, ""] for part in parts):
-        head["parts"] = parts
-    value = zlib.crc32(json.dumps(head, sort_keys=True).encode())
-    if plan.shaped:
-        for array in (plan.cast_on, plan.positions, plan.position.astype("<i4", copy=False)):
-            value = zlib.crc32(array.tobytes(), value)
-    for array in (plan.rightward, plan.colour.astype("<i2"), plan.second_bed):
-        value = zlib.crc32(array.tobytes(), value)
-    for rows in (plan.acting, plan.driven) if plan.driven is not plan.acting else (plan.acting,):
-        for at in range(0, len(rows), 1 << 14):
-            value = zlib.crc32(plan.table[rows[at : at + (1 << 14)]].tobytes(), value)
-    return value or 1

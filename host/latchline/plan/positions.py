@@ -54,7 +54,7 @@ def lay_out(
     hand: list[HandStep] = []
     of_pass = np.zeros(len(rightward), dtype=np.int32)
     now = np.zeros(span.width, dtype=np.uint8)
-    if begun is not None or not any(isinstance(work, CastOn) for _, _, works in bands for work in works):
+    if begun is not None or not casts_on(bands):
         low, high = (0, span.width - 1) if begun is None else (begun.first - span.first, begun.last - span.first)
         now[max(low, 0) : high + 1] = Position.WORK
     cast_on = now == Position.WORK
@@ -86,6 +86,11 @@ def lay_out(
         number += passes
     table = np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(len(rows), span.width)
     return Laid(Positions(table, of_pass), tuple(hand), cast_on)
+
+
+def casts_on(bands: Sequence[tuple[str, int, tuple[Work, ...]]]) -> bool:
+    """Whether a band casts on, so that no needle has a loop before."""
+    return any(isinstance(work, CastOn) for _, _, works in bands for work in works)
 
 
 def _past(item: Due, passes: int) -> InputError:

@@ -46,6 +46,11 @@ class Here:
 
 
 Steps = Iterator[HandStep]
+NO_ROOM = "no-room"  # the name of the complaint that a piece takes more needles than it has been given
+
+
+def _no_room() -> InputError:
+    return InputError("widening leaves the bed", hint="begin on fewer needles, or nearer to the middle", name=NO_ROOM)
 
 
 @dataclass(frozen=True)
@@ -118,7 +123,7 @@ def _edge(side: str, *, narrower: bool, fashioned: int) -> Callable[[Here], Step
             return
         fresh = outer - inward
         if not 0 <= fresh < len(here.positions):
-            raise InputError("widening leaves the needles of the piece", hint="name more needles under `needles`")
+            raise _no_room()
         if not fashioned:
             yield here.step("into-work", fresh, fresh)
             return
@@ -175,6 +180,8 @@ def _group(side: str, count: int, *, on: bool) -> Callable[[Here], Steps]:
         first, last = here.edges()
         if on:
             low, high = (first - count, first - 1) if side == "left" else (last + 1, last + count)
+            if low < 0 or high >= len(here.positions):
+                raise _no_room()
             yield here.step("wrap", low, high)
             return
         if last - first + 1 <= count:
