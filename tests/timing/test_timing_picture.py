@@ -10,9 +10,10 @@ import pytest
 from PIL import Image
 from timing.reports import PROFILE, SPAN, report, session
 
+from latchline.drawing.panel import round_steps
 from latchline.drawing.plot import Area, Plot, Words
 from latchline.timing.passes import PassRecord, PassTiming, time_passes
-from latchline.timing.picture import PALE_LEFTWARD, WIDTH, picture, round_steps
+from latchline.timing.picture import PALE_LEFTWARD, WIDTH, picture
 
 # Of limit 0.45 and 0.98, so that the second is near the limit; and one with a break and a stop.
 ODD = time_passes(

@@ -12,17 +12,17 @@ from PIL import Image, ImageDraw, ImageFont
 from latchline.drawing.scene import Point, dashes
 
 INK, PALE, SIZE = "#111111", "#c8c8c8", 13
-DASH = (10.0, 8.0)  # on and off, at twice the size
+DASHED = (5.0, 4.0)  # on and off
 
 
 @dataclass(frozen=True)
 class Stroke:
-    """Points joined in turn. dashed: 5 on, 4 off."""
+    """Points joined in turn. dash: lengths on and off by turns; none for a whole line."""
 
     points: tuple[Point, ...]
     colour: str
     width: float
-    dashed: bool
+    dash: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,10 @@ class Plot:
         self.width, self.height, self.title = width, height, title
         self.items: list[Stroke | Area | Words] = []
 
-    def stroke(self, points: Sequence[Point], colour: str = INK, width: float = 1.0, dashed: bool = False) -> None:
-        self.items.append(Stroke(tuple(points), colour, width, dashed))
+    def stroke(
+        self, points: Sequence[Point], colour: str = INK, width: float = 1.0, dash: tuple[float, ...] = ()
+    ) -> None:
+        self.items.append(Stroke(tuple(points), colour, width, dash))
 
     def area(self, points: Sequence[Point], colour: str) -> None:
         self.items.append(Area(tuple(points), colour))
@@ -92,8 +94,8 @@ def _as_svg(item: Stroke | Area | Words) -> str:
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in item.points)
     if isinstance(item, Area):
         return f'<polygon points="{points}" fill="{item.colour}"/>'
-    dashes = ' stroke-dasharray="5 4"' if item.dashed else ""
-    return f'<polyline points="{points}" fill="none" stroke="{item.colour}" stroke-width="{item.width:g}"{dashes}/>'
+    dash = f' stroke-dasharray="{" ".join(f"{length:g}" for length in item.dash)}"' if item.dash else ""
+    return f'<polyline points="{points}" fill="none" stroke="{item.colour}" stroke-width="{item.width:g}"{dash}/>'
 
 
 _ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
@@ -111,6 +113,7 @@ def _paint(
     if isinstance(item, Area):
         draw.polygon(points, fill=item.colour)
         return
-    lines: Sequence[Sequence[Point]] = dashes(points, DASH) if item.dashed else [points]
+    twice = [2 * length for length in item.dash]
+    lines: Sequence[Sequence[Point]] = dashes(points, twice) if item.dash else [points]
     for line in lines:
         draw.line(line, fill=item.colour, width=max(1, round(2 * item.width)), joint="curve")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, floor, log10
+from math import ceil
 
 import numpy as np
 
-from latchline.drawing.plot import INK, PALE, Plot
+from latchline.drawing.panel import Panel, round_steps
+from latchline.drawing.plot import DASHED, INK, PALE, Plot
 from latchline.drawing.scene import Point
 from latchline.timing.listing import clock
 from latchline.timing.passes import NEAR_LIMIT, Floats, PassTiming
@@ -21,42 +22,20 @@ LEFTWARD, RIGHTWARD = "#1f5fa8", "#b0501a"
 PALE_LEFTWARD, PALE_RIGHTWARD = "#d3e0ee", "#f0dccd"
 
 
-class _Panel:
-    """A box with axes; `x` and `y` turn values into places on the canvas."""
+def _panel(plot: Plot, place: int, title: str, x_range: Point, y_range: Point) -> Panel:
+    """One of the three boxes, from the top."""
+    top = TOP + place * (PANEL + GAP)
+    plot.words(LEFT, top - 12, title, bold=True)
+    return Panel(plot, LEFT, top, WIDTH - RIGHT, top + PANEL, x_range, y_range)
 
-    def __init__(self, canvas: Plot, place: int, title: str, x_range: Point, y_range: Point) -> None:
-        self.canvas, self.x_range, self.y_range = canvas, x_range, y_range
-        self.top = TOP + place * (PANEL + GAP)
-        self.floor = self.top + PANEL
-        canvas.words(LEFT, self.top - 12, title, bold=True)
 
-    def x(self, value: float) -> float:
-        low, high = self.x_range
-        return LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
-
-    def y(self, value: float) -> float:
-        low, high = self.y_range
-        return self.floor - (value - low) / (high - low) * PANEL
-
-    def axes(self, x_label: str, y_label: str, x_ticks: Sequence[float] = (), y_ticks: Sequence[float] = ()) -> None:
-        canvas = self.canvas
-        for value in x_ticks:
-            canvas.stroke([(self.x(value), self.floor), (self.x(value), self.floor + 5)])
-            canvas.words(self.x(value), self.floor + 20, f"{value:g}", "middle")
-        for value in y_ticks:
-            canvas.stroke([(LEFT - 5, self.y(value)), (LEFT, self.y(value))])
-            canvas.words(LEFT - 9, self.y(value) + 4, f"{value:g}", "end")
-        canvas.stroke([(LEFT, self.top), (LEFT, self.floor), (WIDTH - RIGHT, self.floor)])
-        canvas.words((LEFT + WIDTH - RIGHT) / 2, self.floor + 38, x_label, "middle")
-        canvas.words(WIDTH - RIGHT, self.top - 12, y_label, "end")
-
-    def key(self, entries: Sequence[tuple[str, str]]) -> None:
-        """Colour and meaning of each line, from the left under the axis."""
-        x = float(LEFT)
-        for colour, text in entries:
-            self.canvas.box(x, self.floor + 46, x + 22, self.floor + 56, colour)
-            self.canvas.words(x + 28, self.floor + 56, text)
-            x += 60 + 7.2 * len(text)
+def _key(panel: Panel, entries: Sequence[tuple[str, str]]) -> None:
+    """Colour and meaning of each line, from the left under the axis."""
+    x = float(LEFT)
+    for colour, text in entries:
+        panel.plot.box(x, panel.floor + 46, x + 22, panel.floor + 56, colour)
+        panel.plot.words(x + 28, panel.floor + 56, text)
+        x += 60 + 7.2 * len(text)
 
 
 def picture(timings: Sequence[PassTiming], title: str, beside: Sequence[PassTiming] = ()) -> Plot:
@@ -90,7 +69,7 @@ def _pace(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTimi
     together = ceil(len(timings) / COLUMNS_MOST)
     highest = max(_highest(paces), _highest(_paces(beside))) or 1.0
     y_ticks = round_steps(0, highest * 1.12)
-    panel = _Panel(canvas, 0, "Pace through the piece", (0.5, len(timings) + 0.5), (0, y_ticks[-1]))
+    panel = _panel(canvas, 0, "Pace through the piece", (0.5, len(timings) + 0.5), (0, y_ticks[-1]))
     if together == 1:
         _each_pass(panel, paces)
     else:
@@ -98,27 +77,27 @@ def _pace(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTimi
     _breaks(panel, timings)
     if len(known):
         middle = panel.y(float(np.median(known)))
-        canvas.stroke([(panel.x(0.5), middle), (panel.x(len(timings) + 0.5), middle)], INK, 1, True)
+        canvas.stroke([(panel.x(0.5), middle), (panel.x(len(timings) + 0.5), middle)], INK, 1, DASHED)
     panel.axes("passes, in the order knitted", "rows a minute", _pass_ticks(timings), y_ticks)
     _halts(panel, timings, together)
     several = [(LEFTWARD, f"the middle of {together} passes"), (PALE_LEFTWARD, "eight in ten of them")]
     several += [(INK, "of all (dashed)"), (RIGHTWARD, "share with a halt")]
     each = [(LEFTWARD, "a pass with the turn before it"), (INK, "the middle one (dashed)")]
     each += [(RIGHTWARD, "stopped or backed up on the way")]
-    panel.key(each if together == 1 else several)
+    _key(panel, each if together == 1 else several)
 
 
-def _each_pass(panel: _Panel, paces: Floats) -> None:
+def _each_pass(panel: Panel, paces: Floats) -> None:
     stretch: list[Point] = []
     for place, pace in enumerate([*paces.tolist(), np.nan], 1):
         if np.isnan(pace):
-            _line(panel.canvas, stretch)
+            _line(panel.plot, stretch)
             stretch = []
         else:
             stretch.append((panel.x(place), panel.y(pace)))
 
 
-def _quantiles(panel: _Panel, paces: Floats, together: int) -> None:
+def _quantiles(panel: Panel, paces: Floats, together: int) -> None:
     """Eight in ten of each column's passes as a band, the middle one as a line."""
     columns = [paces[at : at + together] for at in range(0, len(paces), together)]
     found = [
@@ -129,34 +108,34 @@ def _quantiles(panel: _Panel, paces: Floats, together: int) -> None:
     top = panel.y_range[1]
     there = [(x, panel.y(low)) for x, low, _, _ in found]
     back = [(x, panel.y(min(high, top))) for x, _, _, high in found]
-    panel.canvas.area([*there, *reversed(back)], PALE_LEFTWARD)
-    _line(panel.canvas, [(x, panel.y(middle)) for x, _, middle, _ in found])
+    panel.plot.area([*there, *reversed(back)], PALE_LEFTWARD)
+    _line(panel.plot, [(x, panel.y(middle)) for x, _, middle, _ in found])
 
 
-def _breaks(panel: _Panel, timings: Sequence[PassTiming]) -> None:
+def _breaks(panel: Panel, timings: Sequence[PassTiming]) -> None:
     """A line at each break; in words the longest ones, as far as they do not stand over one another."""
     breaks = [(t.pause_s, place) for place, t in enumerate(timings, 1) if (t.pause_s or 0) >= BREAK_S and t.pause_s]
     named: list[float] = []
     for pause_s, place in sorted(breaks, reverse=True):
         x = panel.x(place)
-        panel.canvas.stroke([(x, panel.top), (x, panel.floor)], PALE, 1, dashed=True)
+        panel.plot.stroke([(x, panel.top), (x, panel.floor)], PALE, 1, DASHED)
         if all(abs(x - other) > BREAK_WORDS for other in named):
-            panel.canvas.words(x + 4, panel.top + 12, f"break {clock(pause_s)}")
+            panel.plot.words(x + 4, panel.top + 12, f"break {clock(pause_s)}")
             named.append(x)
 
 
-def _halts(panel: _Panel, timings: Sequence[PassTiming], together: int) -> None:
+def _halts(panel: Panel, timings: Sequence[PassTiming], together: int) -> None:
     """Passes on which the carriage stopped or backed up: a mark each, or by column as high as their share."""
     halted = np.array([bool(t.hesitations or t.backings) for t in timings])
     if together == 1:
         for x in (panel.x(place + 1) for place in np.flatnonzero(halted).tolist()):
-            panel.canvas.area([(x, panel.floor - 10), (x + 5, panel.floor), (x - 5, panel.floor)], RIGHTWARD)
+            panel.plot.area([(x, panel.floor - 10), (x + 5, panel.floor), (x - 5, panel.floor)], RIGHTWARD)
         return
     for at in range(0, len(halted), together):
         some = halted[at : at + together]
         if some.any():
             left, right = panel.x(at + 0.5), panel.x(at + 0.5 + len(some))
-            panel.canvas.box(left, panel.floor - HALTS_HIGH * float(some.mean()), right, panel.floor, RIGHTWARD)
+            panel.plot.box(left, panel.floor - HALTS_HIGH * float(some.mean()), right, panel.floor, RIGHTWARD)
 
 
 def _line(canvas: Plot, points: Sequence[Point]) -> None:
@@ -180,7 +159,7 @@ def _across(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTi
     quartiles = _quartiles(timings)
     both = [*quartiles.values(), *_quartiles(beside).values()]
     y_ticks = round_steps(0, 1.1 * max(float(some.max()) for some in both))
-    panel = _Panel(canvas, 1, "Evenness across the bed", (0, 10), (0, y_ticks[-1]))
+    panel = _panel(canvas, 1, "Evenness across the bed", (0, 10), (0, y_ticks[-1]))
     colours = {"leftward": (LEFTWARD, PALE_LEFTWARD), "rightward": (RIGHTWARD, PALE_RIGHTWARD)}
     for way, (low, _, high) in quartiles.items():
         there = [(panel.x(n + 0.5), panel.y(value)) for n, value in enumerate(low.tolist())]
@@ -190,8 +169,9 @@ def _across(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTi
         points = [(panel.x(n + 0.5), panel.y(value)) for n, value in enumerate(middle.tolist())]
         canvas.stroke(points, colours[way][0], 2)
     panel.axes("tenths of the way between the turns, from your left", "m/s", range(11), y_ticks)
-    panel.key(
-        [(colours[way][shade], words) for way in quartiles for shade, words in ((0, way), (1, "half of its passes"))]
+    _key(
+        panel,
+        [(colours[way][shade], words) for way in quartiles for shade, words in ((0, way), (1, "half of its passes"))],
     )
 
 
@@ -202,7 +182,7 @@ def _limit(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTim
     shares = np.array([np.array(t.bed_m_s) * (t.limit / t.fastest_m_s) for t in timings])
     together = ceil(len(timings) / COLUMNS_MOST)
     worst = _grouped(shares, together)
-    panel = _Panel(
+    panel = _panel(
         canvas,
         2,
         "Where selections came near their limit",
@@ -218,7 +198,7 @@ def _limit(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTim
                 top = panel.floor - (place + 1) * tall
                 canvas.box(left, top, right, top + tall, f"#{grey:02x}{grey:02x}{grey:02x}")
     for share, words in ((NEAR_LIMIT, f"near: {NEAR_LIMIT:.0%}"), (1.0, "the board stops")):
-        canvas.stroke([(LEFT, panel.y(share)), (WIDTH - RIGHT, panel.y(share))], INK, 1, True)
+        canvas.stroke([(LEFT, panel.y(share)), (WIDTH - RIGHT, panel.y(share))], INK, 1, DASHED)
         canvas.words(WIDTH - RIGHT - 4, panel.y(share) - 4, words, "end")
     for place, peak in enumerate(_grouped(peaks[:, None], together)[:, 0].tolist()):
         x = panel.x(0.5 + min((place + 0.5) * together, len(timings)))
@@ -227,7 +207,7 @@ def _limit(canvas: Plot, timings: Sequence[PassTiming], beside: Sequence[PassTim
     ticks = [0, 0.2, 0.4, 0.6, 0.8, 1.0]
     panel.axes("passes, in the order knitted", "share of the highest speed", _pass_ticks(timings), ticks)
     entries = [(LEFTWARD, "fastest edge of a pass"), (RIGHTWARD, "the same, near the limit")]
-    panel.key([*entries, ("#8f8f8f", "tenths of the bed, your left lowest: darker is faster")])
+    _key(panel, [*entries, ("#8f8f8f", "tenths of the bed, your left lowest: darker is faster")])
 
 
 def _grouped(values: Floats, together: int) -> Floats:
@@ -238,10 +218,3 @@ def _grouped(values: Floats, together: int) -> Floats:
 
 def _pass_ticks(timings: Sequence[PassTiming]) -> list[float]:
     return [value for value in round_steps(0, len(timings)) if 1 <= value <= len(timings) and value == int(value)]
-
-
-def round_steps(low: float, high: float) -> list[float]:
-    """Round numbers from `low` to the first one at or above `high`, at most about eight."""
-    power = 10.0 ** floor(log10(max(high - low, 1e-9)))
-    step = next(power * share for share in (0.2, 0.5, 1.0, 2.0) if (high - low) / (power * share) <= 8)
-    return [round(low + step * n, 9) for n in range(ceil((high - low) / step - 1e-9) + 1)]
