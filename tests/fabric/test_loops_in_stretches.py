@@ -6,7 +6,6 @@ from dataclasses import fields
 from unittest.mock import patch
 
 import numpy as np
-import pytest
 from hypothesis import given
 
 import strategies
@@ -17,13 +16,13 @@ from latchline.fabric.structure import floats, structure
 from latchline.plan.model import Plan
 
 
-@pytest.mark.parametrize("stretch", [1, 2, 5])
 @given(plan=strategies.plans())
-def test_loops_floats_and_findings_are_the_same_in_short_stretches(stretch: int, plan: Plan) -> None:
+def test_loops_floats_and_findings_are_the_same_in_short_stretches(plan: Plan) -> None:
     whole = structure(plan), floats(plan), findings(plan)
-    with patch.object(module, "CHUNK_PASSES", stretch), patch.object(look, "CHUNK_PASSES", stretch):
-        parts = structure(plan), floats(plan), findings(plan)
-    assert (whole[0].drawn_by == parts[0].drawn_by).all()
-    for field in fields(whole[1]):
-        assert np.array_equal(getattr(whole[1], field.name), getattr(parts[1], field.name))
-    assert whole[2] == parts[2]
+    for stretch in (1, 2, 5):
+        with patch.object(module, "CHUNK_PASSES", stretch), patch.object(look, "CHUNK_PASSES", stretch):
+            parts = structure(plan), floats(plan), findings(plan)
+        assert (whole[0].drawn_by == parts[0].drawn_by).all()
+        for field in fields(whole[1]):
+            assert np.array_equal(getattr(whole[1], field.name), getattr(parts[1], field.name))
+        assert whole[2] == parts[2]
