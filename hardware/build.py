@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections import defaultdict
+from collections import Counter, defaultdict
 from pathlib import Path
 
 import bring_up
@@ -16,6 +16,7 @@ import draw
 import export
 import harness
 import netlist
+import stripboard
 import strips
 from netlist import Netlist, Part
 
@@ -37,6 +38,8 @@ def outputs() -> dict[str, bytes]:
         files[f"{folder}/netlist.net"] = export.layout_netlist(circuit).encode()
         files[f"{folder}/pulse.cir"] = export.pulse_deck(circuit).encode()
     files |= {"harness.md": harness.page(circuit).encode(), "harness.svg": harness.drawing(circuit)}
+    plan, register = stripboard.load(), netlist.load("register")
+    files |= {"stripboard.md": stripboard.page(plan, register).encode(), **stripboard.drawings(plan, register)}
     return files | {f"strips/{name}.pdf": strips.pdf(load_profile(name)) for name in shipped_profiles()}
 
 
@@ -58,8 +61,15 @@ def bill(circuit: Netlist) -> str:
         writer.writerow([len(parts), " ".join(part.ref for part in parts), *key, uses])
     for one in circuit.also:
         keys = ("quantity", "", "kind", "value", "type", "rating", "alternatives", "use")
-        writer.writerow([one.get(key, "") for key in keys])
+        writer.writerow([one.get(key, "").format(**_sockets(circuit)) for key in keys])
     return text.getvalue()
+
+
+def _sockets(circuit: Netlist) -> dict[str, str]:
+    """How many chips there are, and the sockets that they need."""
+    sizes = Counter(len(part.pins) for part in circuit.parts.values() if part.kind == "integrated circuit")
+    words = ", ".join(f"{count} of {pins} pins" for pins, count in sorted(sizes.items()))
+    return {"chips": str(sum(sizes.values())), "sockets": words}
 
 
 def wiring(circuit: Netlist) -> str:
@@ -71,7 +81,7 @@ def wiring(circuit: Netlist) -> str:
         "SUPPLY MINUS is not ground: between the two lies R2, and the coils' current flows through it.",
     ]
     chips = [ref for ref in circuit.parts if ref.startswith("U") and ref != "U1"]
-    for ref in ("U1", "J1", "J2", "J3", "J4", "J10", "J11", *sorted(chips)):
+    for ref in ("U1", "J1", "J2", "J3", "J4", "J5", "J10", "J11", *sorted(chips)):
         part = circuit.parts[ref]
         rows = [
             f"## {ref}: {part.kind}, {part.value}",

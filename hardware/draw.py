@@ -29,9 +29,9 @@ def sheets(netlist: Netlist) -> dict[str, Sheet]:
 
 def controller(netlist: Netlist) -> Sheet:
     sheet = Sheet("1 · Controller, ready lamp, buzzer, lines to the drivers", netlist)
-    left = ["PD2", "PD3", "PD4", "PD5", "PC0", "PC1", "VCC", "GND"]
+    left = ["PD2", "PD3", "PD4", "PD5", "PB1", "PC0", "PC1", "VCC", "GND"]
     right = ["PD6", "PD7", "PB0", "PB2", "PB3", "PB5"]
-    sheet.box("U1", (0, 0), (3.6, 9.4), left, right, 1.1, "U1  controller board")
+    sheet.box("U1", (0, -0.5), (3.6, 9.9), left, right, 1.1, "U1  controller board")
     _free_pins(sheet)
     _guard(sheet)
     for pin in left:
@@ -76,7 +76,7 @@ def _free_pins(sheet: Sheet) -> None:
         sheet.spare("U1", pin)
     marks = [sheet.netlist.parts["U1"].pins[pin] for pin in free]
     lines = ["left free: " + ", ".join(marks[:6]) + ",", ", ".join(marks[6:])]
-    sheet.words(-1.0, -0.8, "\n".join(lines))
+    sheet.words(-0.4, -1.2, "\n".join(lines))
 
 
 def _guard(sheet: Sheet) -> None:
@@ -119,8 +119,9 @@ def sensors(netlist: Netlist) -> Sheet:
         ("J2", "4", "R21", "R25", "C11", ("2",)),
         ("J3", "3", "R22", "R26", "C12", ("3", "4")),
         ("J4", "3", "R23", "R27", "C13", ("5", "6")),
+        ("J5", "3", "R28", "R29", "C14", ()),
     ]
-    tops = [0.0, -3.6, -7.2, -10.8]
+    tops = [0.0, -3.6, -7.2, -10.8, -14.4]
     for (connector, pin, pull, series, smooth, gates), y in zip(rows, tops, strict=True):
         net = netlist.net_of(f"{connector}.{pin}")
         assert net is not None
@@ -138,20 +139,22 @@ def sensors(netlist: Netlist) -> Sheet:
             ends = [netlist.parts["U2"].pins[f"{gate}{letter}"] for letter in "AY"]
             sheet.words(x + 1.2, y + 0.7, f"U2  {ends[0]} to {ends[1]}", halign="center")
             x += 2.4
-        net = netlist.net_of(f"U2.{gates[-1]}Y")
+        net = netlist.net_of(f"U2.{gates[-1]}Y" if gates else f"{series}.2")
         assert net is not None
         sheet.wire((x, y), (12.4, y))
         sheet.tag(net.name, (12.4, y))
     _connectors(sheet)
+    sheet.words(7.4, -15.3, "J5, R28, R29, C14: only with a third sensor.")
     return sheet
 
 
 def _connectors(sheet: Sheet) -> None:
-    """The three sensor connectors and the supply of U2, in a column on the left."""
+    """The sensors' connectors and the supply of U2, in a column on the left."""
     for ref, corner, pins, name in (
-        ("J2", (-7.6, -3.0), ["1", "2", "3", "4"], "J2  encoder"),
-        ("J3", (-7.6, -7.0), ["1", "2", "3"], "J3  left end"),
-        ("J4", (-7.6, -11.0), ["1", "2", "3"], "J4  right end"),
+        ("J2", (-7.6, -3.7), ["1", "2", "3", "4", "5"], "J2  encoder"),
+        ("J3", (-7.6, -8.0), ["1", "2", "3", "4"], "J3  left end"),
+        ("J4", (-7.6, -12.0), ["1", "2", "3", "4"], "J4  right end"),
+        ("J5", (-7.6, -16.0), ["1", "2", "3", "4"], "J5  middle (optional)"),
     ):
         sheet.box(ref, corner, (1.8, 0.8 * len(pins) + 0.1), [], pins, 0.8, name)
         for pin in pins:
@@ -328,11 +331,13 @@ def supply(netlist: Netlist) -> Sheet:
     sheet.words(2.2, bottom - 0.4, "not ground: the coils' current lies between the two, over R2")
     sheet.two(elm.Schottky, "D1", (6.2, bottom), (6.2, top), ("A", "K"), side="left")
     sheet.two(elm.Capacitor2, "C1", (7.4, top), (7.4, bottom), ("P", "N"))
+    sheet.words(7.2, (top + bottom) / 2 + 0.3, "+", 12, "right")
     sheet.two(elm.Capacitor, "C2", (9.4, top), (9.4, bottom))
     sheet.two(elm.Resistor, "R1", (11.2, top), (11.2, bottom))
     sheet.two(elm.Resistor, "R14", (13.2, top), (13.2, -2.0))
     sheet.two(elm.LED, "H2", (13.2, -2.0), (13.2, bottom), ("A", "K"), side="left")
     _supply_sense(sheet, -5.4)
+    _bed(sheet, -7.2)
     _current_sense(sheet, -13.8)
     return sheet
 
@@ -347,6 +352,17 @@ def _supply_sense(sheet: Sheet, y: float) -> None:
     sheet.two(elm.Capacitor, "C3", (4.0, y - 1.8), (4.0, y - 3.6))
     sheet.ground((4.0, y - 3.6))
     sheet.tag("SUPPLY SENSE", (5.0, y - 1.8))
+
+
+def _bed(sheet: Sheet, y: float) -> None:
+    """What lets the bed's charge run down."""
+    sheet.wire((8.6, y), (9.2, y))
+    sheet.wire((8.6, y), (8.6, y - 0.3))
+    sheet.ground((8.6, y - 0.3))
+    sheet.two(elm.Resistor, "R17", (9.2, y), (11.2, y))
+    sheet.wire((11.2, y), (11.8, y))
+    sheet.tag("BED", (11.8, y), "up")
+    sheet.box("X1", (12.6, y - 0.6), (1.6, 1.2), ["1"], [], 0.8, "X1  on the bed")
 
 
 def _current_sense(sheet: Sheet, y: float) -> None:

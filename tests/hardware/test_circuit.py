@@ -155,6 +155,7 @@ BOARD_PINS = {
     "PD5": "RIGHT END",
     "PD6": "READY LAMP",
     "PD7": "BUZZER",
+    "PB1": "MIDDLE",
     "PB0": "ENABLE PIN",
     "PB2": "LATCH PIN",
     "PB3": "DATA PIN",
@@ -293,6 +294,7 @@ FIRMWARE_NAMES = {
     "PIN_ENCODER_B": "ENCODER B",
     "PIN_SENSOR_LEFT": "LEFT END",
     "PIN_SENSOR_RIGHT": "RIGHT END",
+    "PIN_SENSOR_MIDDLE": "MIDDLE",
     "PIN_LAMP": "READY LAMP",
     "PIN_BUZZER": "BUZZER",
     "PIN_DISABLE": "ENABLE PIN",
@@ -302,18 +304,14 @@ FIRMWARE_NAMES = {
     "PIN_SUPPLY": "SUPPLY SENSE",
     "PIN_CURRENT": "CURRENT SENSE",
 }
-# Heeded only where a profile has a sensor there; the drawing leaves it free and the firmware pulls it up.
-OPTIONAL_PINS = {"PIN_SENSOR_MIDDLE"}
 
 
 def test_the_firmware_uses_the_pins_of_the_drawing_and_no_others(circuit: Any) -> None:
     header = (FIRMWARE / "board_pins.h").read_text(encoding="utf-8")
     defined = dict(re.findall(r"^#define\s+(PIN_\w+)\s+(P[BCD]\d)\b", header, re.MULTILINE))
-    assert set(defined) == set(FIRMWARE_NAMES) | OPTIONAL_PINS
+    assert set(defined) == set(FIRMWARE_NAMES)
     for name in FIRMWARE_NAMES:
         assert circuit.net_of(f"U1.{defined[name]}").name == FIRMWARE_NAMES[name]
-    for name in OPTIONAL_PINS:
-        assert f"U1.{defined[name]}" in circuit.open_pins
 
 
 def test_the_firmware_measures_against_the_reference_that_the_budget_reckons_with() -> None:

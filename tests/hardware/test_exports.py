@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import shutil
@@ -82,11 +83,49 @@ def test_the_harness_has_a_wire_for_every_pin_off_the_strip_board_and_a_label_fo
     assert len(labels) == len(set(labels))
     wanted = {
         f"{ref}.{pin}"
-        for ref in (*harness.OFF_BOARD, "J2", "J3", "J4", "J10", "J11")
+        for ref in (*harness.OFF_BOARD, *harness.CABLES, "J10", "J11")
         for pin in circuit.parts[ref].pins
         if circuit.net_of(f"{ref}.{pin}") is not None
     }
-    assert set(labels) == wanted
+    far = {"F1.1", "S1.1"}  # joined by the wires that begin at J1.P and F1.2
+    assert set(labels) == wanted - far
     page = (HARDWARE / "harness.md").read_text(encoding="utf-8")
     assert all(f"| {label} |" in page for label in labels)
     assert all(wire.length_mm > 0 and wire.gauge and wire.colour for wire in wires)
+
+
+@pytest.mark.parametrize(("driver", "volts"), BUILDS)
+def test_nothing_on_the_strip_board_is_fed_before_the_fuse(driver: str, volts: int) -> None:
+    """From the socket's plus to the fuse and from the fuse to the switch lead single wires that join nothing else."""
+    circuit = netlist.load(driver, volts)
+    assert circuit.net_of("J1.P").nodes == ("J1.P", "F1.1")
+    assert circuit.net_of("F1.2").nodes == ("F1.2", "S1.1")
+    wires = {wire.label: wire for wire in harness.leads(circuit)}
+    assert wires["J1.P"].end == "fuse holder F1, 1"
+    assert wires["F1.2"].end == "switch S1, 1"
+    assert "strip board" in wires["S1.2"].end
+    assert all(wire.end.removeprefix("strip board, ") != "SUPPLY" for wire in wires.values())
+
+
+@pytest.mark.parametrize(("driver", "volts"), BUILDS)
+def test_shields_and_the_bed_end_at_the_star(driver: str, volts: int) -> None:
+    circuit = netlist.load(driver, volts)
+    for shield in ("J2.5", "J3.4", "J4.4", "J5.4"):
+        assert circuit.net_of(shield).name == "GND"
+    wires = {wire.label: wire for wire in harness.leads(circuit)}
+    assert wires["J2.5"].end == "cut back at the encoder"
+    assert circuit.parts["R17"].value == "1 MΩ"
+    assert {circuit.net_of("R17.1").name, circuit.net_of("R17.2").name} == {"GND", "BED"}
+    assert circuit.net_of("X1.1").name == "BED"
+
+
+@pytest.mark.parametrize(("driver", "chips"), [("register", 4), ("darlington", 6), ("mosfet", 4)])
+def test_the_bill_has_a_socket_for_every_chip(driver: str, chips: int) -> None:
+    with (HARDWARE / "builds" / f"{driver}-12" / "bill.csv").open(encoding="utf-8") as file:
+        row = next(row for row in csv.DictReader(file) if row["kind"] == "integrated-circuit socket")
+    assert row["quantity"] == str(chips)
+    sockets = re.findall(r"(\d+) of (\d+) pins", row["type (from memory)"])
+    assert sum(int(count) for count, _ in sockets) == chips
+    cases = {int(pins) for _, pins in sockets}
+    circuit = netlist.load(driver)
+    assert cases == {len(part.pins) for part in circuit.parts.values() if part.kind == "integrated circuit"}

@@ -395,3 +395,27 @@ def test_a_sensor_that_gives_its_supply_pulls_its_line_through_the_transistor_of
     on, off = (seen[1], seen[0]) if stages == 1 else (seen[0], seen[1])
     assert on < 0.3
     assert off > 4.9
+
+
+@pytest.mark.parametrize("fitted", [True, False])
+def test_a_third_sensor_moves_its_pin_and_none_leaves_it_alone(fitted: bool) -> None:
+    """A low is one under 1.5 V, a high one over 3 V (ATmega328P data sheet); without the four parts the chip pulls up."""
+    parts = SENSORS | ({"J5", "R28", "R29", "C14"} if fitted else set())
+    pull_up = [] if fitted else [f"Rchip {spice.node(CIRCUIT, 'U1.PB1')} {spice.node(CIRCUIT, '5V')} 35k"]
+    rest, joined = (
+        spice.operating_point(CIRCUIT, spice.Bench(supply_v=0.0, fitted=parts, coils=(), low=low), pull_up)
+        for low in ([], ["J5.3"])
+    )
+    assert volts(rest, "MIDDLE") > 4.5
+    assert (volts(joined, "MIDDLE") < 0.5) == fitted
+
+
+def test_a_coils_lead_beside_a_third_sensors_makes_no_edge() -> None:
+    peak_v = 13.2 + 24 * 1.05 + 0.8
+    for low in ([], ["J5.3"]):
+        lead = [f"Vlead lead 0 PULSE({peak_v} 0 10u 50n 50n 200u 1)", f"Cpair lead {spice.node(CIRCUIT, 'J5.3')} 100p",
+                ".tran 50n 500u 0 50n", f".meas tran low MIN v({spice.node(CIRCUIT, 'MIDDLE')})",
+                f".meas tran high MAX v({spice.node(CIRCUIT, 'MIDDLE')})"]  # fmt: skip
+        seen = spice.measured(CIRCUIT, spice.Bench(supply_v=0, coils=(), low=low), lead)
+        assert seen["low"] > (3.0 if not low else -0.5)
+        assert seen["high"] < (6.0 if not low else 1.5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from dataclasses import MISSING, fields
 from pathlib import Path
 
@@ -12,7 +13,12 @@ from latchline.budget.report import as_data
 from latchline.budget.sums import make_budget
 from latchline.doctor.ailments import AILMENTS
 from latchline.machine.electrical import RANGES, Electrical
+from latchline.machine.parts import load_part
 from latchline.machine.profile import load_profile
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
+
+import netlist  # type: ignore[import-not-found]
 
 ROOT = Path(__file__).parents[2]
 
@@ -91,3 +97,26 @@ def test_the_figures_for_how_far_a_strip_may_be_off_follow_from_the_profile() ->
         float(found) for found in re.findall(r"a span of ([\d.]+) mm is that of 4.5 mm, one of ([\d.]+)", text)[0]
     )
     assert abs(near - span_mm) <= 0.5 < abs(far - span_mm)
+
+
+def test_the_sum_of_currents_in_the_table_of_builds_is_what_the_parts_of_the_bill_bear() -> None:
+    """The largest standard fuse that the 2 A parts stand for minutes, and what it carries for long."""
+    supply = load_part("supply")
+    weakest_a = min(supply.value("switch_a"), supply.value("terminal_a"))
+    fuse_a = max(one for one in supply.fuses_a if one <= weakest_a / supply.value("fuse_open"))
+    carried_a = fuse_a * supply.value("fuse_share")
+    text = re.sub(r"\s+", " ", page("hardware/README.md"))
+    assert f"{carried_a:g} A is what the parts of the bill bear" in text
+    assert f"only up to a fuse of {fuse_a:g} A" in text
+    assert text.count(f"| {carried_a:g} A | [bill]") == 6
+
+
+def test_every_part_of_the_netlist_stands_in_a_step_of_the_build_order() -> None:
+    steps = page("hardware/README.md").split("## Build order")[1].split("Write into")[0]
+    named = set(re.findall(r"\b([A-Z]\d+)\b", steps))
+    for first, last in re.findall(r"\b([A-Z]\d+) to ([A-Z]\d+)\b", steps):
+        named |= {f"{first[0]}{number}" for number in range(int(first[1:]), int(last[1:]) + 1)}
+    named |= {f"{letter}{100 + n}" for letter in "DZ" for n in range(16)}  # "a diode and a zener for every selector"
+    named |= {f"L{n}" for n in range(16)} | {"U1"}
+    for driver in netlist.DRIVERS:
+        assert set(netlist.load(driver).parts) <= named

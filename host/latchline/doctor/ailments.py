@@ -201,12 +201,14 @@ AILMENTS: dict[str, Ailment] = {
     "left-never": Ailment(
         "The left end sensor never switches on",
         "the carriage did not reach it, its wire (PD4) is broken, it has no power, or its gap is too wide",
-        "hold the magnet to it by hand; if it stays off check its wire and supply",
+        "hold each face of the magnet to it by hand and turn the magnet over if only the other one works; if it stays "
+        "off check its wire and supply",
     ),
     "right-never": Ailment(
         "The right end sensor never switches on",
         "the carriage did not reach it, its wire (PD5) is broken, it has no power, or its gap is too wide",
-        "hold the magnet to it by hand; if it stays off check its wire and supply",
+        "hold each face of the magnet to it by hand and turn the magnet over if only the other one works; if it stays "
+        "off check its wire and supply",
     ),
     "left-bounces": Ailment(
         "The left end sensor bounces",
