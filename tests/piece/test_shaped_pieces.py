@@ -332,6 +332,13 @@ def test_the_carriage_is_set_to_hold_before_needles_are_held_and_back_when_none_
     assert HOLD_SET not in [prompt.text for prompt in set_up(plan, 7)]
 
 
+def test_what_hands_take_is_told_before_the_piece_begins() -> None:
+    plan = plan_of('[[bands]]\nbegin = "waste"\n', BAND, '[[bands]]\nend = "bound-off"\n')
+    told = [prompt.text for prompt in set_up(plan, 0)]
+    assert "have at hand: a cast-on comb and weights, a transfer tool" in told
+    assert not any("have at hand" in prompt.text for prompt in set_up(plan, 3))
+
+
 def test_plain_rows_leave_the_held_needles_held() -> None:
     plan = parse_piece(SHORT_ROWS).plan()
     settings = [

@@ -8,7 +8,7 @@ from enum import Enum, auto
 import numpy as np
 
 from latchline.errors import BoardFault
-from latchline.plan.hand import kind_of
+from latchline.plan.hand import at_hand, kind_of
 from latchline.plan.limits import weights_due
 from latchline.plan.model import Plan, Yarn
 from latchline.plan.steps import Act
@@ -115,6 +115,8 @@ def set_up(plan: Plan, done: int, *, since: bool = False) -> tuple[Prompt, ...]:
     texts = plan.notes.get(first, ()) if coming != first else ()
     if plan.holds(coming) and not plan.held_setting(coming):
         texts = (*texts, plan.hold_words)
+    if not done and (things := at_hand(plan.hand)):
+        texts = (*texts, "have at hand: " + ", ".join(things))
     notes = tuple(Prompt(What.NOTE, coming, text) for text in texts)
     *undo, side = carriage(plan, done)
     other = (Prompt(What.SINCE, coming),) if since else ()
