@@ -14,7 +14,7 @@ from latchline.fabric.yarn_need import yarn_need
 from latchline.knit.prompts import PLAIN_SET, What, plain_rows, set_up
 from latchline.piece.file import parse_piece
 from latchline.plan.hand import Position
-from latchline.plan.model import HOLD_SET, SET_BACK, Plan
+from latchline.plan.model import HOLD_SET, HOLD_WEIGHTS, SET_BACK, Plan
 
 HEAD = """
 name = "front"
@@ -326,6 +326,7 @@ def test_the_carriage_is_set_to_hold_before_needles_are_held_and_back_when_none_
         for number in range(1, plan.passes + 2)
     }
     assert {number: lines for number, lines in told.items() if lines} == {3: [HOLD_SET], 7: [SET_BACK]}
+    assert [number for number in range(1, plan.passes + 1) if HOLD_WEIGHTS in plan.actions(number)] == [3]
     assert plan.actions(3)[-1] == HOLD_SET  # after the setting of the band, which it adds to
     resumed = [prompt.text for prompt in set_up(plan, 4)]
     assert HOLD_SET in resumed

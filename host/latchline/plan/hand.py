@@ -175,7 +175,12 @@ _KINDS = (
         at_hand="a cord and a blunt needle",
     ),
     HandKind(
-        "hold", "needles into holding position", "bring {needles} into holding position", "h", sets=Position.HELD
+        "hold",
+        "needles into holding position",
+        "bring {needles} into holding position",
+        "h",
+        sets=Position.HELD,
+        at_hand="edge weights",
     ),
     HandKind(
         "release",

@@ -24,6 +24,7 @@ Ints = npt.NDArray[np.int32]
 
 BED_MASK_BYTES = 32
 HOLD_SET = "set the carriage to hold, so that needles in holding position stay out and keep their loops"
+HOLD_WEIGHTS = "hang weights under the needles that go on knitting"  # common practice, no source
 SET_BACK = "set the carriage back from hold: no needle is held any more"
 REST, EVERY, BY_ITSELF = "nothing", "every needle", "every other needle, alternating by itself"
 FROM = {
@@ -255,6 +256,8 @@ class Plan:
         if setting := self.second_setting(number):
             steps.append(Step(Act.SECOND_BED, f"set the second bed to knit {setting}"))
         if setting := self.held_setting(number):
+            if self.holds(number) and not (number > 1 and self.holds(number - 1)):
+                steps.append(Step(Act.NOTE, HOLD_WEIGHTS))
             steps.append(Step(Act.NOTE, setting))
         cams = band.technique.cams_for(self.direction(number), band.way)
         unused = band.technique.one_way and number == band.first and cams is band.technique.back
