@@ -9,6 +9,8 @@ from __future__ import annotations
 import dataclasses
 import struct
 from dataclasses import dataclass
+from functools import lru_cache
+from operator import attrgetter
 from typing import Any, ClassVar
 
 from latchline.link import frames
@@ -306,7 +308,8 @@ FROM_BOARD: tuple[type[Message], ...] = (
 )  # fmt: skip
 
 _BY_NUMBER = {kind.number: kind for kind in FROM_HOST + FROM_BOARD}
-_FIELDS = {kind.number: [item.name for item in dataclasses.fields(kind)] for kind in _BY_NUMBER.values()}
+_FIELDS = {number: [item.name for item in dataclasses.fields(kind)] for number, kind in _BY_NUMBER.items()}
+_VALUES = {number: attrgetter(*names) for number, names in _FIELDS.items() if len(names) > 1}  # as a tuple
 _PACKINGS = {kind.number: struct.Struct("<B" + kind.layout) for kind in _BY_NUMBER.values()}  # type byte first
 LENGTHS = {number: packing.size for number, packing in _PACKINGS.items()}
 
@@ -314,6 +317,8 @@ LENGTHS = {number: packing.size for number, packing in _PACKINGS.items()}
 def pack(message: Message) -> bytes:
     """The payload of a message. Raises struct.error when a field is out of its range."""
     number = message.number
+    if number in _VALUES:
+        return _PACKINGS[number].pack(number, *_VALUES[number](message))
     return _PACKINGS[number].pack(number, *[getattr(message, name) for name in _FIELDS[number]])
 
 
@@ -331,6 +336,7 @@ def to_wire(message: Message) -> bytes:
     return frames.encode(pack(message))
 
 
+@lru_cache(maxsize=64)  # in a simulation host and knitter hear the same frame
 def from_wire(frame: bytes | None) -> Message | None:
     """The message of a frame without its closing zero, or None when anything about it is wrong."""
     return None if frame is None else unpack(frames.decode(frame))
