@@ -83,6 +83,7 @@ class Session(Conversation):
         self._wrong: list[int] = []
         self._faults: list[tuple[int, int]] = []
         self._restarts = 0
+        self._set_up_for = 0  # the pass before which everything is done, as the knitter has confirmed
         self._times: deque[float] = deque(maxlen=ARRIVALS_KEPT)
         self._work = self._run()
 
@@ -138,7 +139,9 @@ class Session(Conversation):
             next_row=seen.row_of(plan, number + 1) if number < plan.passes else None,
             band=plan.band_of(number).name,
             chart_row=int(plan.chart_row[number - 1]),
-            coming=seen.coming(plan, self.done + 1),
+            coming=seen.coming(
+                plan, self.done + 1, beyond=self._set_up_for == self.done + 1 and self.question is None
+            ),
             rows_per_min=rows_per_min,
             left=left,
             loaded=max(0, status.received - self.done) if status is not None else 0,
@@ -276,6 +279,7 @@ class Session(Conversation):
 
     def _begin(self) -> Work:
         """Put the plan in force from the coming pass on; the board must have none."""
+        self._set_up_for = self.done + 1
         sequence = yield from self._sequence()
         info = self.host.info
         if info is None:
@@ -298,6 +302,7 @@ class Session(Conversation):
             elif self.host.hold_after == self.done:
                 coming = self.done + 1
                 yield from self._ask(held_back(self.plan, coming))
+                self._set_up_for = coming
                 self._hold_back(coming)
             yield
         if after := prompts.before(self.plan, self.plan.passes + 1):

@@ -200,7 +200,9 @@ function mirrorChoice(again) {
 function tiledChoice(again) {
   return pressed("tiled", "with its repeats around", hand.tiled, () => {
     hand.tiled = !hand.tiled;
+    hand.cell = 0;
     again();
+    if (hand.tiled) sightNow?.centre();
   });
 }
 
@@ -323,7 +325,7 @@ class Sight {
   cell() {
     const drawn = drawing();
     if (!hand.cell && drawn) {
-      const room = (this.scroller.clientWidth - 60) / drawn.stitches;
+      const room = (this.scroller.clientWidth - 60) / (drawn.stitches * (hand.tiled ? 2 : 1));
       hand.cell = Math.max(10, Math.min(28, Math.floor(room)));
     }
     const gauge = store.verdict?.gauge ?? [30, 39];
@@ -332,6 +334,14 @@ class Sight {
 
   times() {
     return hand.tiled ? 3 : 1;
+  }
+
+  /** Bring the chart itself, amid its repeats, to the middle. */
+  centre() {
+    this.paint();
+    const { scroller } = this;
+    scroller.scrollLeft = (scroller.scrollWidth - scroller.clientWidth) / 2;
+    scroller.scrollTop = (scroller.scrollHeight - scroller.clientHeight) / 2;
   }
 
   paint() {
@@ -376,10 +386,13 @@ class Sight {
       }
       const here = Math.floor(up / drawn.rows) === middle;
       if (here && (tall >= 12 || (row + 1) % 5 === 0)) {
+        const x = Math.min(drawn.stitches * wide * times - left, width - edge);
+        brush.fillStyle = ground;
+        brush.fillRect(x, y, edge, tall);
         brush.fillStyle = ink;
         brush.font = "11px sans-serif";
         brush.textBaseline = "middle";
-        brush.fillText(String(row + 1), Math.min(drawn.stitches * wide * times - left, width - edge) + 6, y + tall / 2);
+        brush.fillText(String(row + 1), x + 6, y + tall / 2);
       }
     }
     if (hand.tiled) this.outline(brush, ink, drawn.stitches, drawn.rows, wide, tall, left, top, allRows);

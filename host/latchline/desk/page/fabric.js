@@ -74,21 +74,23 @@ export function fabricPanel() {
       `${gauge[0]} stitches and ${gauge[1]} rows to 10 cm${estimated ? ", an estimate: knit a swatch" : ""}. `,
       ...verdict.yarns.map((yarn) => el("span", { class: "yarn" }, el("span", { class: "swatch", style: { "background-color": yarn.colour } }),
         `${yarn.name} ${yarn.metres} m${yarn.grams === null ? "" : `, ${yarn.grams} g`} `)),
+      el("span", { class: "soft" }, "A swatch and something to spare are counted in. "),
       el("span", { class: "soft" }, "Fingerprint ", el("span", { id: "fingerprint" }, verdict.fingerprint), ": the same one, the same needles in every pass."));
   };
   const draw = () => {
     const size = store.piece?.fabric;
     if (!size) return;
     const which = `${store.piece?.file}/${store.piece?.name}`;
-    if (which !== shownOf) {
+    if (which !== shownOf && scroller.clientWidth) {
       shownOf = which;
-      sight.zoom = size.width > 150 ? 1 : size.width > 70 ? 2 : 4;
+      const fits = ZOOM.filter((px) => (size.width + 2) * px <= scroller.clientWidth - 16).length - 1;
+      sight.zoom = Math.min(6, Math.max(fits, size.width > 150 ? 1 : size.width > 70 ? 2 : 4));
       requestAnimationFrame(() => { scroller.scrollTop = scroller.scrollHeight; });
     }
     paint(1);
   };
   scroller.addEventListener("scroll", () => paint(1));
-  new ResizeObserver(() => paint(1)).observe(scroller);
+  new ResizeObserver(draw).observe(scroller);
   on("verdict", show);
   on("piece", () => queueMicrotask(draw)); // the verdict, being quicker, is asked for first
   showTools();
