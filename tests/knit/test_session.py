@@ -465,3 +465,17 @@ def test_a_line_with_some_noise_is_knitted_on() -> None:
     run.wire.spoil = flipping(1e-3)
     run.to_the_end()
     assert run.bench.good_rows() == len(run.bench.rows) == PLAN.passes
+
+
+def test_what_was_confirmed_before_a_pass_is_not_told_as_due_while_it_is_knitted() -> None:
+    run = Run()
+    for number in (1, 13):  # each the first of a band
+        run.until(lambda event, number=number: isinstance(event, told.Asked) and event.question.pass_number == number)
+        asked = run.session.view().coming
+        assert asked is not None
+        assert asked.pass_number == number
+        run.until(lambda event: isinstance(event, told.Answered))
+        run.until(lambda event: isinstance(event, told.StateChanged) and event.state is State.UNDER_WAY)
+        view = run.session.view()
+        assert view.number == number
+        assert view.coming is None or view.coming.pass_number > number

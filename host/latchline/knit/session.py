@@ -139,9 +139,7 @@ class Session(Conversation):
             next_row=seen.row_of(plan, number + 1) if number < plan.passes else None,
             band=plan.band_of(number).name,
             chart_row=int(plan.chart_row[number - 1]),
-            coming=seen.coming(
-                plan, self.done + 1, beyond=self._set_up_for == self.done + 1 and self.question is None
-            ),
+            coming=seen.coming(plan, self.done + 1, beyond=self._set_up_for == self.done + 1 and self.question is None),
             rows_per_min=rows_per_min,
             left=left,
             loaded=max(0, status.received - self.done) if status is not None else 0,
