@@ -29,7 +29,7 @@ def main(wanted: list[str]) -> None:
         spec.loader.exec_module(module)
         print(f"\n{path.stem}")
         for what, measured, aim in module.rows():
-            print(f"  {what:<66} {measured:>24}   {aim}", flush=True)
+            print(f"  {what:<66} {measured:>44}   {aim}", flush=True)
 
 
 if __name__ == "__main__":

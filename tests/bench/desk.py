@@ -12,7 +12,7 @@ from pathlib import Path
 from statistics import median
 
 import httpx
-from bench._measuring import piece
+from bench._measuring import piece, processor_ms
 from desk.serving import Served, served
 from PIL import Image
 from websockets.sync.client import connect
@@ -37,7 +37,16 @@ def encode_ms(png: bytes) -> float:
     return taken_ms(lambda: picture.save(io.BytesIO(), "PNG", compress_level=1))
 
 
-def pictures(client: httpx.Client, name: str, passes: int, px: int, aim: str) -> list[tuple[str, str, str]]:
+def asked_ms(run: Callable[[], object], desk: Served) -> tuple[float, str]:
+    """The median, and in words what the desk's own processor time was: a busy machine lengthens that much less."""
+    before = processor_ms(desk.process.pid)
+    taken = taken_ms(run)
+    return taken, f"{(processor_ms(desk.process.pid) - before) / TIMES:.0f} ms of processor"
+
+
+def pictures(
+    client: httpx.Client, desk: Served, name: str, passes: int, px: int, aim: str
+) -> list[tuple[str, str, str]]:
     client.post("/api/open", json={"what": "file", "name": name})
     ask = {"side": "knit", "stitch_px": px, "first": 1, "last": passes}
     turn = iter(range(10_000))
@@ -54,16 +63,16 @@ def pictures(client: httpx.Client, name: str, passes: int, px: int, aim: str) ->
         option()
         client.get("/api/verdict")
 
-    both, verdict = taken_ms(changed), taken_ms(judged)
+    (both, both_own), (verdict, verdict_own) = asked_ms(changed, desk), asked_ms(judged, desk)
     bare = encode_ms(client.get("/api/fabric", params=ask).content)
     label = f"{name.removesuffix('.toml')}: "
     return [
-        (f"{label}option changed to picture there", f"{both:.0f} ms, {both / bare:.1f} × encode", aim),
-        (f"{label}option changed to verdict and size", f"{verdict:.0f} ms", "50 ms or less"),
+        (f"{label}option changed to picture there", f"{both:.0f} ms, {both_own}, {both / bare:.1f} × encode", aim),
+        (f"{label}option changed to verdict and size", f"{verdict:.0f} ms, {verdict_own}", "50 ms or less"),
     ]
 
 
-def stroke(client: httpx.Client) -> tuple[str, str, str]:
+def stroke(client: httpx.Client, desk: Served) -> tuple[str, str, str]:
     ask = {"side": "knit", "stitch_px": 8, "first": 1, "last": 100}
     turn = iter(range(10_000))
 
@@ -74,7 +83,8 @@ def stroke(client: httpx.Client) -> tuple[str, str, str]:
         client.get("/api/fabric", params=ask)
 
     client.post("/api/open", json={"what": "file", "name": "tiled.toml"})
-    return "a stroke of the pencil to the fabric", f"{taken_ms(drawn):.0f} ms", "150 ms or less"
+    taken, own = asked_ms(drawn, desk)
+    return "a stroke of the pencil to the fabric", f"{taken:.0f} ms, {own}", "150 ms or less"
 
 
 def told(desk: Served) -> tuple[str, str, str]:
@@ -121,8 +131,8 @@ def rows() -> list[tuple[str, str, str]]:
             begun = (time.perf_counter() - start) * 1000
             with desk.client() as client:
                 found = [("from the command to listening", f"{begun:.0f} ms", "600 ms or less")]
-                found += pictures(client, tiled, 100, 8, "100 ms or less")
-                found += pictures(client, tall, 120, 6, "200 ms or less")
-                found.append(stroke(client))
+                found += pictures(client, desk, tiled, 100, 8, "100 ms or less")
+                found += pictures(client, desk, tall, 120, 6, "200 ms or less")
+                found.append(stroke(client, desk))
             found.append(told(desk))
     return found
