@@ -290,6 +290,12 @@ def the_encoder_comes_back_after_a_sensor_that_is_on_in_passing() -> Story:
     return story.walk(plan.right_line + 3, EDGE_US)
 
 
+def an_edge_that_comes_late_before_the_start_line() -> Story:
+    """The short interval after it is not of the pass."""
+    story, _ = begun(ONE_COIL)
+    return crossing(story, ONE_COIL.right_sensor + 9, [("b dies", -13, 1)], 3096)
+
+
 def a_hand_that_trembles() -> Story:
     """Ten times a second over one edge, in mid pass, three times to and fro; then it goes on."""
     story, plan = begun(BRISK)
@@ -506,6 +512,7 @@ TOLD: tuple[Told, ...] = (
     (edges_are_lost_beyond_a_sensor, (2,), 0),
     (the_encoder_is_dead_past_a_sensor_that_is_on_in_passing, (18,), 0),
     (the_encoder_comes_back_after_a_sensor_that_is_on_in_passing, (2,), 0),
+    (an_edge_that_comes_late_before_the_start_line, (), 1),
     (a_hand_that_trembles, (), 1),
     (a_contact_that_bounces_at_speed, (), 1),
     (an_encoder_of_uneven_channels_at_speed, (), 2),

@@ -210,12 +210,12 @@ def _missing(bed: Bed, times: Whole, count: int) -> int:
 
 
 def _periods(follower: Follower, bed: Bed, intervals: Whole) -> tuple[Whole, int]:
-    """The period at each edge that has one, the last one being that of the last edge; and how many edges come
+    """The period at each of these edges that has one, the last one being that of the last edge; and how many edges come
     before one at which the carriage is too fast or edges are missing."""
     times = _straight(follower, intervals)
     strange = _missing(bed, times, len(intervals))
     ends = np.concatenate([[0], np.cumsum(times)])
-    periods = ends[PERIOD:] - ends[:-PERIOD]
+    periods = (ends[PERIOD:] - ends[:-PERIOD])[-len(intervals) :]  # those before are seen to
     if len(periods) and bed.advance_max * int(periods.min()) <= 4 * bed.advance:
         fast = bed.advance_max * periods <= 4 * bed.advance
         strange = min(strange, int(fast.argmax()) + len(intervals) - len(periods))
