@@ -5,14 +5,22 @@ from __future__ import annotations
 from collections import defaultdict
 
 import numpy as np
+import pytest
 from hypothesis import given
 
 from latchline.fabric.loops import does, knits
 from latchline.fabric.structure import structure
-from latchline.plan.hand import HandStep, Position
+from latchline.machine.profile import load_profile
+from latchline.plan.compile import BandRequest, compile_plan
+from latchline.plan.hand import HAND_KINDS, HandStep, Position
 from latchline.plan.model import Plan
+from latchline.plan.options import Options
+from latchline.plan.shape import ByHand
 from latchline.technique.model import Does
+from latchline.technique.table import TECHNIQUES
 from strategies import shaped_plans
+
+ASKED = [kind.name for kind in HAND_KINDS.values() if not kind.of_plan]
 
 Loop = tuple[int, int, bool]  # the pass that made it (of a loop made by hand, the one after), its needle, by hand
 Fate = tuple[
@@ -65,8 +73,7 @@ def told_by_hand(plan: Plan) -> tuple[dict[Loop, Fate], dict[int, list[Loop]]]:
     return fates, {needle: loops for needle, loops in hooks.items() if loops}
 
 
-@given(shaped_plans())
-def test_every_loop_is_drawn_through_taken_off_or_still_hangs_and_none_is_lost(plan: Plan) -> None:
+def assert_fates(plan: Plan) -> None:
     fates, hanging = told_by_hand(plan)
     at_end = {loop: (plan.passes + 1, needle) for needle, loops in hanging.items() for loop in loops}
     expected = fates | at_end
@@ -118,10 +125,7 @@ def stand_after(step: HandStep, stand: dict[int, str], loops: set[int]) -> None:
             loops |= {needle for needle, has in zip(here, ring[size:] + ring[:size], strict=True) if has}
 
 
-@given(shaped_plans())
-def test_at_every_pass_each_needle_with_a_loop_is_in_work_or_held_and_stands_where_hands_have_put_it(
-    plan: Plan,
-) -> None:
+def assert_stand(plan: Plan) -> None:
     begun = {needle for needle, has in enumerate(plan.cast_on_loops().tolist()) if has}
     stand = {needle: "work" if needle in begun else "out" for needle in range(plan.span.width)}
     loops = set(begun)
@@ -137,6 +141,32 @@ def test_at_every_pass_each_needle_with_a_loop_is_in_work_or_held_and_stands_whe
         loops |= {needle for needle in range(plan.span.width) if codes[needle] == Does.TUCK or knits(codes)[needle]}
         assert all(codes[needle] == Does.OUT for needle in stand if stand[needle] == "out")
         assert all(codes[needle] == Does.HELD for needle in stand if stand[needle] == "held")
+
+
+@given(shaped_plans())
+def test_every_loop_is_drawn_through_taken_off_or_still_hangs_and_none_is_lost(plan: Plan) -> None:
+    assert_fates(plan)
+
+
+@given(shaped_plans())
+def test_at_every_pass_each_needle_with_a_loop_is_in_work_or_held_and_stands_where_hands_have_put_it(
+    plan: Plan,
+) -> None:
+    assert_stand(plan)
+
+
+@pytest.mark.parametrize("by", [1, -2])
+@pytest.mark.parametrize("kind", ASKED)
+def test_every_kind_of_hand_step_leaves_loops_and_needles_where_a_knitter_would(kind: str, by: int) -> None:
+    before = {"wrap": "bind-off", "release": "hold"}.get(kind)
+    works = [ByHand(2, before, 4, 7)] if before else []
+    works.append(ByHand(3, kind, 4, 7, by, Position.OUT))
+    bed = load_profile("standard-200")
+    request = BandRequest("band", TECHNIQUES["stocking"], Options(rows=6), works=tuple(works))
+    plan = compile_plan("by hand", bed, bed.centred(12), [request])
+    assert kind in {step.kind for step in plan.hand}
+    assert_fates(plan)
+    assert_stand(plan)
 
 
 @given(shaped_plans())

@@ -99,6 +99,12 @@ def test_a_piece_that_widens_takes_more_needles_and_its_chart_stays_where_it_was
     assert working[-1] == 27
 
 
+def test_needles_cast_on_and_bound_off_before_a_pass_is_knitted_take_room_too() -> None:
+    plan = plan_of((8, (Groups((2,), "left", on=True), Groups((2,), "left"))), width=20, start="left")
+    assert (plan.span.first, plan.span.width) == (88, 22)
+    assert widths(plan) == [20] * 8
+
+
 def test_steps_by_hand_stay_on_their_needles_when_a_piece_widens() -> None:
     widening = (AtRate("left", 1, 2, 4), ByHand(3, "move", 4, 4, 1), Groups((3,), "left", on=True, after=8))
     plan = plan_of((20, widening), width=20)

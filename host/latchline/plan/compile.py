@@ -119,6 +119,8 @@ def compile_plan(
             begun = span if begun is None and not casts_on(works) else begun
             options, called = [request.options for request in requests], profile.needles_name
             wide = room_for(span, begun, works, rightward, called, needles=profile.needles, options=options)
+            if wide == span:
+                raise
             wider = [_in_room(request, span, wide) for request in requests]
             return compile_plan(name, profile, wide, wider, start=start, begun=begun)
         _refuse_held(bands, laid, span, profile)
