@@ -35,16 +35,16 @@ def room_for(
     bed = Span(0, needles - 1)
     moved = [(name, passes, tuple(moved_by(work, span.first) for work in works)) for name, passes, works in bands]
     laid = lay_out(bed, begun, moved, rightward, called)
-    used = np.flatnonzero((laid.positions.table != OUT).any(axis=0)).tolist()
+    used: list[int] = np.flatnonzero((laid.positions.table != OUT).any(axis=0)).tolist()
     for step in laid.hand:  # some needles come into work and leave it before a pass is knitted
         further = step.by if step.kind == "move" else 0
         used += [step.first + min(further, 0), step.last + max(further, 0)]
     left, right = max(span.first - min(used), 0), max(max(used) - span.last, 0)
     if any(option.mirror_rows and option.once_at is None for option in options):
         left = right = max(left, right)
-    step = 4 if any(option.break_floats or option.catch_floats for option in options) else 1
-    step = max(step, 2 if any(option.alternate_needles != "off" for option in options) else 1)
-    left = -(-left // step) * step
+    apart = 4 if any(option.break_floats or option.catch_floats for option in options) else 1
+    apart = max(apart, 2 if any(option.alternate_needles != "off" for option in options) else 1)
+    left = -(-left // apart) * apart
     if span.first < left or span.last + right >= needles:
         raise InputError("widening leaves the bed", hint="begin on fewer needles, or nearer to the middle")
     return Span(span.first - left, span.last + right)
