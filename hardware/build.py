@@ -38,8 +38,8 @@ def outputs() -> dict[str, bytes]:
         files[f"{folder}/netlist.net"] = export.layout_netlist(circuit).encode()
         files[f"{folder}/pulse.cir"] = export.pulse_deck(circuit).encode()
     files |= {"harness.md": harness.page(circuit).encode(), "harness.svg": harness.drawing(circuit)}
-    plan, register = stripboard.load(), netlist.load("register")
-    files |= {"stripboard.md": stripboard.page(plan, register).encode(), **stripboard.drawings(plan, register)}
+    plan, twelve, other = stripboard.load(), netlist.load("register", 12), netlist.load("register", 24)
+    files |= {"stripboard.md": stripboard.page(plan, twelve, other).encode(), **stripboard.drawings(plan, twelve)}
     return files | {f"strips/{name}.pdf": strips.pdf(load_profile(name)) for name in shipped_profiles()}
 
 

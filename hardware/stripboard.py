@@ -279,8 +279,14 @@ def _three(scene: Scene, plan: Plan, ref: str, pins: dict[str, Hole]) -> None:
 # --- lists for the bench --------------------------------------------------------------------------
 
 
-def page(plan: Plan, circuit: Netlist) -> str:
-    """Cuts, links and legs in the order of the work."""
+def _value(circuit: Netlist, other: Netlist, ref: str) -> str:
+    """A part's value; of both builds where they differ."""
+    here, there = circuit.parts[ref].value, other.parts[ref].value
+    return here if here == there else f"{here} in the {circuit.volts} V build, {there} in the {other.volts} V build"
+
+
+def page(plan: Plan, circuit: Netlist, other: Netlist) -> str:
+    """Cuts, links and legs in the order of the work. other: the build for the other supply."""
     cuts: dict[int, list[int]] = defaultdict(list)
     for strip, at in sorted(plan.cuts):
         cuts[strip].append(at)
@@ -294,7 +300,7 @@ def page(plan: Plan, circuit: Netlist) -> str:
         ref, pin = leg.split(".")
         legs[ref].append(f"{pin} {_text(hole)}")
     rows = [
-        f"| {ref} | {circuit.parts[ref].value} | {_how(plan, ref)} | {', '.join(its)} |" for ref, its in legs.items()
+        f"| {ref} | {_value(circuit, other, ref)} | {_how(plan, ref)} | {', '.join(its)} |" for ref, its in legs.items()
     ]
     return (
         "\n\n".join(
@@ -332,7 +338,8 @@ WORK = """1. **Cuts** first: mark each with a pen on the copper side, count agai
    strip.
 4. **Wires** of the parts off the board go where their name stands, each with its label
    ([harness.md](harness.md)).
-5. Tin strips 21, 35, 36 and 37 along their length: they carry the current of all coils. *Check:* the
+5. Tin strips 12, 21, 35, 36 and 37 along their
+   length: they carry the current of all coils. *Check:* the
    whole of the last table of your build's wiring, net by net, before a chip is in its socket and before
    anything is plugged in.
 

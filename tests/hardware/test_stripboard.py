@@ -109,3 +109,8 @@ def test_terminals_of_twice_the_pitch_stand_on_every_second_strip() -> None:
         strips = sorted(hole[0] for leg, hole in PLAN.legs.items() if leg.split(".")[0] == block)
         assert [other - one for one, other in pairwise(strips)] == [2] * 9
         assert len({hole[1] for leg, hole in PLAN.legs.items() if leg.split(".")[0] == block}) == 1
+
+
+def test_the_page_of_the_plan_names_the_zener_of_either_build() -> None:
+    page = stripboard.page(PLAN, CIRCUIT, netlist.load("register", 24))
+    assert page.count("| 24 V in the 12 V build, 15 V in the 24 V build | lying |") == 16
