@@ -309,7 +309,10 @@ class Sight {
     canvas.addEventListener("pointerup", () => this.up());
     canvas.addEventListener("pointercancel", () => this.cancel());
     canvas.addEventListener("keydown", (event) => this.key(event));
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.refresh());
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+      looks.clear();
+      this.refresh();
+    });
   }
 
   refresh() {
@@ -355,10 +358,13 @@ class Sight {
     const width = Math.min(this.scroller.clientWidth, drawn.stitches * wide * times + edge + 1);
     const height = Math.min(this.scroller.clientHeight, drawn.rows * tall * times + 20);
     const dots = window.devicePixelRatio || 1;
-    this.canvas.width = Math.round(width * dots);
-    this.canvas.height = Math.round(height * dots);
-    this.canvas.style.width = `${width}px`;
-    this.canvas.style.height = `${height}px`;
+    const [dotsWide, dotsTall] = [Math.round(width * dots), Math.round(height * dots)];
+    if (this.canvas.width !== dotsWide || this.canvas.height !== dotsTall) {
+      this.canvas.width = dotsWide;
+      this.canvas.height = dotsTall;
+      this.canvas.style.width = `${width}px`;
+      this.canvas.style.height = `${height}px`;
+    }
     const brush = this.brush;
     brush.setTransform(dots, 0, 0, dots, 0, 0);
     const look = getComputedStyle(document.body);
@@ -562,7 +568,7 @@ class Sight {
   }
 
   /**
-   * Show the pencil's cell at once; the desk's answer puts it right.
+   * Show the pencil's cell in this very frame; the desk's answer puts it right.
    * @param {import("./state.js").Drawing} drawn
    * @param {Point} to
    * @param {Point} [from]
@@ -574,7 +580,7 @@ class Sight {
       const stitch = Math.round(from[1] + ((to[1] - from[1]) * step) / steps);
       drawn.cells[row * drawn.stitches + stitch] = hand.colour;
     }
-    this.paint();
+    this.refresh();
   }
 
   up() {
@@ -645,12 +651,18 @@ function inside({ from, to }, at) {
   return [0, 1].every((axis) => at[axis] >= Math.min(from[axis], to[axis]) && at[axis] <= Math.max(from[axis], to[axis]));
 }
 
-/** A colour as the canvas takes it, whatever the scheme. @param {string} text */
+/** Colours as the canvas takes them, by their text, for the scheme that is on. @type {Map<string, string>} */
+const looks = new Map();
+
+/** @param {string} text */
 function resolved(text) {
+  const known = looks.get(text);
+  if (known) return known;
   const probe = el("span", { hidden: true });
   probe.style.color = text;
   document.body.append(probe);
   const colour = getComputedStyle(probe).color;
   probe.remove();
+  looks.set(text, colour);
   return colour;
 }
