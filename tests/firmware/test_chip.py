@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import subprocess
 from pathlib import Path
 
@@ -29,6 +30,16 @@ def test_image_and_memory_leave_room() -> None:
     bound, _ = measure.stack_bound()
     assert sizes.flash <= FLASH_MOST
     assert sizes.static_ram + bound <= RAM_MOST
+
+
+def test_the_table_of_sizes_ends_with_this_image() -> None:
+    """A change that moves them adds a row to firmware/sizes.csv, or mends the last one if that is its own."""
+    with (FIRMWARE / "sizes.csv").open(newline="") as file:
+        last = list(csv.DictReader(file))[-1]
+    sizes, (bound, _) = measure.sizes(), measure.stack_bound()
+    assert {"flash": sizes.flash, "static_ram": sizes.static_ram, "stack": bound} == {
+        name: int(last[name]) for name in ("flash", "static_ram", "stack")
+    }
 
 
 def test_the_stack_seen_is_within_the_bound_from_the_disassembly_and_near_it() -> None:

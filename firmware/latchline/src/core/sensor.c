@@ -35,12 +35,12 @@ void sensor_forget(struct sensor *sensor)
  * enough. */
 static int16_t along(bool rightward, int16_t from, int16_t to)
 {
-    uint16_t apart = (uint16_t)((uint16_t)to - (uint16_t)from);
-    if ((to < from) != (apart > INT16_MAX))
-        apart = to < from ? (uint16_t)-INT16_MAX : INT16_MAX;
-    if (apart == 0x8000u)
-        apart++;
-    return rightward ? (int16_t)apart : (int16_t)-(int16_t)apart;
+    int16_t way = (int16_t)(uint16_t)((uint16_t)to - (uint16_t)from);
+    if ((to < from) != (way < 0))
+        way = to < from ? -INT16_MAX : INT16_MAX;
+    if (way == INT16_MIN)
+        way = -INT16_MAX;
+    return rightward ? way : (int16_t)-way;
 }
 
 static int16_t depth(const struct sensor *sensor, int16_t position)
@@ -137,7 +137,8 @@ static uint8_t while_uncertain(struct sensor *sensor, const struct sensor_edge *
     if (!is_near(off, sensor->tolerance))
         return faulty(what, FAULT_SENSOR_BOUNCES, sensor->number);
     sensor->due = false;
-    return says(what, SENSOR_MAKES_CERTAIN, (int16_t)(sensor->place + along(true, sensor->first, edge->position)));
+    off = (int16_t)(edge->rightward ? off + 1 : off - 1);
+    return says(what, SENSOR_MAKES_CERTAIN, (int16_t)(sensor->place + off));
 }
 
 static void comes_on(struct sensor *sensor, const struct sensor_edge *edge)
@@ -238,7 +239,7 @@ bool sensor_may_change_at(const struct sensor *sensor, int16_t position, bool pa
     int16_t deep = depth(sensor, position);
     if (is_end(sensor))
         return (deep >= -margin && deep < margin) ||
-               (passing && sensor->ever_on && is_near((int16_t)(position - sensor->last_on), (uint8_t)margin));
+               (passing && sensor->ever_on && is_near(along(true, sensor->last_on, position), (uint8_t)margin));
     /* within the two places, whichever of them is the left one */
     return deep >= -margin && along(!sensor->rightward, sensor->other, position) >= -margin;
 }
