@@ -318,6 +318,14 @@ def five_and_a_half_periods_are_lost_at_speed() -> Story:
     return edges_missing(22)
 
 
+def a_carriage_stopped_short_between_two_rows() -> Story:
+    """With a jerk, as it comes back to the side of the lamp; between rows that is nobody's loss."""
+    story, plan = begun(BRISK)
+    story.say(Pause(1)).walk(plan.right_line + 3, EDGE_US).wait(70_000).walk(90, EDGE_US).wait(40_000)
+    story.walk(20, EDGE_US).wait(40_000).walk(BRISK.left_sensor - 9, EDGE_US).wait(70_000)
+    return story.walk(plan.right_line + 3, EDGE_US).say(Pause(0)).walk(plan.left_line - 3, EDGE_US)
+
+
 def a_stop_of_a_hand_at_speed() -> Story:
     """It slows down, stands and gathers speed: nothing is missing."""
     story, plan = begun(BRISK)
@@ -514,6 +522,7 @@ TOLD: tuple[Told, ...] = (
     (the_encoder_comes_back_after_a_sensor_that_is_on_in_passing, (2,), 0),
     (an_edge_that_comes_late_before_the_start_line, (), 1),
     (a_hand_that_trembles, (), 1),
+    (a_carriage_stopped_short_between_two_rows, (), 2),
     (a_contact_that_bounces_at_speed, (), 1),
     (an_encoder_of_uneven_channels_at_speed, (), 2),
     (a_stop_of_a_hand_at_speed, (), 1),

@@ -357,8 +357,8 @@ void board_start(struct board *board, void *world, const struct notes *notes, st
 
 static uint8_t watchfulness(const struct board *board)
 {
-    if (board->pass.state != PASS_NONE)
-        return WATCH_PLAN | WATCH_ARMED;
+    if (board->pass.state == PASS_UNDER_WAY)
+        return WATCH_PLAN | WATCH_UNDER_WAY;
     return plan_in_force(&board->plan) ? WATCH_PLAN : 0;
 }
 

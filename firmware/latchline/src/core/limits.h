@@ -39,6 +39,7 @@
 #define TRAIL_EDGES 6
 #define PERIOD_EDGES 5 /* those that a period lies between */
 #define GAP 3
+#define HALT 14
 #define TURN 6
 #define QUICK_TICKS 32 /* 128 us: edges no closer than this are taken one by one, so that their times are seen */
 

@@ -183,13 +183,15 @@ static bool turned_twice(const struct track *track, const struct bed *bed)
 }
 
 /* The interval in which edges must have been lost, or 0. The newest three times lie between the newest four edges. */
-static uint16_t gap_in_trail(const struct track *track, const struct bed *bed)
+static uint16_t gap_in_trail(const struct track *track, const struct bed *bed, bool under_way)
 {
     uint8_t trail = track->trail_ways & 15;
     uint16_t longer = track->times[0] > track->times[2] ? track->times[0] : track->times[2];
     uint16_t rest = track->times[1];
     uint8_t times;
     if (track->trail_length < 4 || (trail != 0 && trail != 15) || longer > bed->brisk)
+        return 0;
+    if (!under_way && rest / HALT >= longer)
         return 0;
     for (times = 0; times < GAP; times++) {
         if (rest <= longer)
@@ -201,14 +203,14 @@ static uint16_t gap_in_trail(const struct track *track, const struct bed *bed)
 
 /* Faults 19 and 20. */
 static struct verdict encoder_read(struct track *track, const struct bed *bed, uint8_t before, bool turned,
-                                   uint16_t elapsed, bool planned)
+                                   uint16_t elapsed, uint8_t watchfulness)
 {
     uint16_t gap;
-    bool dead = planned && channel_is_dead(track, turned, elapsed);
+    bool dead = (watchfulness & WATCH_PLAN) != 0 && channel_is_dead(track, turned, elapsed);
     bool twice;
     follow_trail(track, elapsed);
     twice = turned_twice(track, bed);
-    gap = gap_in_trail(track, bed);
+    gap = gap_in_trail(track, bed, (watchfulness & WATCH_UNDER_WAY) != 0);
     if (!track->certain && (twice || gap != 0)) {
         forget_sensors(track);
         twice = false;
@@ -350,7 +352,7 @@ static enum step_kind place_step(struct track *track, const struct bed *bed, uin
                                  bool straight, uint16_t elapsed, uint8_t watchfulness, struct step *step)
 {
     step_count(track, step->rightward);
-    step->verdict = encoder_read(track, bed, before, turned, elapsed, (watchfulness & WATCH_PLAN) != 0);
+    step->verdict = encoder_read(track, bed, before, turned, elapsed, watchfulness);
     if (step->verdict.fault != FAULT_NONE)
         return STEP_LOST;
     if (is_calm(track, before)) {

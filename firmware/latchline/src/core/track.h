@@ -60,7 +60,7 @@ struct step {
 };
 
 /* What bears on how closely the encoder is watched. */
-enum watchfulness { WATCH_PLAN = 1, WATCH_ARMED = 2 };
+enum watchfulness { WATCH_PLAN = 1, WATCH_UNDER_WAY = 2 };
 
 void track_start(struct track *track, uint8_t pins);
 void track_set_bed(struct track *track, const struct bed *bed);

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.link.messages import TICK_US, Bed
-from latchline.sim.board.follower import BEYOND_NEEDLES, GAP, PERIOD, TRAIL, Follower
+from latchline.sim.board.follower import BEYOND_NEEDLES, GAP, HALT, PERIOD, TRAIL, Follower
 from latchline.sim.board.heat import BEAT_TICKS, COILS, SIXTEENTHS, room
 from latchline.sim.board.steps import IMPOSSIBLE, SENSORS
 from latchline.sim.board.way import INTERVAL_MAX, STOP_TICKS, Way, acting_ticks
@@ -75,7 +75,7 @@ def _idle(follower: Follower, at_us: Times, pins: Pins, step: int) -> Taken:
     ticks = _ticks(follower, at_us)
     intervals = _intervals(follower, ticks, step)
     if follower.bed:
-        count = _missing(follower.bed, _straight(follower, intervals), count)
+        count = _missing(follower.bed, _straight(follower, intervals), count, under_way=False)
         if count < SHORTEST_IDLE:
             return NONE
     _move(follower, int(at_us[count - 1]), ticks[:count], int(pins[count - 1]), step, intervals[:count])
@@ -198,10 +198,12 @@ def _straight(follower: Follower, intervals: Whole) -> Whole:
     return np.concatenate([known, intervals]).astype(np.int64)
 
 
-def _missing(bed: Bed, times: Whole, count: int) -> int:
+def _missing(bed: Bed, times: Whole, count: int, *, under_way: bool) -> int:
     """How many of the last `count` edges come before one at which edges are missing."""
     longer = np.maximum(times[:-2], times[2:])
     missing = (times[1:-1] > GAP * longer) & (longer <= bed.brisk)
+    if not under_way:
+        missing &= times[1:-1] // HALT < longer
     if not missing.any():
         return count
     edges = missing.nonzero()[0] + count - len(missing)
@@ -213,7 +215,7 @@ def _periods(follower: Follower, bed: Bed, intervals: Whole) -> tuple[Whole, int
     """The period at each of these edges that has one, the last one being that of the last edge; and how many edges come
     before one at which the carriage is too fast or edges are missing."""
     times = _straight(follower, intervals)
-    strange = _missing(bed, times, len(intervals))
+    strange = _missing(bed, times, len(intervals), under_way=True)
     ends = np.concatenate([[0], np.cumsum(times)])
     periods = (ends[PERIOD:] - ends[:-PERIOD])[-len(intervals) :]  # those before are seen to
     if len(periods) and bed.advance_max * int(periods.min()) <= 4 * bed.advance:

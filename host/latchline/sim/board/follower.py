@@ -24,6 +24,7 @@ BOUNCE_TICKS = 50  # a reversal sooner than this is a contact that bounces
 PERIOD = 4  # edges
 TRAIL = 6  # edges that are looked back at
 GAP = 3  # times its neighbours: an interval in which edges are missing
+HALT = 14  # times its neighbours: with no pass under way the carriage may have been stopped, or lifted
 TURN = 6  # times `brisk`: no hand turns twice within it
 BACK_MOST = 3  # edges between two turns that are looked at
 BEATS_TO_JUDGE = 10
@@ -341,7 +342,8 @@ class Follower:
         if len(times) < 4 or steps[-4:] != [edge.step] * 4:
             return None
         t1, t2, t3 = times[-3:]
-        if max(t1, t3) > bed.brisk or t2 <= GAP * max(t1, t3):
+        longer = max(t1, t3)
+        if longer > bed.brisk or t2 <= GAP * longer or (not self.under_way and t2 // HALT >= longer):
             return None
         return FaultNumber.EDGES_MISSING, t2
 
