@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from latchline.checks.find import findings
+from latchline.checks.find import can_be_knitted, findings
 from latchline.errors import InputError
 from latchline.fabric.hanging import hanging
 from latchline.fabric.layout import courses_of
+from latchline.fabric.outline import outline
 from latchline.fabric.structure import floats
 from latchline.fabric.yarn_need import yarn_need
 from latchline.knit.prompts import PLAIN_SET, What, plain_rows, set_up
@@ -237,6 +238,58 @@ def test_a_hem_is_folded_at_the_beginning_at_the_end_or_to_a_ridge_between(
     assert courses_of(plan) == 9 * ("fabric" in parts) + 40 * (before == BAND) + 40 * (after == BAND)
     two = hanging(plan)
     assert next(state for state in two if state.before == hem[-1].last + 1).loops.max() == (0 if "end" in after else 2)
+
+
+def test_the_size_of_a_piece_counts_each_band_by_its_own_swatch() -> None:
+    text = """
+needles = "L20-R20"
+[yarns.thin]
+[yarns.thick]
+[gauge]
+stitches = 28
+rows = 40
+width_mm = 100
+height_mm = 100
+[[swatches]]
+yarn = "thick"
+stitches = 20
+rows = 20
+width_mm = 100
+height_mm = 100
+[[bands]]
+technique = "stocking"
+yarns = ["thin"]
+rows = "10 cm"
+[[bands]]
+technique = "stocking"
+yarns = ["thick"]
+rows = "10 cm"
+"""
+    piece = parse_piece(text)
+    assert [band.passes for band in piece.plan().bands] == [40, 20]
+    assert piece.swatch is not None
+    shape = outline(piece.plan(), piece.swatch.gauge)
+    assert piece.swatch.gauge.finished_cm(shape.width, shape.rows) == (pytest.approx(20), pytest.approx(20))
+    assert shape.knitted == (40, 60)
+
+
+def test_a_needle_that_waits_before_it_is_bound_off_or_held_is_not_said_never_to_knit() -> None:
+    text = 'needles = "L10-R10"\n[[bands]]\ntechnique = "stocking"\nrows = 4\n[[bands]]\ntechnique = "slip"\n'
+    text += 'chart = "one.txt"\nrows = 8\nshape = [{ off = [3], from_row = 2 }]\n'
+    plan = parse_piece(text, beside={"one.txt": b"#.#.\n.#.#\n"}).plan()
+    assert not [finding for finding in findings(plan) if finding.rule == "never-knits"]
+    still = parse_piece(text.replace("rows = 8", "rows = 30"), beside={"one.txt": b"..#..#..\n"}).plan()
+    assert [finding for finding in findings(still) if finding.rule == "never-knits"]
+
+
+def test_a_shaped_piece_on_two_beds_is_not_knitted_in_silence() -> None:
+    text = (
+        'machine = "double-180"\nneedles = "L10-R10"\n[[bands]]\ntechnique = "jacquard"\nchart = "one.txt"\nrows = 8\n'
+    )
+    files = {"one.txt": b"..#..#..\n"}
+    assert "second-bed-loops" not in {finding.rule for finding in findings(parse_piece(text, beside=files).plan())}
+    ended = parse_piece(text + '[[bands]]\nend = "bound-off"\n', beside=files).plan()
+    assert not can_be_knitted(findings(ended))
 
 
 def test_a_piece_begins_once() -> None:

@@ -40,6 +40,7 @@ OF_ALL: dict[str, Rule] = {
     "loops-crowded": hands.loops_crowded,
     "cable-reach": hands.cable_reach,
     "loops-left": hands.loops_left,
+    "second-bed-loops": hands.second_bed_loops,
 }
 RULES: dict[str, Rule] = OF_TECHNIQUES | OF_ALL
 

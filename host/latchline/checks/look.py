@@ -176,18 +176,28 @@ class Look:
         for band in self.bands_checked("never-knits"):
             idle = ~knits(self.codes_of(band)).any(axis=0)
             most = max(self.tucks_limit(band), self.own.held_passes)
-            if band.passes <= most and idle.any():
+            if self.plan.shaped:
+                idle &= self._waits_too_long(band, most)
+            elif band.passes <= most and idle.any():
                 codes = self.codes[band.first - 1 : band.first + most]
                 waiting = np.logical_and.accumulate(~knits(codes), axis=0)
                 tucked = (waiting & (codes == Does.TUCK)).sum(axis=0)
                 waited = waiting.sum(axis=0)
                 missed = waited - tucked
                 idle &= (tucked > self.tucks_limit(band)) | (missed > self.own.held_passes) | (waited > most)
-            if self.plan.shaped:
-                idle &= self.working[band.first - 1 : band.last].any(axis=0)
             if idle.any():
                 result[band.first] = np.flatnonzero(idle).astype(np.int64)
         return result
+
+    def _waits_too_long(self, band: Band, most: int) -> Bools:
+        """Needles that tuck or miss too often from a band's first pass on, until they knit; held by hand they wait."""
+        here = slice(band.first - 1, band.last + most)
+        codes = self.codes[here]
+        waiting = np.logical_and.accumulate(~knits(codes), axis=0) & self.working[here]
+        tucked = (waiting & (codes == Does.TUCK)).sum(axis=0)
+        missed = waiting.sum(axis=0) - tucked
+        too_long: Bools = (tucked > self.tucks_limit(band)) | (missed > self.own.held_passes) | (missed + tucked > most)
+        return too_long
 
     def doing(self, band: Band, code: Does, longer_than: int) -> Places:
         """Runs of needles of a band that do the same in one pass; kind: the code."""

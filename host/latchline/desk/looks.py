@@ -41,7 +41,8 @@ def gauge_in(looked: Looked) -> Gauge:
 def size(looked: Looked) -> dict[str, Any]:
     """How large it gets: what a page must know to ask for the picture that is in its sight."""
     plan, gauge = looked.plan, gauge_in(looked)
-    width, height = gauge.finished_cm(plan.span.width, courses_of(plan))
+    wide = max((band.scale[0] for band in plan.bands if band.counts), default=1.0)
+    width, height = gauge.finished_cm(plan.span.width * wide, courses_of(plan))
     return {
         "passes": plan.passes,
         "width": plan.span.width,

@@ -231,23 +231,24 @@ def _top(feet: Heights, drawn_by: int, drawn_at: int, needle: int) -> float:
     return float(feet[drawn_by - passes - 2, needle] if gone else feet[drawn_by - 1, drawn_at])
 
 
-def courses_of(plan: Plan) -> float:
+def courses_of(plan: Plan, *, scaled: bool = True) -> float:
     """How tall the finished fabric is, in rows of plain knitting: an estimate for all but plain and colour work.
 
+    scaled: in rows of the piece's gauge, where bands have swatches of their own; else in rows as knitted.
     Waste yarn and the inside of a hem don't count; of needles that are held for a while the tallest one does.
     """
-    return float(column_heights(plan).max())
+    return float(column_heights(plan, scaled=scaled).max())
 
 
-def column_heights(plan: Plan) -> Heights:
+def column_heights(plan: Plan, *, scaled: bool = True) -> Heights:
     """The same for each needle of the span, float (width): equal where nothing is shaped."""
     tall = np.zeros(plan.span.width)
-    for working, foot, lift in stretches(plan):
+    for working, foot, lift in stretches(plan, scaled=scaled):
         tall = np.where(working, foot + lift, foot)
     return tall
 
 
-def stretches(plan: Plan) -> Iterator[tuple[Bools, Heights, float]]:
+def stretches(plan: Plan, *, scaled: bool = True) -> Iterator[tuple[Bools, Heights, float]]:
     """Stretches of passes in which the same needles are in work, from the first on.
 
     Each with those needles, bool (width), the height of every needle's fabric before it, and how far
@@ -259,7 +260,7 @@ def stretches(plan: Plan) -> Iterator[tuple[Bools, Heights, float]]:
             high = min(low + CHUNK_PASSES - 1, band.last)
             acts, positions = does(plan, low, high), plan.positions_of(low, high)
             working = positions == Position.WORK if plan.shaped else None
-            lift = np.diff(_heights(band, acts, working=working)) * band.counts
+            lift = np.diff(_heights(band, acts, working=working)) * band.counts * (band.scale[1] if scaled else 1.0)
             changes = np.flatnonzero(np.diff(plan.position[low - 1 : high])) + 1
             for start, end in pairwise([0, *changes.tolist(), len(lift)]):
                 here = positions[start]

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from latchline.fabric.layout import stretches
+from latchline.fabric.layout import courses_of, stretches
 from latchline.fabric.loops import Bools
-from latchline.plan.model import Plan
+from latchline.plan.hand import Position
+from latchline.plan.model import Band, Plan
 from latchline.shaping.gauge import Gauge
 
 ROWS_MOST = 4000  # a taller piece is looked at in coarser rows
@@ -24,11 +25,15 @@ Corner = tuple[float, float]  # needles from the span's left, rows from the lowe
 
 @dataclass(frozen=True, eq=False)
 class Outline:
-    """The edges of a piece, each closed, as the operator sees it (purl side). corners: in needles and rows."""
+    """The edges of a piece, each closed, as the operator sees it (purl side). corners: in needles and rows.
+
+    width, rows: of the whole piece, in stitches and rows of its gauge; knitted: the same as they are knitted.
+    """
 
     edges: tuple[tuple[Corner, ...], ...]
     width: float
     rows: float
+    knitted: tuple[float, float]
 
 
 def outline(plan: Plan, gauge: Gauge) -> Outline:
@@ -40,7 +45,17 @@ def outline(plan: Plan, gauge: Gauge) -> Outline:
     there = np.flatnonzero(fabric.any(axis=0))
     wide = float(there[-1] - there[0] + 1) if len(there) else 0.0
     tall = float(np.flatnonzero(fabric.any(axis=1))[-1] + 1) * row if len(there) else 0.0
-    return Outline(tuple(tuple((float(x), float(y)) for x, y in loop) for loop in smooth), wide, tall)
+    knitted = wide, tall
+    if any(band.scale != (1.0, 1.0) for band in plan.bands if band.counts):
+        wide = max(_stitches(plan, band) * band.scale[0] for band in plan.bands if band.counts)
+        knitted = knitted[0], courses_of(plan, scaled=False)
+    return Outline(tuple(tuple((float(x), float(y)) for x, y in loop) for loop in smooth), wide, tall, knitted)
+
+
+def _stitches(plan: Plan, band: Band) -> int:
+    """From the first to the last needle that is in work or held in a band."""
+    there = np.flatnonzero((plan.positions_of(band.first, band.last) != Position.OUT).any(axis=0))
+    return int(there[-1] - there[0] + 1)
 
 
 def silhouette(plan: Plan) -> tuple[Bools, float]:

@@ -168,10 +168,20 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     span = span or _widest(profile, bands, table)
     first = bands[0].yarns[0] if bands[0].yarns else None
     swatch = next((item for item in map(_of(swatches, first), bands) if item is not None), None)
+    bands = [_scaled(band, swatch, swatches) for band in bands]
     measured = tuple(dict.fromkeys(of_all.told))
     return Piece(
         name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits, table.file, swatches, measured
     )
+
+
+def _scaled(band: BandRequest, of_piece: Swatch | None, swatches: tuple[Swatch, ...]) -> BandRequest:
+    """With what its own swatch says beside that of the whole piece."""
+    own = swatch_for(swatches, band.yarns[0] if band.yarns else None, band.technique, band.stitch_size)
+    if own is None or of_piece is None or own == of_piece:
+        return band
+    wide, tall = own.gauge.stitch_mm / of_piece.gauge.stitch_mm, own.gauge.row_mm / of_piece.gauge.row_mm
+    return replace(band, scale=(wide, tall))
 
 
 def _yarns_and_swatches(table: Table) -> tuple[dict[str, Yarn], tuple[Swatch, ...]]:

@@ -36,7 +36,7 @@ DEFAULT_COLOURS = ("#e8dfcc", "#2f5d7c", "#b8502e", "#3f6b45")
 class BandRequest:
     """One band as asked for: a technique, a drawing (or none), options, yarns (main first).
 
-    works: shaping and hand steps. part, stitch_size, tension: as Band has them.
+    works: shaping and hand steps. part, stitch_size, tension, scale: as Band has them.
     """
 
     name: str
@@ -48,6 +48,7 @@ class BandRequest:
     part: str = "fabric"
     stitch_size: float | None = None
     tension: str = ""
+    scale: tuple[float, float] = (1.0, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +100,7 @@ def compile_plan(
                 part=request.part,
                 stitch_size=request.stitch_size,
                 tension=request.tension,
+                scale=request.scale,
             )
             parts.append(replace(known, band=band, works=()))
         else:
@@ -236,6 +238,7 @@ def _compile_band(
         part=request.part,
         stitch_size=request.stitch_size,
         tension=request.tension,
+        scale=request.scale,
     )
     shown = shown_rows(band, span, rows, moving=moving)
     separation, start, steps = None, None, one_pass_a_row(rows)

@@ -60,7 +60,8 @@ class Band:
     first. colours: in colour work, the chart's number of each of them, upwards: a colour that no
     stitch of the band has keeps its number and is not carried. edge: what the end needles are made to
     be, selected or not; None leaves them as charted. part: one of PARTS. stitch_size: on the dial, where
-    it isn't the yarn's own. tension: of the yarn, in the knitter's words.
+    it isn't the yarn's own. tension: of the yarn, in the knitter's words. scale: width and height of a stitch of the
+    band's own swatch over those of the piece's gauge.
     """
 
     name: str
@@ -77,6 +78,7 @@ class Band:
     part: str = "fabric"
     stitch_size: float | None = None
     tension: str = ""
+    scale: tuple[float, float] = (1.0, 1.0)
 
     @property
     def passes(self) -> int:

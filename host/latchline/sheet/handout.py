@@ -37,7 +37,7 @@ def make_handout(piece: Piece, plan: Plan) -> Sheet:
     width, height = gauge.finished_cm(shape.width, shape.rows)
     estimated = ", an estimate" if gauge.estimated else ""
     facts = (
-        ("size", f"{width:.1f} × {height:.1f} cm, {shape.width:.0f} stitches × {shape.rows:.0f} rows"),
+        ("size", f"{width:.1f} × {height:.1f} cm, {shape.knitted[0]:.0f} stitches × {shape.knitted[1]:.0f} rows"),
         ("gauge", f"{gauge.stitches:.1f} stitches and {gauge.rows:.1f} rows to 10 cm{estimated}"),
         ("machine", f"{plan.profile.title}, needles {plan.profile.span_name(plan.span)}"),
         ("begin", f"with the carriage at the {plan.start}"),

@@ -126,8 +126,8 @@ def make_sheet(piece: Piece, plan: Plan) -> Sheet:
 
 def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, ...]) -> Page:
     shape = outline(plan, gauge)
-    courses = shape.rows
-    width, height = gauge.finished_cm(shape.width, courses)
+    courses = shape.knitted[1]
+    width, height = gauge.finished_cm(shape.width, shape.rows)
     how = "an estimate: knit and measure a swatch" if gauge.estimated else "from your swatch"
     facts: tuple[tuple[str, str], ...] = (
         ("machine", plan.profile.title),
