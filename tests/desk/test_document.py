@@ -212,6 +212,36 @@ def test_saving_never_takes_the_place_of_a_stranger(folder: Folder) -> None:
     keep.save(folder, document, "tide-mat.toml", replace=True)
 
 
+@pytest.mark.parametrize("opened", [keep.open_file, keep.open_example])
+def test_saved_under_a_new_name_a_piece_leaves_the_drawings_of_others_alone(folder: Folder, opened: Any) -> None:
+    document = opened(folder, "harbour-blanket.toml")
+    edited(document, "shift", chart="gulls-and-waves.png", rows=1, stitches=0)
+    fingerprint = document.looked.plan.fingerprint
+    (folder.path / "harbour-lettering.png").write_bytes((folder.path / "signal-flags.png").read_bytes())
+    before = {path.name: path.read_bytes() for path in folder.path.iterdir()}
+    assert before.keys().isdisjoint(keep.save(folder, document, "ex"))
+    assert {name: (folder.path / name).read_bytes() for name in before} == before
+    if opened is keep.open_example:
+        assert load_piece(folder.path / "ex.toml").plan().fingerprint == fingerprint
+    assert keep.save(folder, document, "ex.toml") == ["ex.toml"]
+
+
+def test_a_drawing_of_another_piece_that_a_band_was_given_is_not_written_over(folder: Folder) -> None:
+    before = (folder.path / "signal-flags.png").read_bytes()
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    edited(document, "option", band=1, key="chart", value="signal-flags.png")
+    edited(document, "paint", chart="signal-flags.png", points=[[0, 0], [9, 9]], colour=1)
+    assert "signal-flags.png" not in keep.save(folder, document, "harbour-blanket.toml")
+    assert (folder.path / "signal-flags.png").read_bytes() == before
+
+
+def test_saved_in_place_a_piece_keeps_the_names_of_its_drawings(folder: Folder) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    for _ in range(2):
+        edited(document, "shift", chart="gulls-and-waves.png", rows=1, stitches=0)
+        assert keep.save(folder, document, "harbour-blanket.toml") == ["harbour-blanket.toml", "gulls-and-waves.png"]
+
+
 def test_drawing_settles_the_colours_that_were_asked_for(folder: Folder) -> None:
     (folder.path / "three.txt").write_text("ab.\n.ab\n")
     (folder.path / "three.toml").write_text('[[bands]]\ntechnique = "fair-isle"\nchart = "three.txt"\ncolours = 2\n')

@@ -63,6 +63,12 @@ def with_drawing(state: State, name: str, drawn: Drawn) -> State:
     return State(state.text, {**state.drawings, name: drawn}, state.edited)
 
 
+def charts_in(text: str) -> frozenset[str]:
+    """The names of the charts that a piece file names."""
+    named = (band.get("chart") for band in values_of(text).get("bands", []))
+    return frozenset(name for name in named if isinstance(name, str) and name)
+
+
 class Sources:
     """Where the drawings of a piece come from: the folder, and files that it does not have (yet).
 
@@ -172,6 +178,11 @@ class Document:
     def kept(self) -> bool:
         """Whether the files hold what is shown."""
         return self._kept is self.state
+
+    @property
+    def own_charts(self) -> frozenset[str]:
+        """The charts that its file names as it was last kept; none while it has no file."""
+        return frozenset() if self._kept is None else charts_in(self._kept.text)
 
     def change(self, edit: Callable[[State], State]) -> None:
         """Make the next state; nothing happens when the edit raises, or changes nothing."""

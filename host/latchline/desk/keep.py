@@ -11,7 +11,7 @@ import numpy as np
 from latchline.chart.model import Chart, Colour
 from latchline.chart.read import parse_chart
 from latchline.chart.write import chart_png, chart_text
-from latchline.desk.document import Document, Drawn, Sources, State
+from latchline.desk.document import Document, Drawn, Sources, State, charts_in
 from latchline.desk.folder import CHARTS, PIECE, Folder
 from latchline.errors import InputError, PieceError
 from latchline.files import file_name, write_whole
@@ -86,26 +86,39 @@ def drawn_document(folder: Folder, name: str, chart: Chart, machine: str) -> Doc
 def save(folder: Folder, document: Document, name: str, *, replace: bool = False) -> list[str]:
     """Write the piece and what no file of the folder holds of its drawings; the names written.
 
-    A drawing keeps its kind of file where that holds it as it is, and becomes a text chart otherwise.
-    replace: whether another file of that name may be written over. Raises InputError.
+    A drawing keeps its kind of file where that holds it as it is, and becomes a text chart otherwise. It is
+    written over a file only where that is this piece's own; where another's would be lost, it gets a fresh name.
+    replace: whether other files of these names may be written over. Raises InputError.
     """
     name = name if name.lower().endswith(PIECE) else name + PIECE
     path = folder.file(name)
     if name != document.file and path.exists() and not replace:
         raise InputError("there is a file of that name", where=name, hint="choose another name, or say to replace it")
     state, sources = document.state, document.sources
+    own = document.own_charts if name == document.file else frozenset()
     writing: dict[str, bytes] = {}
     text, drawings = state.text, dict(state.drawings)
-    named = {str(band.get("chart")) for band in written.values_of(text).get("bands", []) if band.get("chart")}
-    for chart in sorted(named):
+
+    def free(target: str, data: bytes) -> bool:
+        """Whether nothing is lost by writing this there."""
+        file = folder.file(str(Path(name).parent / target))
+        if target in writing or file == path:
+            return False
+        return target in own or replace or not file.exists() or _holds(file, data)
+
+    for chart in sorted(charts_in(text)):
         if chart in state.edited and chart in drawings:
-            target, data = _as_file(drawings[chart].chart(chart), chart, lambda free: not folder.file(free).exists())
-            if target != chart:
-                text = _renamed(text, chart, target)
-                drawings[target] = drawings.pop(chart)
-            writing[target] = data
+            kind, data = _as_file(drawings[chart].chart(chart), chart)
         elif chart in sources.given:
-            writing[chart] = sources.given[chart]
+            kind, data = Path(chart).suffix, sources.given[chart]
+        else:
+            continue
+        target = _target(chart, kind, data, free)
+        if target != chart:
+            text = _renamed(text, chart, target)
+            if chart in drawings:
+                drawings[target] = drawings.pop(chart)
+        writing[target] = data
     for target, data in writing.items():
         write_whole(folder.file(str(Path(name).parent / target)), data)
     write_whole(path, text)
@@ -115,20 +128,32 @@ def save(folder: Folder, document: Document, name: str, *, replace: bool = False
     return [name, *writing]
 
 
-def _as_file(chart: Chart, name: str, free: Callable[[str], bool]) -> tuple[str, bytes]:
-    """The name and the bytes that give this drawing back, cell for cell and colour for colour."""
+def _as_file(chart: Chart, name: str) -> tuple[str, bytes]:
+    """The ending and the bytes of a file that gives this drawing back, cell for cell and colour for colour."""
     if name.lower().endswith(".png"):
         data = chart_png(chart)
         read = parse_chart(data, name)
         same = [one.hex for one in read.palette] == [one.hex for one in chart.palette]
         if same and np.array_equal(read.cells, chart.cells):
-            return name, data
-    data = chart_text(chart).encode()
-    if name.lower().endswith(".txt"):
-        return name, data
-    stem = Path(name).with_suffix("").as_posix()
-    names = (f"{stem}{f'-{number}' if number else ''}.txt" for number in range(1000))
-    return next(each for each in names if free(each)), data
+            return Path(name).suffix, data
+    return Path(name).suffix if name.lower().endswith(".txt") else ".txt", chart_text(chart).encode()
+
+
+def _target(chart: str, ending: str, data: bytes, free: Callable[[str, bytes], bool]) -> str:
+    """The chart's own name with this ending, or the next one with a number under which nothing is lost."""
+    stem = Path(chart).with_suffix("").as_posix()
+    names = (f"{stem}{f'-{number}' if number else ''}{ending}" for number in range(1000))
+    found = next((each for each in names if free(each, data)), None)
+    if found is None:
+        raise InputError("no name is left for this drawing", where=chart, hint="clear the folder up")
+    return found
+
+
+def _holds(file: Path, data: bytes) -> bool:
+    try:
+        return file.stat().st_size == len(data) and file.read_bytes() == data
+    except OSError:
+        return False
 
 
 def _renamed(text: str, chart: str, target: str) -> str:
