@@ -579,5 +579,6 @@ def crossing(story: Story, to: int, lies: Lies, edge_us: int) -> Story:
                 pins = pins | pin if level else pins & ~pin
         return pins
 
-    lost = {edge for kind, place, count in lies if kind == "lost" for edge in range(place, place + count)}
-    return story.see(shown).along(to, edge_us, lost & set(amid), forced)
+    gaps = [range(place, place + count) for kind, place, count in lies if kind == "lost"]
+    lost = {edge for gap in gaps if gap[0] in amid and gap[-1] in amid for edge in gap}
+    return story.see(shown).along(to, edge_us, lost, forced)
