@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ from latchline.desk.photograph import chart_of
 from latchline.desk.slow_motion import DOES, PASSES_MAX, slow_motion
 from latchline.errors import ChartError, InputError, LatchlineError
 from latchline.fabric.loops import does
+from latchline.machine.profile import profile_text
 from latchline.piece import write as written
 from latchline.piece.file import load_piece
 from latchline.plan.options import BAND_OPTIONS, DRAWING_OPTIONS, OPTIONS, TECHNIQUE, spoken_options
@@ -252,6 +254,73 @@ def test_drawing_settles_the_colours_that_were_asked_for(folder: Folder) -> None
     assert document.looked.trouble is None
     document.undo()
     assert "colours = 2" in document.state.text
+
+
+# The folder's own files only
+
+
+OUTSIDE = {
+    "a chart": [("option", {"band": 1, "key": "chart", "value": "../secret.txt"})],
+    "a chart by its whole path": [("option", {"band": 1, "key": "chart", "value": "{outside}/secret.txt"})],
+    "a link": [("option", {"band": 1, "key": "chart", "value": "link.txt"})],
+    "a machine": [("piece", {"key": "machine", "value": "../secret.toml"})],
+    "a machine by its whole path": [("piece", {"key": "machine", "value": "{outside}/secret.toml"})],
+    "a machine's driver": [("piece", {"key": "machine", "value": "own.toml"})],
+    "yarns": [("piece", {"key": "yarns_file", "value": "../secret.toml"})],
+    "signs": [
+        ("option", {"band": 1, "key": "chart", "value": None}),
+        ("option", {"band": 1, "key": "technique", "value": "stocking"}),
+        ("option", {"band": 1, "key": "signs", "value": "../secret.txt"}),
+    ],
+    "no name at all": [("option", {"band": 1, "key": "chart", "value": "a\0b"})],
+}
+
+
+@pytest.fixture
+def secret(folder: Folder) -> Path:
+    """The folder outside, with what nobody on the page may read."""
+    outside = folder.path.parent
+    (outside / "secret.txt").write_text("#.\n.#\n")
+    profile = profile_text("standard-200")
+    (outside / "secret.toml").write_text(profile)
+    (folder.path / "own.toml").write_text(re.sub(r"(?m)^driver = .*$", 'driver = "../secret.toml"', profile))
+    (folder.path / "link.txt").symlink_to(outside / "secret.txt")
+    return outside
+
+
+@pytest.mark.parametrize("edits", OUTSIDE.values(), ids=OUTSIDE.keys())
+def test_nothing_that_a_page_names_is_read_outside_the_folder(folder: Folder, secret: Path, edits: Any) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    for name, how in edits:
+        value = how["value"] and how["value"].format(outside=secret)
+        edited(document, name, **how | {"value": value})
+    trouble = document.looked.trouble
+    assert trouble is not None
+    assert trouble.what == "the desk uses files of its own folder only"
+    assert f'"{edits[-1][1]["key"]}"' in trouble.where.replace("bands.2.", "")
+    assert not any("secret" in name or "link" in name for name in document.state.drawings)
+
+
+def test_a_dropped_piece_and_a_new_one_read_nothing_outside_the_folder(folder: Folder, secret: Path) -> None:
+    text = '[[bands]]\ntechnique = "fair-isle"\nchart = "../secret.txt"\n'
+    trouble = keep.open_given(folder, "x.toml", text.encode()).looked.trouble
+    assert trouble is not None
+    assert trouble.what == "the desk uses files of its own folder only"
+    with pytest.raises(InputError, match="its own folder only"):
+        keep.open_empty(folder, "a", 24, 24, "../secret.toml")
+
+
+def test_the_piece_that_the_command_named_reads_what_it_names_itself(folder: Folder, secret: Path) -> None:
+    path = folder.path / "mine.toml"
+    path.write_text('machine = "../secret.toml"\n[[bands]]\ntechnique = "fair-isle"\nchart = "../secret.txt"\n')
+    opened, first = Folder.of(path)
+    document = keep.open_file(opened, first)
+    assert document.looked.trouble is None
+    edited(document, "paint", chart="../secret.txt", points=[[0, 0]], colour=1)
+    assert keep.save(opened, document, first) == ["mine.toml", "secret.txt"]
+    assert (secret / "secret.txt").read_text() == "#.\n.#\n"
+    assert document.looked.trouble is None
+    assert keep.open_file(folder, "mine.toml").looked.trouble is not None  # to a desk that was not told of it
 
 
 # Options: the page, the piece file and the command line are one

@@ -17,6 +17,7 @@ import numpy as np
 from latchline.chart.model import Cells, Chart, Colour
 from latchline.chart.read import parse_chart, read_chart
 from latchline.chart.write import chart_text
+from latchline.desk.folder import Folder
 from latchline.errors import InputError, LatchlineError, PieceError
 from latchline.piece.file import Beside, piece_in
 from latchline.piece.model import Piece
@@ -70,19 +71,22 @@ def charts_in(text: str) -> frozenset[str]:
 
 
 class Sources:
-    """Where the drawings of a piece come from: the folder, and files that it does not have (yet).
+    """Where the drawings of a piece come from: the opened folder, and files that it does not have (yet).
 
-    given: contents by name, of examples and of what was dropped onto the page.
+    folder: the piece's own, to which names are relative. given: contents by name, of examples and of what
+    was dropped onto the page.
     """
 
-    def __init__(self, folder: Path, given: Mapping[str, bytes] | None = None) -> None:
-        self.folder = folder
+    def __init__(self, home: Folder, folder: Path | None = None, given: Mapping[str, bytes] | None = None) -> None:
+        self._home = home
+        self.folder = home.path if folder is None else folder
         self.given = dict(given or {})
 
     def read(self, name: str, colours: int | None, background: str | None) -> Chart:
-        """Raises ChartError."""
+        """Raises InputError."""
         if name in self.given:
             return parse_chart(self.given[name], name, colours=colours, background=background)
+        self._home.require(self.folder / name)
         return read_chart(self.folder / name, colours=colours, background=background)
 
     def beside(self, state: State) -> Beside:
@@ -96,7 +100,7 @@ class Sources:
         for name in state.edited & state.drawings.keys():
             chart = state.drawings[name].chart(name)
             held[name] = chart_text(chart).encode() if name in chosen else chart
-        return Beside(self.folder, held)
+        return Beside(self.folder, held, self._home.require)
 
     def drawn(self, state: State) -> State:
         """The state with every drawing that its text names and that can be read as it is."""

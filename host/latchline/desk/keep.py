@@ -26,9 +26,9 @@ def open_file(folder: Folder, name: str) -> Document:
     """A piece or a chart of the folder. Raises InputError."""
     path = folder.file(name)
     if path.suffix.lower() == PIECE:
-        return Document(Sources(path.parent), State(read_text(path, PieceError)), name, kept=True)
+        return Document(Sources(folder, path.parent), State(read_text(path, PieceError)), name, kept=True)
     _require_chart(name)
-    sources = Sources(folder.path)
+    sources = Sources(folder)
     sources.read(name, None, None) if path.suffix.lower() in (".txt", ".csv") else None
     return Document(sources, State(written.chart_piece(Path(name).stem, name)))
 
@@ -37,10 +37,10 @@ def open_given(folder: Folder, name: str, data: bytes) -> Document:
     """A file that was dropped onto the page; it is in the folder once it is saved. Raises InputError."""
     name = _plain(name)
     if name.lower().endswith(PIECE):
-        return Document(Sources(folder.path), State(decode_text(data, name, PieceError)))
+        return Document(Sources(folder), State(decode_text(data, name, PieceError)))
     _require_chart(name)
     parse_chart(data, name, colours=16)
-    return Document(Sources(folder.path, {name: data}), State(written.chart_piece(Path(name).stem, name)))
+    return Document(Sources(folder, given={name: data}), State(written.chart_piece(Path(name).stem, name)))
 
 
 def example_names() -> list[str]:
@@ -53,14 +53,12 @@ def open_example(folder: Folder, name: str) -> Document:
         raise InputError(f'no example is called "{name[:80]}"', hint="there are: " + ", ".join(example_names()))
     packaged = files("latchline") / "examples"
     given = {item.name: item.read_bytes() for item in packaged.iterdir() if Path(item.name).suffix.lower() in CHARTS}
-    return Document(Sources(folder.path, given), State(packaged.joinpath(name).read_text(encoding="utf-8")))
+    return Document(Sources(folder, given=given), State(packaged.joinpath(name).read_text(encoding="utf-8")))
 
 
 def open_empty(folder: Folder, name: str, stitches: int, rows: int, machine: str) -> Document:
     """An empty chart on as many needles as it is wide. Raises InputError."""
-    from latchline.machine.profile import load_profile
-
-    profile = load_profile(machine, beside=folder.path)
+    profile = folder.profile(machine)
     needles = profile.span_name(profile.centred(stitches))
     chart = f"{file_name(name)}.txt"
     cells = np.zeros((max(1, min(rows, 10_000)), stitches), np.uint8)
@@ -69,18 +67,16 @@ def open_empty(folder: Folder, name: str, stitches: int, rows: int, machine: str
         {chart: Drawn.of(cells, EMPTY_PALETTE)},
         frozenset({chart}),
     )
-    return Document(Sources(folder.path), state)
+    return Document(Sources(folder), state)
 
 
 def drawn_document(folder: Folder, name: str, chart: Chart, machine: str) -> Document:
     """A drawing that was made of a photograph, as a piece of its own."""
-    from latchline.machine.profile import load_profile
-
-    profile = load_profile(machine, beside=folder.path)
+    profile = folder.profile(machine)
     span = profile.centred(min(chart.stitches, profile.needles))
     file = f"{file_name(name)}.txt"
     text = written.empty_piece(name, machine, profile.span_name(span), file)
-    return Document(Sources(folder.path), State(text, {file: Drawn.of(chart.cells, chart.palette)}, frozenset({file})))
+    return Document(Sources(folder), State(text, {file: Drawn.of(chart.cells, chart.palette)}, frozenset({file})))
 
 
 def save(folder: Folder, document: Document, name: str, *, replace: bool = False) -> list[str]:
@@ -113,7 +109,7 @@ def save(folder: Folder, document: Document, name: str, *, replace: bool = False
             kind, data = Path(chart).suffix, sources.given[chart]
         else:
             continue
-        target = _target(chart, kind, data, free)
+        target = _target(chart if _can_hold(folder, name, chart) else _plain(chart), kind, data, free)
         if target != chart:
             text = _renamed(text, chart, target)
             if chart in drawings:
@@ -149,6 +145,15 @@ def _target(chart: str, ending: str, data: bytes, free: Callable[[str, bytes], b
     return found
 
 
+def _can_hold(folder: Folder, piece: str, chart: str) -> bool:
+    """Whether a chart that this piece names can be written where it says; it may lie outside the folder."""
+    try:
+        folder.file(str(Path(piece).parent / chart))
+    except InputError:
+        return False
+    return True
+
+
 def _holds(file: Path, data: bytes) -> bool:
     try:
         return file.stat().st_size == len(data) and file.read_bytes() == data
@@ -165,7 +170,8 @@ def _renamed(text: str, chart: str, target: str) -> str:
 
 def _plain(name: str) -> str:
     """The name of a file from elsewhere, without any folder."""
-    return name.replace("\\", "/").rsplit("/", 1)[-1][:100] or "chart"
+    last = Path(name.replace("\\", "/").rsplit("/", 1)[-1])
+    return last.stem[:80] + last.suffix[:10] or "chart"
 
 
 def _require_chart(name: str) -> None:

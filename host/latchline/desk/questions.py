@@ -207,11 +207,10 @@ def photograph(desk: Desk, given: Given) -> Answer:
     """Make a chart of a picture, and show it as a piece of its own."""
     from latchline.desk.keep import drawn_document
     from latchline.desk.photograph import chart_of
-    from latchline.machine.profile import load_profile
     from latchline.shaping.gauge import gauge_from_pitch
 
     machine, name = str(given["machine"]), str(given["name"])[:100]
-    gauge = gauge_from_pitch(load_profile(machine, beside=desk.folder.path).pitch_mm)
+    gauge = gauge_from_pitch(desk.folder.profile(machine).pitch_mm)
     width = float(given["width"])
     if not 1 <= width <= 1000:
         raise InputError(f"a width of {width:g} cannot be knitted", where=name, hint="accepted: 1 to 1000")

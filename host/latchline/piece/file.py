@@ -48,10 +48,12 @@ class Beside:
 
     folder: the names are relative to it. held: contents by name, looked through first; None as the
         folder means that there is nothing else. A chart that several bands name alike is read once.
+    require: raises InputError for a file that may not be read; None where any may.
     """
 
     folder: Path | None = None
     held: Mapping[str, bytes | Chart] | None = None
+    require: Callable[[Path], None] | None = None
     _read: dict[tuple[str, DrawingOptions], Chart] = field(default_factory=dict, repr=False, compare=False)
 
     def chart(self, name: str, asked: DrawingOptions) -> Chart:
@@ -70,7 +72,7 @@ class Beside:
         elif held is not None:
             chart = parse_chart(held, name, colours=asked.colours, background=asked.background)
         elif self.folder is not None:
-            chart = read_chart(self.folder / name, colours=asked.colours, background=asked.background)
+            chart = read_chart(self._file(self.folder, name), colours=asked.colours, background=asked.background)
         else:
             raise ChartError("there is no such chart", where=name, hint=self._hint())
         return arranged(
@@ -93,7 +95,14 @@ class Beside:
             raise ProfileError(
                 f'no machine profile is called "{name}"', hint="shipped: " + ", ".join(shipped_profiles())
             )
-        return load_profile(name, beside=self.folder)
+        if self.folder is None or self.require is None or name in shipped_profiles():
+            return load_profile(name, beside=self.folder)
+        self._file(self.folder, name)
+        profile = load_profile(name, beside=self.folder)
+        driver = profile.electrical.get("driver")
+        if isinstance(driver, str) and driver.endswith(".toml"):
+            self._file(self.folder, driver)
+        return profile
 
     def text(self, name: str) -> str:
         """The text of a file beside the piece. Raises InputError."""
@@ -102,7 +111,13 @@ class Beside:
             return decode_text(held, name)
         if self.folder is None:
             raise InputError("there is no such file", where=name, hint=self._hint())
-        return read_text(self.folder / name)
+        return read_text(self._file(self.folder, name))
+
+    def _file(self, folder: Path, name: str) -> Path:
+        path = folder / name
+        if self.require is not None:
+            self.require(path)
+        return path
 
     def _hint(self) -> str:
         return "there are: " + (", ".join(self.held or {}) or "none")
