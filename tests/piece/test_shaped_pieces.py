@@ -12,7 +12,7 @@ from latchline.fabric.layout import courses_of
 from latchline.fabric.outline import outline
 from latchline.fabric.structure import floats
 from latchline.fabric.yarn_need import yarn_need
-from latchline.knit.prompts import PLAIN_SET, What, plain_rows, set_up
+from latchline.knit.prompts import PLAIN_SET, What, plain_rows, set_up, stepping_back
 from latchline.piece.file import parse_piece
 from latchline.plan.hand import Position
 from latchline.plan.model import HOLD_SET, HOLD_WEIGHTS, SET_BACK, Plan
@@ -384,6 +384,31 @@ def test_the_carriage_is_set_to_hold_before_needles_are_held_and_back_when_none_
     resumed = [prompt.text for prompt in set_up(plan, 4)]
     assert HOLD_SET in resumed
     assert HOLD_SET not in [prompt.text for prompt in set_up(plan, 7)]
+
+
+def test_who_steps_back_is_told_which_hand_steps_to_undo_and_which_stay_done() -> None:
+    plan = parse_piece(SHORT_ROWS).plan()
+    told = [prompt.text for prompt in stepping_back(plan, 4, 7, set_up(plan, 4))]
+    assert told[1] == "undo what was done by hand before pass 7: push L40-L37 back into working position"
+    assert (
+        "undo what was done by hand before pass 6: lay the yarn round L37, which is held, so that no hole stays" in told
+    )
+    assert "done already, and stays: bring L38-L37 into holding position" in told
+    assert "bring L38-L37 into holding position" not in told
+    assert HOLD_SET in told
+    before = [prompt.text for prompt in stepping_back(plan, 1, 4, set_up(plan, 1))]
+    assert SET_BACK in before
+
+
+def test_the_stitch_size_is_asked_for_where_a_band_begins() -> None:
+    sand = "[yarns.sand]\nstitch_size = 7\n"
+    plan = plan_of(sand, '[[bands]]\nhem = 4\nyarns = ["sand"]\n', BAND)
+    sizes = [[line for line in plan.notes[band.first] if "stitch size" in line] for band in plan.bands]
+    assert sizes == [["set the stitch size to 7"], ["set the stitch size to 9"], ["set the stitch size to 7"],
+                     ["set the stitch size that suits main"]]  # fmt: skip
+    loose = plan_of("[[bands]]\nhem = 4\n", BAND)
+    assert "set a larger stitch size, for this row only" in loose.notes[5]
+    assert not [line for line in plan_of(BAND).notes[1] if "stitch size" in line]
 
 
 def test_what_hands_take_is_told_before_the_piece_begins() -> None:

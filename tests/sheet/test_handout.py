@@ -75,7 +75,7 @@ def test_its_signs_are_told() -> None:
 def test_bands_that_are_alike_are_told_once() -> None:
     piece = example("harbour-hat.toml")
     steps = steps_of(piece)
-    assert "wedge 1 to wedge 10, 10 times: 22 passes of plain knitting, slate" in steps
+    assert "wedge 1 to wedge 10, 10 times: 22 passes of plain knitting, slate, stitch size 7" in steps
     assert sum("holding position, before row 2 L28-L26; row 4" in line for line in steps) == 1
 
 

@@ -223,10 +223,10 @@ class HandSession(Face):
 
     def _step_back(self, passes: int) -> Work:
         taken = min(passes, self.done)
-        done = self.done - taken
+        done, was = self.done - taken, self.done
         self._record.stepping(done)
-        unknit = Prompt(What.UNKNIT, done + 1, count=taken)
-        yield from self._ask(Question(Kind.UNKNIT, done + 1, (unknit, *self._set_up(done))))
+        back = prompts.stepping_back(self.plan, done, was, self._set_up(done))
+        yield from self._ask(Question(Kind.UNKNIT, done + 1, back))
         self._record.settled(done, None, f"stepped back by {taken}")
         self._knitted = [number for number in self._knitted if number <= done]
         self._talk.tell(told.SteppedBack(done))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 
 import numpy as np
 
 from latchline.errors import BoardFault
-from latchline.plan.hand import at_hand, kind_of
+from latchline.plan.hand import at_hand, kind_of, lines_of
 from latchline.plan.limits import weights_due
-from latchline.plan.model import Plan, Yarn
+from latchline.plan.model import SET_BACK, Plan, Yarn
 from latchline.plan.steps import Act
 
 PLAIN_SET = "set the carriage to plain"
@@ -121,6 +122,32 @@ def set_up(plan: Plan, done: int, *, since: bool = False) -> tuple[Prompt, ...]:
     *undo, side = carriage(plan, done)
     other = (Prompt(What.SINCE, coming),) if since else ()
     return (*other, *undo, *notes, *before(plan, coming), side)
+
+
+UNDONE_MOST = 20  # hand steps named when passes are taken back
+
+
+def stepping_back(plan: Plan, done: int, was: int, due: Sequence[Prompt]) -> tuple[Prompt, ...]:
+    """What to do to go back from pass `was` to pass `done`, then what is `due` before the next one.
+
+    Hand steps since are undone, the last one first; those before the next pass stay done, but for needles that
+    must be set anew.
+    """
+    coming = done + 1
+    undo = [
+        f"undo what was done by hand before pass {number}{', if it is done' if number == was + 1 else ''}: {words}"
+        for number in range(was + 1, coming, -1)
+        for words in reversed(plan.hand_words(number))
+    ]
+    if len(undo) > UNDONE_MOST:
+        undo[UNDONE_MOST:] = [f"and {len(undo) - UNDONE_MOST} more, down to pass {coming}: see the working chart"]
+    if plan.holds(was) and not plan.holds(coming):
+        undo.append(SET_BACK)
+    anew = {words for kind, words in lines_of(plan.hand_before(coming), plan.places_name) if kind.of_plan}
+    stays = [f"done already, and stays: {words}" for words in plan.hand_words(coming) if words not in anew]
+    rest = [prompt for prompt in due if prompt.what is not What.HAND or prompt.text in anew]
+    told = [Prompt(What.NOTE, coming, text) for text in (*undo, *stays)]
+    return (Prompt(What.UNKNIT, coming, count=was - done), *told, *rest)
 
 
 def whole_lines(plan: Plan, done: int) -> Prompt:

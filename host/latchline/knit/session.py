@@ -419,10 +419,10 @@ class Session(Conversation):
         yield from self._rest()
         yield from self._stop_board()
         taken = min(passes, self.done)
-        done = self.done - taken
+        done, was = self.done - taken, self.done
         self._record.stepping(done)
-        unknit = Prompt(What.UNKNIT, done + 1, count=taken)
-        yield from self._ask(Question(Kind.UNKNIT, done + 1, (unknit, *prompts.set_up(self.plan, done))))
+        back = prompts.stepping_back(self.plan, done, was, prompts.set_up(self.plan, done))
+        yield from self._ask(Question(Kind.UNKNIT, done + 1, back))
         sequence = yield from self._sequence()
         self._record.settled(done, sequence, f"stepped back by {taken}")
         self._knitted = [number for number in self._knitted if number <= done]

@@ -10,7 +10,7 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.piece.measure import Measure
 from latchline.plan.compile import BandRequest
-from latchline.plan.model import Yarn
+from latchline.plan.model import FOLD_ROW, Yarn
 from latchline.plan.options import Options
 from latchline.plan.shape import AllNeedles, CastOn
 from latchline.tables import Table
@@ -116,7 +116,7 @@ def _hem(table: Table, told: _Told, measure: Measure, place: HemPlace) -> tuple[
     rows = table.whole("hem", 1, ROWS_MOST)
     size = told.stitch_size if told.stitch_size is not None else (told.yarns[0].stitch_size if told.yarns else None)
     fold_size = table.number("fold_stitch_size", 0, 30, None if size is None else size + LOOSER)
-    fold = _plain(replace(told, stitch_size=fold_size), 1, f"{told.name}, fold row", "hem inside")
+    fold = _plain(replace(told, stitch_size=fold_size), 1, told.name + FOLD_ROW, "hem inside")
     inside = _plain(told, rows, f"{told.name}, inside", "hem inside")
     outside = _plain(told, rows, f"{told.name}, outside", "hem inside" if place is HemPlace.BETWEEN else "fabric")
     if place is HemPlace.END:

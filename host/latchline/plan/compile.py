@@ -18,7 +18,7 @@ from latchline.mend import Mend
 from latchline.plan.by_hand import catch_steps, setting_steps
 from latchline.plan.fingerprint import fingerprint
 from latchline.plan.hand import Position
-from latchline.plan.model import Band, Bools, Plan, Yarn
+from latchline.plan.model import Band, Bools, Plan, Yarn, is_fold, stitch_size_of
 from latchline.plan.options import PASSES_MAX, Options
 from latchline.plan.positions import Laid, casts_on, lay_out, pushed_ahead, within
 from latchline.plan.room import moved_by, room_for
@@ -508,6 +508,7 @@ def _other(side: str) -> str:
 def _notes(bands: Sequence[Band], rightward: npt.NDArray[np.bool_]) -> dict[int, tuple[str, ...]]:
     """What the operator does before the first pass of each band."""
     notes = {}
+    sized = any(stitch_size_of(band) is not None or is_fold(band) for band in bands)
     for band in bands:
         lines = [f"{band.name}: {band.technique.title}"]
         if band.technique.yarns:
@@ -516,6 +517,14 @@ def _notes(bands: Sequence[Band], rightward: npt.NDArray[np.bool_]) -> dict[int,
             )
             lines.append(f"thread {yarns}")
         lines.append(_carriage_note(band, "rightward" if rightward[band.first - 1] else "leftward"))
+        size = stitch_size_of(band)
+        if size is not None:
+            lines.append(f"set the stitch size to {size:g}")
+        elif sized:
+            suits = f"set the stitch size that suits {band.yarns[0].name}"
+            lines.append("set a larger stitch size, for this row only" if is_fold(band) else suits)
+        if band.tension:
+            lines.append(f"set the yarn's tension: {band.tension}")
         notes[band.first] = tuple(lines)
     return notes
 

@@ -34,6 +34,7 @@ FROM = {
 
 
 PARTS = ("fabric", "waste", "hem inside")
+FOLD_ROW = ", fold row"  # what the name of that band ends with
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,17 @@ class Band:
     @property
     def way(self) -> str:
         return self.options.one_way if self.technique.one_way else "both"
+
+
+def stitch_size_of(band: Band) -> float | None:
+    """What the dial is set to for a band: its own stitch size, else that of the first yarn that has one."""
+    sizes = (yarn.stitch_size for yarn in band.yarns if yarn.stitch_size is not None)
+    return band.stitch_size if band.stitch_size is not None else next(sizes, None)
+
+
+def is_fold(band: Band) -> bool:
+    """Whether it is the fold row of a hem, which is knitted looser than the rest."""
+    return band.part == "hem inside" and band.name.endswith(FOLD_ROW)
 
 
 @dataclass(frozen=True, eq=False)

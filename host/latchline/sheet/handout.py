@@ -12,7 +12,7 @@ from latchline.fabric.yarn_need import yarn_need
 from latchline.piece.measure import gauge_of
 from latchline.piece.model import Piece
 from latchline.plan.hand import HandKind, HandStep, Position, kind_of, lines_of
-from latchline.plan.model import Band, Plan
+from latchline.plan.model import Band, Plan, is_fold, stitch_size_of
 from latchline.plan.signs import SIGNS, Signs
 from latchline.preview.outline import outline_scene, outline_words
 from latchline.sheet.drawings import act_in_words, needle_drawing
@@ -99,7 +99,10 @@ def _steps(plan: Plan, bands: list[Band], signed: set[str]) -> list[str]:
     yarns = " and ".join(yarn.name for yarn in band.yarns)
     called = f"{band.name} to {bands[-1].name}, {len(bands)} times" if many else band.name
     counter = "" if many else f", row counter {band.first - 1} to {band.last}"
-    lines = [f"{called}: {band.passes} passes of {band.technique.title}, {yarns}{counter}"]
+    size = stitch_size_of(band)
+    dial = f", stitch size {size:g}" if size is not None else ", a larger stitch size" if is_fold(band) else ""
+    passes = f"{band.passes} pass{'es' if band.passes > 1 else ''}"
+    lines = [f"{called}: {passes} of {band.technique.title}, {yarns}{dial}{counter}"]
     if band.name in signed:
         first = next((step.before for step in plan.hand if band.first <= step.before <= band.last), band.first)
         return [
@@ -110,6 +113,10 @@ def _steps(plan: Plan, bands: list[Band], signed: set[str]) -> list[str]:
     for number in range(band.first, band.last + 1):
         for step in plan.hand_before(number):
             kinds.setdefault(step.kind, []).append(step)
+    for number in range(band.first, band.last + 1):
+        if setting := plan.held_setting(number):
+            at = f"row {number - band.first + 1}" if many else f"pass {number}"
+            lines.append(f"before {at}: {setting}")
     for steps in kinds.values():
         when = [f"row {step.before - band.first + 1}" if many else f"pass {step.before}" for step in steps]
         if len(steps) <= TOLD_WHOLE:

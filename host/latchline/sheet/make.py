@@ -7,7 +7,7 @@ Here is what it says; `sheet.write` puts it on paper, several sections a page.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -448,7 +448,8 @@ def _feeders(band: Band, uses: Sequence[YarnUse]) -> Grid:
         )
         used = [use for use in uses if use.yarn == yarn]
         takes = "; ".join(f"{use.metres:.1f} m{_grams(use.grams)}" for use in used)
-        rows.append((feeder, yarn.name, _count(yarn), _stitch_size(yarn), takes))
+        dial = yarn if band.stitch_size is None else replace(yarn, stitch_size=band.stitch_size)
+        rows.append((feeder, yarn.name, _count(yarn), _stitch_size(dial), takes))
         colours.append(yarn.colour)
     suits = ", ".join(band.technique.yarn_classes)
     columns = ("feeder", "yarn", "count", "stitch size", "this band takes")
