@@ -249,7 +249,7 @@ bool sensor_quiet(const struct sensor *sensor, int16_t position, bool on, int16_
     int16_t inner;
     int16_t outer;
     bool inside = !is_deeper(sensor, position, (int8_t)(-reach(sensor) - 1));
-    if (!is_end(sensor) || (on && (inside || !sensor->told)))
+    if (on && (inside || !sensor->told))
         return false;
     if (sensor->due && is_deeper(sensor, position, (int8_t)sensor->tolerance))
         return false;
@@ -261,11 +261,15 @@ bool sensor_quiet(const struct sensor *sensor, int16_t position, bool on, int16_
             *low = (int16_t)(sensor->place + inner);
         if (sensor->due && sensor->place + outer < *high)
             *high = (int16_t)(sensor->place + outer);
+        if (!is_end(sensor) && sensor->other - inner < *high)
+            *high = (int16_t)(sensor->other - inner);
     } else {
         if (!inside && sensor->place - inner < *high)
             *high = (int16_t)(sensor->place - inner);
         if (sensor->due && sensor->place - outer > *low)
             *low = (int16_t)(sensor->place - outer);
+        if (!is_end(sensor) && sensor->other + inner > *low)
+            *low = (int16_t)(sensor->other + inner);
     }
     return true;
 }

@@ -297,8 +297,8 @@ static bool sensors_quiet(const struct track *track, const struct bed *bed, int1
     uint8_t number;
     *low = (int16_t)(bed->left_sensor - bed_beyond(bed) - 1);
     *high = (int16_t)(bed->right_sensor + bed_beyond(bed) + 1);
-    if (track->sensors_used == SENSORS_MAX || (track->pins & PINS_ENDS) == 0)
-        return false; /* the edge interrupt does not see the middle one, and looks for no fault */
+    if ((track->pins & PINS_ENDS) == 0)
+        return false; /* a fault at the next edge */
     for (number = 0; number < track->sensors_used; number++) {
         const struct sensor *sensor = &track->sensors[number];
         if (!sensor_quiet(sensor, track->count, (track->pins & sensor->pin) == 0, low, high))
@@ -325,8 +325,10 @@ bool track_quiet(const struct track *track, int16_t *low, int16_t *high)
 {
     *low = INT16_MIN;
     *high = INT16_MAX;
+    if (track->sensors_used == SENSORS_MAX)
+        return false; /* the edge interrupt does not see the middle one */
     if (!track->certain)
-        return track->sensors_used < SENSORS_MAX && (track->pins & PINS_ENDS) == PINS_ENDS;
+        return (track->pins & PINS_ENDS) == PINS_ENDS;
     if (!is_calm(track, track->pins))
         return false;
     *low = track->calm_low;
