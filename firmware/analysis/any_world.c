@@ -143,7 +143,7 @@ static void any_edge(const struct bed *bed, uint8_t before, uint8_t after)
     struct track track;
     any_track(&track);
     track.pins = (uint8_t)(4 * any_u8(0, 7) + before);
-    (void)track_edge(&track, bed, (uint8_t)(4 * any_u8(0, 7) + after), any_u32(), any_u8(0, WATCH_PLAN | WATCH_ARMED));
+    (void)track_edge(&track, bed, (uint8_t)(4 * any_u8(0, 7) + after), any_u32(), any_u8(0, WATCH_PLAN | WATCH_UNDER_WAY));
     track_is_within(&track);
 }
 

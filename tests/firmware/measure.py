@@ -86,9 +86,9 @@ class PassRate:
     coils_off_after_fault: bool
 
 
-def pass_rate(edges_a_second: int, full_line: bool = True) -> PassRate:
+def pass_rate(edges_a_second: int, full_line: bool = True, **changes: int) -> PassRate:
     """A pass at this rate, advance short enough not to be called too fast."""
-    bench = Bench(widest(advance=1))
+    bench = Bench(widest(advance=1, **changes))
     if full_line:
         bench.saturate(FULL_LINE, 1.0)
     bench.walk(bench.right_line + 3, 16e6 / edges_a_second)

@@ -13,7 +13,7 @@ from boards.chip import CYCLES_A_US, ChipBoard, Cycles
 from latchline.link.messages import PROTOCOL, Bed, Greet, Message, Pass, PlanStart, from_wire, to_wire
 from latchline.link.setup import bed_message
 from latchline.machine.profile import load_profile
-from latchline.sim.face import PIN_LEFT, PIN_RIGHT
+from latchline.sim.face import PIN_LEFT, PIN_MIDDLE, PIN_RIGHT
 
 CYCLES_A_SECOND = 16_000_000
 PHASES = np.array((0, 1, 3, 2))
@@ -84,6 +84,9 @@ class Bench:
         sensors = np.where(places <= self.bed.left_sensor, 0, PIN_LEFT) | np.where(
             places >= self.bed.right_sensor, 0, PIN_RIGHT
         )
+        if self.bed.middle_left <= self.bed.middle_right:
+            within = (places >= self.bed.middle_left) & (places <= self.bed.middle_right)
+            sensors |= np.where(within, 0, PIN_MIDDLE)
         pins: npt.NDArray[np.uint8] = (PHASES[places % 4] | sensors).astype(np.uint8)
         return pins
 

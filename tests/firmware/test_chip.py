@@ -68,6 +68,12 @@ def test_a_pass_is_knitted_right_at_several_times_a_hand_s_speed(edges_a_second:
     assert measure.pass_rate(edges_a_second, full_line) == measure.PassRate(0, True, True)
 
 
+@pytest.mark.parametrize(("edges_a_second", "full_line"), [(7_000, True), (8_500, False)])
+def test_a_sensor_amid_the_bed_slows_no_pass_down(edges_a_second: int, full_line: bool) -> None:
+    told = measure.pass_rate(edges_a_second, full_line, middle_left=390, middle_right=402)
+    assert told == measure.PassRate(0, True, True)
+
+
 @pytest.mark.parametrize("edges_a_second", [4_000, 8_000, 15_000, 30_000, 60_000, 90_000])
 def test_a_pass_too_fast_to_follow_ends_in_a_named_fault_and_coils_off(edges_a_second: int) -> None:
     """Or it is knitted right; nothing between."""
