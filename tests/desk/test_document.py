@@ -27,6 +27,7 @@ from latchline.desk.folder import Folder
 from latchline.desk.form import form
 from latchline.desk.looks import size, verdict
 from latchline.desk.photograph import chart_of
+from latchline.desk.questions import QUESTIONS
 from latchline.desk.slow_motion import DOES, PASSES_MAX, slow_motion
 from latchline.errors import ChartError, InputError, LatchlineError
 from latchline.fabric.loops import does
@@ -502,3 +503,9 @@ def test_what_is_shown_in_slow_motion_is_the_plan(folder: Folder, name: str) -> 
 def test_no_more_passes_are_shown_than_a_page_can_use(folder: Folder) -> None:
     with pytest.raises(InputError, match="at most 40"):
         slow_motion(keep.open_example(folder, "harbour-blanket.toml").looked, 1, 60)
+
+
+def test_the_pages_reference_names_every_question_and_every_edit() -> None:
+    told = (Path(__file__).parents[2] / "docs" / "reference" / "page.md").read_text()
+    assert [path for path in QUESTIONS if f"{path}`" not in told] == []
+    assert [name for name in EDITS if f"`{name}`" not in told] == []
