@@ -202,6 +202,11 @@ def states_and_questions_fit(page: Page, wide: int) -> None:
     shown(page, state="waiting", question=question | {"prompts": [CHANGE | {"yarn": NAVY}]})
     assert text_of(page, ".state b") == "do this"  # and not to wait for a lamp that waits for the knitter
     assert least_mm(page, ".due", wide) >= LEAST_MM
+    assert not page.is_visible(".whole")
+    long = {"what": "mend", "line": " and ".join([LONG] * 3), "short": " and ".join([LONG] * 3)}
+    shown(page, state="fault", question=question | {"kind": "fault", "serial": 6, "prompts": [long]})
+    assert page.is_visible(".whole") is (wide < 1200), "what is too long for the screen at that size stands below in full"
+    assert least_mm(page, ".due", wide) >= LEAST_MM
     assert overflowing(page) == []
     assert faint_borders(page) == []
 

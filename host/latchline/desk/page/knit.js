@@ -177,8 +177,13 @@ class Board {
     this.stop.className = stopping ? "warn" : "";
     this.speak.textContent = speaks() ? "hush" : "speak";
     this.speak.setAttribute("aria-pressed", String(speaks()));
-    const words = now.note || facts(view);
-    if (this.remark.textContent !== words) this.remark.textContent = words;
+    const urgent = STATES[state]?.[2] !== "good" && matchMedia("(max-width: 760px)").matches; // where the band has no room for more than a word
+    const words = now.note || (urgent ? `${MEANS[state] ?? ""} ` : "") + facts(view);
+    if (this.remark.textContent !== words) {
+      const tall = this.remark.offsetHeight;
+      this.remark.textContent = words;
+      if (this.remark.offsetHeight !== tall) fitAll(this.all);
+    }
   }
 }
 const STOP_MS = 4000;
@@ -186,7 +191,7 @@ const STOP_MS = 4000;
 /** The session's state, but where all waits for the knitter: then what is wanted of her. @param {any} view @returns {string} */
 function stateOf(view) {
   const kind = view.question?.kind ?? "pass";
-  if (kind === "pass" || !["greeting", "waiting", "ready"].includes(view.state)) return view.state;
+  if (kind === "pass" || !["greeting", "waiting", "ready", "lost"].includes(view.state)) return view.state;
   return ["caution", "begun", "other", "sure", "row"].includes(kind) ? "asked" : "due";
 }
 
@@ -236,7 +241,11 @@ function fitAll(box) {
     if (all.scrollHeight > all.clientHeight + 1) all.querySelector(".next.brief")?.classList.add("terse"); // it is told in full when it is due
   }
   sized(".pass", 80, near ? 160 : 900);
-  sized(".due", 80, 150);
+  for (const one of box.querySelectorAll(".whole.same")) /** @type {HTMLElement} */ (one).hidden = true;
+  for (const due of /** @type {NodeListOf<HTMLElement>} */ (box.querySelectorAll(".due"))) {
+    const whole = due.parentElement?.querySelector(".whole.same");
+    if (!fit(due, 80, 150) && whole) /** @type {HTMLElement} */ (whole).hidden = false; // too long for the screen at that size
+  }
 }
 
 /** What comes next in full where it reads from afar; else one word that does, and the sentence below it for the eye that is near. @param {HTMLElement} next @param {number} least @param {number} most */
@@ -374,7 +383,7 @@ function asked(question, view) {
     el("section", { class: "asked", "aria-live": "assertive", "aria-label": titleOf(question) },
       el("h1", {}, titleOf(question), el("span", { class: "soft" }, [question.kind === "ready" && question.pass_number === 1 ? "" : ` pass ${question.pass_number}`, count].filter(Boolean).join(" · ").replace(/^(?! )/, " "))),
       el("div", { class: "due", tabIndex: 0 }, prompt.yarn ? el("span", { class: "skein", style: { "--yarn": prompt.yarn.colour } }) : null, prompt.short ?? prompt.line),
-      prompt.short !== prompt.line ? el("p", { class: "whole" }, prompt.line) : null),
+      el("p", { class: prompt.short === prompt.line ? "whole same" : "whole" }, prompt.line)),
   ];
   const extra = [
     step > 0 ? button("the one before", () => { now.step = step - 1; changed("knit"); }, { id: "step-before" }) : null,
