@@ -194,6 +194,49 @@ def beads_lie_in_stretches(page: Page) -> None:
     until(lambda: "stretch 2 of" in text_of(page, ".beads"))
 
 
+SHAPES = [*VIEWPORTS, (1280, 720), (844, 390)]
+
+
+def test_no_needle_is_left_out_before_a_pass_is_counted_by_hand(browser: Browser, desk: Served) -> None:
+    """The large button goes on along the bed, and counts the pass at its end only; it hides nothing."""
+    runs = [[n % 5 + 1, "10-"[n % 3]] for n in range(43)]
+    beads = [
+        {"times": 1, "runs": [run], "first": f"A{n}", "last": f"A{n}", "line": f"{n}"} for n, run in enumerate(runs)
+    ]
+    by_hand = {"kind": "pass", "pass_number": 9, "candidates": [], "why": "", "serial": 3, "prompts": []}
+    with a_page(browser, desk) as page:
+        page.click("#way-knit")
+        until(lambda: page.query_selector("#begin-board"))
+        for number, (wide, tall) in enumerate(SHAPES, start=1):
+            page.set_viewport_size({"width": wide, "height": tall})
+            shown(page, number=number, row=row_of(number, LONG_NAMES), beads=beads, question=by_hand)
+            found: list[list[Any]] = []
+            while True:
+                found += page.evaluate(
+                    "() => [...document.querySelectorAll('.bead')].map((one) => [Number(one.dataset.count), one.dataset.mark])"
+                )
+                assert covered(page) == [], (wide, tall)
+                if text_of(page, "#big") == "knitted":
+                    break
+                assert text_of(page, "#big") == "next stretch"
+                page.set_viewport_size({"width": SHAPES[number % len(SHAPES)][0], "height": tall})  # and turned amid it
+                page.evaluate("() => document.querySelector('#big').click()")
+                page.set_viewport_size({"width": wide, "height": tall})
+            assert found == runs, (wide, tall)
+
+
+def covered(page: Page) -> list[str]:
+    """What of the beads cannot be seen, or be brought into sight, for something that lies over it."""
+    return page.evaluate(
+        """() => [...document.querySelectorAll('.bead, canvas.bed, #stretch-next, #big')].filter((one) => {
+          one.scrollIntoView({ block: 'nearest' });
+          const box = one.getBoundingClientRect();
+          const there = document.elementFromPoint(box.left + box.width / 2, box.top + box.height / 2);
+          return !(there === one || one.contains(there));
+        }).map((one) => one.id || one.className)"""
+    )
+
+
 def states_and_questions_fit(page: Page, wide: int) -> None:
     for state in ("waiting", "lost", "paused", "fault", "quiet", "unplugged", "under-way", "over"):
         shown(page, state=state)
@@ -205,7 +248,9 @@ def states_and_questions_fit(page: Page, wide: int) -> None:
     assert not page.is_visible(".whole")
     long = {"what": "mend", "line": " and ".join([LONG] * 3), "short": " and ".join([LONG] * 3)}
     shown(page, state="fault", question=question | {"kind": "fault", "serial": 6, "prompts": [long]})
-    assert page.is_visible(".whole") is (wide < 1200), "what is too long for the screen at that size stands below in full"
+    assert page.is_visible(".whole") is (wide < 1200), (
+        "what is too long for the screen at that size stands below in full"
+    )
     assert least_mm(page, ".due", wide) >= LEAST_MM
     assert overflowing(page) == []
     assert faint_borders(page) == []

@@ -191,7 +191,7 @@ def test_killed_in_mid_piece_it_goes_on_at_the_right_pass(browser: Browser, home
     with served(home / "pieces" / "short.toml", home=tmp_path) as desk, a_page(browser, desk) as page:
         page.click("#way-knit")
         until(lambda: page.query_selector("[data-journal]"))
-        done = int(text_of(page, "[data-journal]").removeprefix("short: ").removesuffix(" of 10"))
+        done = int(text_of(page, "[data-journal]").removeprefix("go on with short: ").removesuffix(" of 10"))
         assert done >= 2
         page.click("[data-journal]")
         pictured = []

@@ -34,7 +34,7 @@ export function backPart() {
     fill(list, ...known.map((one, number) => {
       const [first] = chosen;
       const is = chosen.some((other) => other.journal === one.journal);
-      const words = `${one.when} ${one.name}`;
+      const words = `${one.name}, until ${one.when}`;
       return el("li", { class: "session" }, button(words, () => look([one]), { id: `session-${number}`, "data-journal": one.journal, "aria-pressed": String(is) }),
         button("beside it", () => first && look([first, one]), { id: `beside-${number}`, "data-beside": one.journal, disabled: !first || first.journal === one.journal, "aria-label": `put ${words} beside the chosen one` }));
     }));
@@ -61,7 +61,7 @@ const query = (one, beside) => new URLSearchParams({ journal: one.journal, ...(b
  * @param {Session} one @param {{ name: string, says: string[], measured: boolean }} told @param {Session | undefined} beside @param {string} which
  */
 async function session(one, told, beside, which) {
-  const column = el("section", { class: "panel" }, el("h2", {}, `${which}${told.name}`), el("p", { class: "soft" }, one.when), ...told.says.map((line) => el("p", {}, line)));
+  const column = el("section", { class: "panel" }, el("h2", {}, `${which}${told.name}`), el("p", { class: "soft" }, `until ${one.when}`), ...told.says.map((line) => el("p", {}, line)));
   const blob = told.measured && (await tried(() => fetchFile(`/api/timing/picture?${query(one, beside)}`)));
   if (!blob) return column;
   const picture = await createImageBitmap(blob);

@@ -4,10 +4,20 @@
 import { button, el } from "./dom.js";
 import { changed } from "./state.js";
 
-const seen = { number: 0, stretch: 0 };
+/** The pass that is divided, its stretches, and which of them is looked at. @type {{ key: string, all: Part[][], stretch: number }} */
+const seen = { key: "", all: [], stretch: 0 };
 
 /** Which stretch is looked at. */
 export const seenStretch = () => seen.stretch;
+
+/** Whether it is the last one: only then may the pass be counted. */
+export const atLastStretch = () => seen.stretch >= seen.all.length - 1;
+
+/** @param {number} by */
+export function stepStretch(by) {
+  seen.stretch = Math.max(0, Math.min(seen.all.length - 1, seen.stretch + by));
+  changed("knit");
+}
 
 /** @typedef {{ times: number, runs: [number, string][], first: string, last: string, line: string }} Part */
 
@@ -16,7 +26,7 @@ function stretches(parts) {
   /** @type {Part[][]} */
   const found = [[]];
   let runs = 0;
-  const most = innerWidth < 760 ? 8 : 14;
+  const most = innerWidth < 760 || innerHeight < 900 ? 8 : 14;
   for (const part of parts) {
     if (runs && runs + part.runs.length > most) {
       found.push([]);
@@ -28,26 +38,24 @@ function stretches(parts) {
   return found;
 }
 
+/** Divide a pass once, so that no needle is left out when the screen changes amid it. @param {any} view */
+function divided(view) {
+  const key = `${view.number} ${view.beads.map((/** @type {Part} */ part) => part.line).join()}`;
+  if (key !== seen.key) [seen.key, seen.all, seen.stretch] = [key, stretches(view.beads), 0];
+  return seen.all;
+}
+
 /** @param {any} view */
 export function beadsView(view) {
-  const all = stretches(view.beads);
-  if (seen.number !== view.number) {
-    seen.number = view.number;
-    seen.stretch = 0;
-  }
-  seen.stretch = Math.min(seen.stretch, all.length - 1);
+  const all = divided(view);
   const mine = all[seen.stretch];
-  const step = (/** @type {number} */ by) => () => {
-    seen.stretch = Math.max(0, Math.min(all.length - 1, seen.stretch + by));
-    changed("knit");
-  };
   return el("section", { class: "beads", "aria-label": "Needles to bring forward" },
     el("div", { class: "stretch" }, ...mine.map(partView)),
     bed(view, mine),
     all.length > 1 ? el("div", { class: "row" },
-      button("stretch before", step(-1), { disabled: seen.stretch === 0, id: "stretch-before" }),
+      button("stretch before", () => stepStretch(-1), { disabled: seen.stretch === 0, id: "stretch-before" }),
       el("span", {}, `${mine[0].first} to ${mine[mine.length - 1].last}, stretch ${seen.stretch + 1} of ${all.length}`),
-      button("next stretch", step(1), { disabled: seen.stretch === all.length - 1, id: "stretch-next" })) : null);
+      button("next stretch", () => stepStretch(1), { disabled: atLastStretch(), id: "stretch-next" })) : null);
 }
 
 /** @param {Part} part */
@@ -61,7 +69,7 @@ function partView(part) {
 /** The whole bed with the stretch lit. @param {any} view @param {Part[]} mine */
 function bed(view, mine) {
   const count = (/** @type {Part} */ part) => part.times * part.runs.reduce((sum, [needles]) => sum + needles, 0);
-  const before = view.beads.slice(0, view.beads.indexOf(mine[0])).reduce((/** @type {number} */ sum, /** @type {Part} */ part) => sum + count(part), 0);
+  const before = seen.all.slice(0, seen.stretch).flat().reduce((/** @type {number} */ sum, /** @type {Part} */ part) => sum + count(part), 0);
   const marks = view.beads.map((/** @type {Part} */ part) => part.runs.map(([needles, mark]) => mark.repeat(needles)).join("").repeat(part.times)).join("");
   const width = mine.reduce((sum, part) => sum + count(part), 0);
   const canvas = el("canvas", { class: "bed", role: "img", "aria-label": `the bed from ${view.row.first} to ${view.row.last}`, width: marks.length * 6, height: 30 });

@@ -488,7 +488,8 @@ class Sight {
   name(drawn) {
     this.canvas.setAttribute("aria-label", `Chart of ${drawn.stitches} stitches and ${drawn.rows} rows. Arrow keys move, space draws.`);
     const at = hand.cursor;
-    if (!at) {
+    if (!at || at[0] >= drawn.rows || at[1] >= drawn.stitches) {
+      hand.cursor = null; // of another chart
       this.where.textContent = "";
       return;
     }

@@ -69,12 +69,14 @@ async function begin() {
   line.on("heard", ({ heard }) => {
     document.body.classList.toggle("unheard", !heard);
     byId("heard").textContent = heard ? "" : "not heard";
+    changed("knit");
   });
   line.on("refused", (told) => { said.complaint = told; changed("complaint"); });
   line.on("piece", ({ serial }) => catchUp(serial));
   line.on("knit", takeKnit);
   line.on("welcome", ({ serial }) => catchUp(serial));
   addEventListener("keydown", keys);
+  addEventListener("hashchange", () => { if (takeKey()) location.reload(); }); // the address of another run, in the same tab
   const asked = new URLSearchParams(location.hash.slice(1)).has("key") ? "" : location.hash.slice(1);
   await tried(async () => {
     store.desk = await ask("/api/desk");

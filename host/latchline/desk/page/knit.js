@@ -1,7 +1,7 @@
 // Knitting: what reads across a room. The desk's session says what is so; the page shows it and carries answers back.
 
 import { keepAwake, screenWords, watchScreen } from "./awake.js";
-import { beadsView, seenStretch } from "./beads.js";
+import { atLastStretch, beadsView, seenStretch, stepStretch } from "./beads.js";
 import { button, el, fill } from "./dom.js";
 import { ask } from "./line.js";
 import { forgetPedal, learnPedal, onPedal, pedalKey, stopLearning } from "./pedal.js";
@@ -19,6 +19,7 @@ const STATES = /** @type {Record<string, [string, string, string]>} */ ({
   fault: ["stop", "block", "bad"],
   quiet: ["silent", "cross", "bad"],
   unplugged: ["cable", "cross", "bad"],
+  unheard: ["no desk", "cross", "bad"],
   over: ["done", "tick", "calm"],
   due: ["do this", "down", "look"],
   asked: ["answer", "down", "look"],
@@ -33,6 +34,7 @@ const MEANS = /** @type {Record<string, string>} */ ({
   fault: "The board has stopped.",
   quiet: "Nothing is heard of the board: look at cable and power.",
   unplugged: "The port is gone: plug the cable in again.",
+  unheard: "The desk is not heard: what stands here may be old.",
   over: "The session is over.",
   due: "Do what stands below, then confirm it.",
   asked: "Read what stands below, and answer.",
@@ -190,6 +192,7 @@ const STOP_MS = 4000;
 
 /** The session's state, but where all waits for the knitter: then what is wanted of her. @param {any} view @returns {string} */
 function stateOf(view) {
+  if (document.body.classList.contains("unheard")) return "unheard";
   const kind = view.question?.kind ?? "pass";
   if (kind === "pass" || !["greeting", "waiting", "ready", "lost"].includes(view.state)) return view.state;
   return ["caution", "begun", "other", "sure", "row"].includes(kind) ? "asked" : "due";
@@ -328,16 +331,16 @@ function remark(words) {
 /** The pass to be knitted. @param {any} view @returns {Shown} */
 function coming_pass(view) {
   const hand = view.question?.kind === "pass";
-  const body = [
-    el("div", { class: hand ? "figures by-hand" : "figures" },
-      el("div", { class: "pass", "aria-label": `pass ${view.number} of ${view.passes}` }, String(view.number)),
-      el("div", { class: "facts-big" },
-        el("div", { class: "direction" }, el("b", {}, view.row.direction), way(view.row.direction)),
-        el("ul", { class: "yarns" }, ...(view.row.yarns.length ? view.row.yarns.map(skein) : [el("li", {}, "–")])),
-        nextPart(view))),
-    hand ? beadsView(view) : null,
-  ];
-  return { body, extra: [], words: hand ? "knitted" : "", press: hand ? () => answer("go-on") : null };
+  const figures = el("div", { class: hand ? "figures by-hand" : "figures" },
+    el("div", { class: "pass", "aria-label": `pass ${view.number} of ${view.passes}` }, String(view.number)),
+    el("div", { class: "facts-big" },
+      el("div", { class: "direction" }, el("b", {}, view.row.direction), way(view.row.direction)),
+      el("ul", { class: "yarns" }, ...(view.row.yarns.length ? view.row.yarns.map(skein) : [el("li", {}, "–")])),
+      nextPart(view)));
+  if (!hand) return { body: [figures], extra: [], words: "", press: null };
+  const beads = beadsView(view);
+  const last = atLastStretch();
+  return { body: [beads, figures], extra: [], words: last ? "knitted" : "next stretch", press: last ? () => answer("go-on") : () => stepStretch(1) };
 }
 
 /** One word for what is due, that reads from two metres on the smallest screen. */
@@ -525,7 +528,7 @@ async function startView(box) {
   const told = await tried(() => ask("/api/knit"));
   if (!told || (now.view && !now.over)) return;
   /** @type {HTMLInputElement} */
-  const port = el("input", { type: "text", id: "port", list: "port-list", value: now.port || (told.ports[0] ?? "sim://"), oninput: () => { now.port = port.value; }, autocomplete: "off", spellcheck: false });
+  const port = el("input", { type: "text", id: "port", list: "port-list", value: now.port || (told.ports.find((/** @type {string} */ name) => /usb|acm|com\d/i.test(name)) ?? "sim://"), oninput: () => { now.port = port.value; }, autocomplete: "off", spellcheck: false });
   const anyway = el("input", { type: "checkbox", id: "anyway", checked: box.querySelector("#anyway:checked") !== null });
   const start = (/** @type {string} */ where) => () => tried(() => ask("/api/knit/begin", { port: where === "" ? port.value.trim() : where, anyway: anyway.checked }));
   fill(box, el("div", { class: "open" },
@@ -541,7 +544,7 @@ async function startView(box) {
         el("p", { class: "soft" }, "By hand you need no board: the page shows which needles to bring forward, and you confirm each pass.")),
       el("section", { class: "panel" }, el("h2", {}, "Begun and not finished"),
         told.begun.length ? el("ul", { class: "names" }, ...told.begun.map((/** @type {any} */ one) =>
-          el("li", {}, button(`${one.name}: ${one.done} of ${one.passes}`, () => tried(() => ask("/api/knit/resume", { journal: one.journal, port: "" })), { "data-journal": one.journal })))) : el("p", { class: "soft" }, "nothing")))));
+          el("li", {}, button(`go on with ${one.name}: ${one.done} of ${one.passes}`, () => tried(() => ask("/api/knit/resume", { journal: one.journal, port: "" })), { "data-journal": one.journal })))) : el("p", { class: "soft" }, "nothing")))));
 }
 
 /** @param {any} over */

@@ -17,13 +17,14 @@ export class Refused extends Error {
   }
 }
 
-/** Take the key out of the address, so that it stays in no history, and keep it for this tab. */
+/** Take the key out of the address, so that it stays in no history, and keep it for this tab. @returns {boolean} whether there was one */
 export function takeKey() {
   const given = new URLSearchParams(location.hash.slice(1)).get("key");
   if (given) {
     sessionStorage.setItem(KEPT, given);
     history.replaceState(null, "", location.pathname);
   }
+  return !!given;
 }
 
 /** @returns {string} */

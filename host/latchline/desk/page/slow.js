@@ -194,7 +194,7 @@ export function slowPart() {
       const told = await tried(() => ask(`/api/slow-motion?first=${number_}&last=${number_ + AT_ONCE - 1}`));
       if (!told) return;
       const known = run?.shown ?? new Map();
-      if (!run) now.from = Math.max(0, Math.floor(told.needles.length / 2) - Math.floor(view.clientWidth / 64));
+      if (!run) now.from = told.shown[0].direction === "rightward" ? 0 : told.needles.length; // where the carriage stands
       for (const one of told.shown) known.set(one.number, one);
       run = { ...told, shown: known };
       now.serial = told.serial;
