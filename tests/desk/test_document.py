@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import re
 import shutil
@@ -29,7 +30,7 @@ from latchline.desk.looks import size, verdict
 from latchline.desk.photograph import chart_of
 from latchline.desk.questions import QUESTIONS
 from latchline.desk.slow_motion import DOES, PASSES_MAX, slow_motion
-from latchline.errors import ChartError, InputError, LatchlineError
+from latchline.errors import ChartError, InputError, LatchlineError, PieceError
 from latchline.fabric.loops import does
 from latchline.machine.profile import profile_text
 from latchline.piece import write as written
@@ -322,6 +323,56 @@ def test_the_piece_that_the_command_named_reads_what_it_names_itself(folder: Fol
     assert (secret / "secret.txt").read_text() == "#.\n.#\n"
     assert document.looked.trouble is None
     assert keep.open_file(folder, "mine.toml").looked.trouble is not None  # to a desk that was not told of it
+
+
+# What is no piece
+
+
+NO_PIECES = [
+    ('name = "x"\n[[bands]]\ntechnique = "stocking"\nrows = nan\n', 4, "bands.1.rows"),
+    ("[gauge]\nstitches = inf\nrows = 3\nwidth_mm = 3\nheight_mm = 3\n[[bands]]\n", 2, "gauge.stitches"),
+    ("name = 2026-01-01\n", 1, "name"),
+    ('bands = ["a"]\n', 1, "bands"),
+    ("bands = 3\n", 1, "bands"),
+    ("yarns = 3\n", 1, "yarns"),
+    ("yarns.main = 3\n", 1, "yarns.main"),
+    ("[[bands\n", 1, ""),
+    ('[[bands]]\ntechnique = "stocking"\n' + ".".join(["a"] * 2000) + " = 1\n", 1, "bands.1.a"),
+]
+
+
+@pytest.mark.parametrize(("text", "line", "key"), NO_PIECES, ids=[row[0][:20].strip() for row in NO_PIECES])
+def test_what_is_no_piece_is_one_sentence_for_page_and_command(folder: Folder, text: str, line: int, key: str) -> None:
+    (folder.path / "x.toml").write_text(text)
+    with pytest.raises(PieceError) as told:
+        keep.open_file(folder, "x.toml")
+    assert f"line {line}" in told.value.where
+    assert key in told.value.where
+    with pytest.raises(PieceError):
+        keep.open_given(folder, "x.toml", text.encode())
+    for command in ("check", "desk"):
+        ran = run(command, folder.path / "x.toml")
+        assert ran.status == 2
+        assert ran.err.startswith("latchline: ")
+        assert ran.err.rstrip().endswith(told.value.sentence().removeprefix("x.toml"))
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 1 << 70])
+def test_a_number_that_no_file_can_hold_changes_nothing(folder: Folder, value: float) -> None:
+    document = keep.open_file(folder, "harbour-blanket.toml")
+    with contextlib.suppress(PieceError):
+        edited(document, "option", band=1, key="rows", value=value)
+    assert document.serial == 1 or document.looked.trouble is not None
+    with contextlib.suppress(PieceError):
+        edited(document, "piece", key="bands", value=3)
+    assert "gulls-and-waves.png" in document.state.drawings
+
+
+def test_a_chart_that_is_no_name_is_told_of(folder: Folder) -> None:
+    text = '[[bands]]\ntechnique = "fair-isle"\nchart = ["a"]\ncolours = 2\n'
+    trouble = keep.open_given(folder, "x.toml", text.encode()).looked.trouble
+    assert trouble is not None
+    assert trouble.what == "expected text, found a list"
 
 
 # Options: the page, the piece file and the command line are one

@@ -7,6 +7,7 @@ import contextlib
 import json
 import signal
 import socket
+from base64 import b64encode
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -259,6 +260,34 @@ def test_only_files_of_the_opened_folder_are_used(tmp_path: Path, name: str) -> 
 
 def test_a_file_of_the_folder_is_used(tmp_path: Path) -> None:
     assert Folder.of(tmp_path)[0].file("boat.txt") == tmp_path.resolve() / "boat.txt"
+
+
+# What cannot be shown
+
+
+SENT: list[tuple[str, dict[str, object], int]] = [
+    ("/api/open", {"what": "given", "name": "x.toml", "content": b64encode(b"bands = 3\n").decode()}, 422),
+    ("/api/open", {"what": "given", "name": "\ud800.toml", "content": ""}, 422),
+    ("/api/open", {"what": "empty", "name": "a\udfffb", "stitches": 9, "rows": 9, "machine": "standard-200"}, 422),
+    ("/api/edit", {"edit": "piece", "key": "name", "value": "\ud800"}, 422),
+    ("/api/edit", {"edit": "yarn", "yarn": "\ud800", "key": "colour", "value": "navy"}, 422),
+    ("/api/edit", {"edit": "piece", "key": "name", "value": ["\ud800"]}, 422),
+    ("/api/edit", {"edit": "piece", "key": "\ud800", "value": 1}, 422),
+    ("/api/edit", {"edit": "option", "band": 0, "key": "rows", "value": float("nan")}, 422),
+    ("/api/edit", {"edit": "piece", "key": "bands", "value": 3}, 422),
+    ("/api/save", {"name": "\ud800"}, 422),
+]
+
+
+def test_what_cannot_be_shown_is_refused_and_the_open_piece_stays(desk: Served) -> None:
+    with desk.client() as client:
+        before = client.post("/api/open", json={"what": "file", "name": "boat.txt"}).json()
+        for path, body, status in SENT:
+            content = json.dumps(body).encode()
+            answer = client.post(path, content=content, headers={"Content-Type": "application/json"})
+            assert answer.status_code == status, (body, answer.text)
+            assert answer.json()["what"]
+            assert client.get("/api/piece").json() == before
 
 
 # Coming and going

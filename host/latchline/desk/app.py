@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from functools import partial
 from importlib.resources import files
@@ -16,7 +17,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket
 
 from latchline.desk.desk import Desk, File, Given
-from latchline.desk.guard import ALIVE, LIVE, Guard, parsed
+from latchline.desk.guard import ALIVE, LIVE, Guard, parsed, require_text
 from latchline.desk.questions import QUESTIONS, Question
 from latchline.errors import LatchlineError
 
@@ -73,20 +74,28 @@ def _asked(desk: Desk, question: Question) -> Callable[[Request], Any]:
         if given is None:
             return _complaint(MALFORMED, "this is no JSON object")
         try:
+            require_text(given)
             work = partial(question.function, desk, given)
             value = work() if question.quick else await desk.worker.do(work)
         except LatchlineError as error:
-            return JSONResponse({"what": error.what, "where": error.where, "hint": error.hint}, FAULT)
-        except (KeyError, TypeError, ValueError) as error:
+            return _Json({"what": error.what, "where": error.where, "hint": error.hint}, FAULT)
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             return _complaint(MALFORMED, f"the desk cannot make sense of this ({type(error).__name__}: {error})")
         except Exception as error:  # a fault of ours, told as such; the piece is as it was
             return _complaint(MISTAKE, f"the desk made a mistake ({type(error).__name__}: {error})")
         if isinstance(value, File):
             return Response(value.content, media_type=value.kind)
-        return JSONResponse(value)
+        return _Json(value)
 
     return answer
 
 
+class _Json(JSONResponse):
+    """In ASCII: a file's name may hold bytes that are no UTF-8, which Python keeps as half characters."""
+
+    def render(self, content: Any) -> bytes:
+        return json.dumps(content, allow_nan=False, separators=(",", ":")).encode("ascii")
+
+
 def _complaint(status: int, what: str) -> Response:
-    return JSONResponse({"what": what, "where": "", "hint": ""}, status)
+    return _Json({"what": what, "where": "", "hint": ""}, status)

@@ -21,7 +21,7 @@ from latchline.desk.folder import Folder
 from latchline.errors import InputError, LatchlineError, PieceError
 from latchline.piece.file import Beside, piece_in
 from latchline.piece.model import Piece
-from latchline.piece.write import values_of
+from latchline.piece.write import bands_of, is_plain
 from latchline.plan.model import Plan
 from latchline.tables import Table
 
@@ -66,7 +66,7 @@ def with_drawing(state: State, name: str, drawn: Drawn) -> State:
 
 def charts_in(text: str) -> frozenset[str]:
     """The names of the charts that a piece file names."""
-    named = (band.get("chart") for band in values_of(text).get("bands", []))
+    named = (band.get("chart") for band in bands_of(text))
     return frozenset(name for name in named if isinstance(name, str) and name)
 
 
@@ -92,11 +92,7 @@ class Sources:
     def beside(self, state: State) -> Beside:
         """What a piece in this state finds beside it."""
         held: dict[str, bytes | Chart] = dict(self.given)
-        chosen = {
-            band.get("chart")
-            for band in values_of(state.text).get("bands", [])
-            if "colours" in band or "background" in band
-        }
+        chosen = [band.get("chart") for band in bands_of(state.text) if "colours" in band or "background" in band]
         for name in state.edited & state.drawings.keys():
             chart = state.drawings[name].chart(name)
             held[name] = chart_text(chart).encode() if name in chosen else chart
@@ -105,7 +101,7 @@ class Sources:
     def drawn(self, state: State) -> State:
         """The state with every drawing that its text names and that can be read as it is."""
         drawings = dict(state.drawings)
-        for band in values_of(state.text).get("bands", []):
+        for band in bands_of(state.text):
             name = band.get("chart")
             if isinstance(name, str) and name not in drawings:
                 try:
@@ -152,9 +148,11 @@ class Document:
     """
 
     def __init__(self, sources: Sources, state: State, file: str = "", *, kept: bool = False) -> None:
+        """Raises InputError for a state that no page can show."""
         self.sources = sources
         self.file = file
         self.serial = 1
+        self._require_shown(state)
         self._states = [sources.drawn(state)]
         self._at = 0
         self._kept: State | None = self._states[0] if kept else None
@@ -190,13 +188,23 @@ class Document:
 
     def change(self, edit: Callable[[State], State]) -> None:
         """Make the next state; nothing happens when the edit raises, or changes nothing."""
-        state = self.sources.drawn(edit(self.state))
+        state = edit(self.state)
+        self._require_shown(state)
+        state = self.sources.drawn(state)
         if state == self.state:
             return
         del self._states[self._at + 1 :]
         self._states.append(state)
         self._at += 1
         self.serial += 1
+
+    def _require_shown(self, state: State) -> None:
+        """A page shows a piece with a fault in it, so that it can be mended there, but not what is no piece at all."""
+        if not is_plain(state.text):
+            unlike = PieceError(
+                "this is no piece file", where=self.file, hint="docs/reference/piece-file.md lists its keys"
+            )
+            raise Looked(state, self.sources, self.file).trouble or unlike
 
     def undo(self) -> None:
         if self.can_undo:

@@ -97,7 +97,7 @@ def _drawing(change: Callable[[Cells, Given, Drawn, int, str], Cells]) -> Edit:
 def settled(state: State, name: str) -> State:
     """The state with no option left that would choose this drawing's colours anew."""
     text = state.text
-    for number, band in enumerate(written.values_of(text).get("bands", [])):
+    for number, band in enumerate(written.bands_of(text)):
         if band.get("chart") == name and ("colours" in band or "background" in band):
             text = written.set_in_band(text, number, {"colours": None, "background": None})
     return replace(state, text=text, edited=state.edited | {name})

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from latchline.errors import InputError
-from latchline.machine.profile import Profile
-from latchline.piece.file import Beside
-from latchline.piece.write import values_of
+from latchline.errors import InputError, PieceError
 from latchline.tables import read_text
+
+if TYPE_CHECKING:
+    from latchline.machine.profile import Profile
 
 PIECE = ".toml"
 CHARTS = (".png", ".gif", ".bmp", ".pbm", ".pgm", ".ppm", ".pnm", ".xbm", ".txt", ".csv")
@@ -34,7 +34,7 @@ class Folder:
     def of(cls, source: Path | None) -> tuple[Folder, str]:
         """The folder of a piece, a chart or a folder, and the file's name; empty where a folder was named.
 
-        Raises InputError when there is none.
+        Raises InputError when there is none, and for a piece that no page can show.
         """
         named = Path() if source is None else source
         try:
@@ -44,7 +44,10 @@ class Folder:
             raise InputError("there is no such file or folder", where=str(named), hint=hint) from None
         if path.is_dir():
             return cls(path), ""
-        used = _named_in(path) if path.suffix.lower() == PIECE else ()
+        if path.suffix.lower() != PIECE:
+            return cls(path.parent), path.name
+        _require_piece(path)
+        used = _named_in(path)
         return cls(path.parent, frozenset(file for file in used if not file.is_relative_to(path.parent))), path.name
 
     def file(self, name: str) -> Path:
@@ -64,6 +67,8 @@ class Folder:
 
     def profile(self, machine: str) -> Profile:
         """A shipped profile, or one of this folder. Raises InputError."""
+        from latchline.piece.file import Beside
+
         return Beside(self.path, require=self.require).profile(machine)
 
     def files(self) -> dict[str, list[str]]:
@@ -94,8 +99,18 @@ def _resolved(path: Path) -> Path | None:
         return None
 
 
+def _require_piece(path: Path) -> None:
+    from latchline.piece.file import load_piece
+    from latchline.piece.write import is_plain
+
+    if not is_plain(read_text(path, PieceError)):
+        load_piece(path)  # which tells what is wrong, and where
+
+
 def _named_in(file: Path, deeper: int = 2) -> Iterator[Path]:
     """The files that a settings file names, and those that they name in turn, as a profile its driver."""
+    from latchline.piece.write import values_of
+
     try:
         text = read_text(file)
     except InputError:  # the piece's own complaint tells what is wrong

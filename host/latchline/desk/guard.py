@@ -14,9 +14,12 @@ import json
 import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from latchline.errors import InputError
 
 HEADER = b"x-latchline-key"
 BODY_MAX = 1 << 20
@@ -24,6 +27,7 @@ LARGE_BODY_MAX = 24 << 20
 LARGE = ("/api/open", "/api/photograph")  # what carries a file
 ALIVE = "/alive"
 LIVE = "/api/live"
+SHOWN_MOST = 40  # characters of a text that a complaint repeats
 
 EARLIER_KEY = "this page belongs to an earlier run of the desk"
 NO_KEY = "this page has no key"
@@ -235,3 +239,16 @@ def parsed(body: bytes) -> dict[str, Any] | None:
     except (ValueError, RecursionError):
         return None
     return value if isinstance(value, dict) else None
+
+
+def require_text(value: Any) -> None:
+    """Raises InputError where a text holds half of a character, as "\\ud800", which no file and no page can hold."""
+    if isinstance(value, str):
+        try:
+            value.isascii() or value.encode()
+        except UnicodeEncodeError:
+            shown = value.encode("ascii", "replace").decode()[:SHOWN_MOST]
+            raise InputError("this text holds half of a character", where=shown, hint="type it again") from None
+    elif isinstance(value, dict | list):
+        for inner in chain(value, value.values()) if isinstance(value, dict) else value:
+            require_text(inner)

@@ -162,7 +162,7 @@ def _holds(file: Path, data: bytes) -> bool:
 
 
 def _renamed(text: str, chart: str, target: str) -> str:
-    for number, band in enumerate(written.values_of(text).get("bands", [])):
+    for number, band in enumerate(written.bands_of(text)):
         if band.get("chart") == chart:
             text = written.set_in_band(text, number, {"chart": target})
     return text

@@ -23,7 +23,7 @@ from latchline.fabric.loops import pass_yarns
 from latchline.fabric.yarn_need import yarn_need
 from latchline.mend import PIECE_FILE
 from latchline.piece.measure import gauge_of
-from latchline.piece.write import values_of
+from latchline.piece.write import bands_of
 from latchline.plan.model import Band, Plan
 from latchline.preview.picture import SIDES, STITCH_PX, draw_fabric
 from latchline.shaping.gauge import Gauge
@@ -132,7 +132,7 @@ class _Places:
 
     def __init__(self, looked: Looked) -> None:
         self._looked = looked
-        self._values = values_of(looked.state.text).get("bands", [])
+        self._values = bands_of(looked.state.text)
         self._maps: dict[str, tuple[str, npt.NDArray[np.int64]] | None] = {}
         self._names = [band.name for band in looked.piece.bands]
 

@@ -66,8 +66,15 @@ def open_piece(desk: Desk, given: Given) -> Answer:
             document = keep.open_empty(desk.folder, str(given["name"]), *size, str(given["machine"]))
         case other:
             raise ValueError(other)
+    return _put_on(desk, document)
+
+
+def _put_on(desk: Desk, document: Document) -> Answer:
+    """Show another piece; one that cannot be shown does not take the place of the open one."""
+    shown = _shown(document)
     desk.show(document)
-    return _told(desk, document)
+    desk.pages.tell({"kind": "piece", "serial": document.serial})
+    return shown | {"serial": document.serial}
 
 
 def _decoded(content: Any) -> bytes:
@@ -220,9 +227,7 @@ def photograph(desk: Desk, given: Given) -> Answer:
         raise ValueError("crop")
     colours = min(max(int(given["colours"]), 2), 16)
     chart = chart_of(_decoded(given["content"]), name, cut, needles, colours, gauge)
-    document = drawn_document(desk.folder, Path(name).stem or "picture", chart, machine)
-    desk.show(document)
-    return _told(desk, document)
+    return _put_on(desk, drawn_document(desk.folder, Path(name).stem or "picture", chart, machine))
 
 
 def share(desk: Desk, given: Given) -> Answer:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Callable
+from itertools import chain
 from typing import Any
 
 import tomlkit
@@ -47,6 +49,26 @@ def values_of(text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (ValueError, RecursionError):
         return {}
+
+
+def bands_of(text: str) -> list[dict[str, Any]]:
+    """The [[bands]] of the file as plain values; none where it has no such tables."""
+    bands = values_of(text).get("bands")
+    return [band for band in bands if isinstance(band, dict)] if isinstance(bands, list) else []
+
+
+def is_plain(text: str) -> bool:
+    """Whether the file is TOML whose tables are tables, and whose values JSON can hold: no date, no nan."""
+    try:
+        values = tomllib.loads(text)
+        json.dumps(values, allow_nan=False)
+    except (TypeError, ValueError, RecursionError):
+        return False
+    lists = [values.get(key, []) for key in ("bands", "swatches")]
+    tables = [values.get(key, {}) for key in ("yarns", "gauge", "limits")]
+    if not all(isinstance(one, list) for one in lists) or not all(isinstance(one, dict) for one in tables):
+        return False
+    return all(isinstance(one, dict) for one in (*chain(*lists), *tables[0].values()))
 
 
 def _changed(text: str, change: Callable[[tomlkit.TOMLDocument], None]) -> str:
