@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from pathlib import Path
 
 import bring_up
@@ -19,18 +20,19 @@ import netlist
 import stripboard
 import strips
 from netlist import Netlist, Part
+from sheet import Sheet
 
 from latchline.machine.profile import load_profile, shipped_profiles
 
 FOLDER = Path(__file__).parent
 
 
-def outputs() -> dict[str, bytes]:
-    """Every file that is made, by its path in this folder."""
+def outputs(sheets: Callable[[Netlist], dict[str, Sheet]] = draw.sheets) -> dict[str, bytes]:
+    """Every file that is made, by its path in this folder. sheets: draws those of a build, which takes long."""
     files: dict[str, bytes] = {}
     for circuit in netlist.builds():
         if circuit.volts == netlist.VOLTS[0]:  # a drawing names no part that differs for 24 V but the zeners
-            made = draw.sheets(circuit)
+            made = sheets(circuit)
             files |= {f"schematic-{name}.svg": sheet.svg() for name, sheet in made.items()}
         folder = f"builds/{circuit.name}"
         files[f"{folder}/bill.csv"] = bill(circuit).encode()
