@@ -158,7 +158,7 @@ def test_at_every_pass_each_needle_with_a_loop_is_in_work_or_held_and_stands_whe
 @pytest.mark.parametrize("by", [1, -2])
 @pytest.mark.parametrize("kind", ASKED)
 def test_every_kind_of_hand_step_leaves_loops_and_needles_where_a_knitter_would(kind: str, by: int) -> None:
-    before = {"wrap": "bind-off", "release": "hold"}.get(kind)
+    before = {"wrap": "bind-off", "into-work": "bind-off", "release": "hold", "wrap-held": "hold"}.get(kind)
     works = [ByHand(2, before, 4, 7)] if before else []
     works.append(ByHand(3, kind, 4, 7, by, Position.OUT))
     bed = load_profile("standard-200")

@@ -322,6 +322,9 @@ def test_waste_yarn_may_be_named() -> None:
         ('hand = [{ do = "move", row = 4, needles = "L41" }]', 'key "bands.1.hand.1.needles"'),
         ('hand = [{ do = "knot", row = 4, needles = "L4" }]', '"knot" is not known here; accepted: wrap'),
         ('hand = [{ do = "move", row = 4, needles = "L40", by = 3 }]', "front.toml, row 4, L40: the loops would leave"),
+        ('hand = [{ do = "wrap-held", row = 4, needles = "L4" }]', "row 4, L4: none of these needles is held"),
+        ('hand = [{ do = "release", row = 4, needles = "L4" }]', "row 4, L4: none of these needles is held"),
+        ('hand = [{ do = "into-work", row = 4, needles = "L4" }]', "row 4, L4: none of these needles is out of work"),
         ('rows = "a foot"', '"a foot" is neither a whole number nor a length'),
     ],
 )  # fmt: skip
@@ -384,6 +387,17 @@ def test_the_carriage_is_set_to_hold_before_needles_are_held_and_back_when_none_
     resumed = [prompt.text for prompt in set_up(plan, 4)]
     assert HOLD_SET in resumed
     assert HOLD_SET not in [prompt.text for prompt in set_up(plan, 7)]
+
+
+@pytest.mark.parametrize(("row", "needles"), [("xxyyxxy", "R4"), ("....yxx", "R2"), ("xxx....", "L3-L1")])
+def test_an_odd_cable_of_signs_is_refused_with_its_needles(row: str, needles: str) -> None:
+    with pytest.raises(InputError, match=f"row 1, {needles}: a cable crosses two groups"):
+        plan_of(BAND, 'signs = "c.signs"\nsigns_needles = "L3-R4"\n', **{"c.signs": row.encode() + b"\n"})
+
+
+def test_a_length_that_cannot_leave_both_sides_alike_says_what_it_becomes() -> None:
+    piece = parse_piece(HEAD + BAND + 'shape = [{ neck = "3.2 cm" }]\n', file="front.toml")
+    assert piece.measured == ("neck = 3.2 cm: 9 needles, 3.2 cm; where 9 would not leave both sides alike, 8 (2.9 cm)",)
 
 
 def test_who_steps_back_is_told_which_hand_steps_to_undo_and_which_stay_done() -> None:

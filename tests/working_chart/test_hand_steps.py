@@ -11,7 +11,7 @@ from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.model import Plan
 from latchline.plan.options import Options
 from latchline.plan.shape import AllNeedles, ByHand, ShortRows
-from latchline.technique.table import STOCKING
+from latchline.technique.table import STOCKING, TECHNIQUES
 from latchline.working_chart.lines import Line, chart_lines, turns
 from latchline.working_chart.page import chart_pages, chart_scene
 from strategies import shaped_plans
@@ -52,6 +52,18 @@ def test_each_line_marks_where_the_carriage_may_turn_if_that_is_within_the_piece
     assert len(halos) == 3  # passes 3, 5 and 7, where the turn is among the needles of the piece
     straight = compile_plan("p", bed, bed.centred(60), [BandRequest("b", STOCKING, Options(rows=8))])
     assert turns(straight, Line(1, 8)) == {}
+
+
+def test_needles_that_rest_have_no_mark_of_missing_and_two_steps_on_a_needle_both_have_their_letter() -> None:
+    bed = load_profile("standard-200")
+    works = (ByHand(1, "bind-off", 0, 3), ByHand(2, "move", 6, 6, 1), ByHand(2, "pick-up", 6, 6))
+    options = Options(rows=2, alternate_needles="only", edge_needles="as-chart")
+    plan = compile_plan("p", bed, bed.centred(12), [BandRequest("b", TECHNIQUES["slip"], options, works=works)])
+    scene = chart_scene(plan, GAUGE)
+    words = [item.text for item in scene.items if isinstance(item, Words)]
+    assert ">p" in words
+    bars = [item for item in scene.items if isinstance(item, Shape) and item.line_mm == 0.4 and not item.closed]
+    assert len(bars) == 8 + 1  # half of the eight needles that are in work, in two passes, and the legend's
 
 
 @given(shaped_plans())

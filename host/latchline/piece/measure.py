@@ -89,6 +89,11 @@ class Measure:
         """The same for rows. repeat: the rows of a repeat where the text doesn't say."""
         return table.settle(key, lambda text: self._whole(text, key, repeat, across=False))
 
+    def even(self, whole: int, by: tuple[int, ...]) -> None:
+        """Add to what was said last what it becomes where both sides must lose or gain alike: by so many more."""
+        others = " or ".join(f"{whole + more} ({self.gauge.finished_cm(whole + more, 1)[0]:.1f} cm)" for more in by)
+        self.told[-1] += f"; where {whole} would not leave both sides alike, {others}"
+
     def _whole(self, text: str, key: str, repeat_of: Callable[[], int | None] = lambda: None, *, across: bool) -> int:
         length = _LENGTH.fullmatch(text)
         if length is None:

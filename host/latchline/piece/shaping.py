@@ -70,9 +70,13 @@ def _shape(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
 
 def _to(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     nearest = measure.needles(table, "to")
+    stitches = table.whole("to", 1, NEEDLES_MOST)
+    side = table.choice("side", SIDES, "both")
+    if nearest and side == "both":
+        measure.even(stitches, (-1, 1))
     return ToWidth(
-        table.whole("to", 1, NEEDLES_MOST),
-        table.choice("side", SIDES, "both"),
+        stitches,
+        side,
         table.whole("fashioned", 0, 20, 1),
         table.flag("even_rows", False),
         nearest,
@@ -108,7 +112,10 @@ def _groups(table: Table, measure: Measure, _: dict[str, int]) -> Work:
 
 def _armhole(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     nearest = measure.needles(table, "armhole")
-    return Armhole(table.whole("armhole", 1, NEEDLES_MOST), nearest)
+    stitches = table.whole("armhole", 1, NEEDLES_MOST)
+    if nearest:
+        measure.even(stitches, (1,))
+    return Armhole(stitches, nearest)
 
 
 def _hold(table: Table, measure: Measure, _: dict[str, int]) -> Work:
@@ -121,6 +128,8 @@ def _hold(table: Table, measure: Measure, _: dict[str, int]) -> Work:
 def _neck(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     nearest = measure.needles(table, "neck")
     width = table.whole("neck", 1, NEEDLES_MOST)
+    if nearest:
+        measure.even(width, (-1,))
     shoulders = table.raw("shoulders", 1)
     steps = shoulders if type(shoulders) is int else 0
     centre = table.whole("centre", 1, NEEDLES_MOST, None)

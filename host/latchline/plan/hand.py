@@ -326,7 +326,10 @@ def positions_after(step: HandStep, positions: Bytes) -> Bytes:
     if not kind.fresh and kind.sets != WORK and kind.name not in _ANYWHERE and (here == OUT).any():
         raise InputError(f"{kind.title}: a needle there is out of work", hint="name needles that have a loop")
     if kind.name == "cross" and not 0 < abs(step.by) < step.needles:
-        raise InputError("a cable crosses two groups", hint="name more needles than the left group has")
+        raise InputError(
+            "a cable crosses two groups",
+            hint="name more needles than the left group has, or draw an even number of signs side by side",
+        )
     after = positions.copy()
     if kind.sets is not None:
         after[step.first : step.last + 1 : 2 if kind.every_other else 1] = int(kind.sets)

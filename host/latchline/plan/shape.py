@@ -346,6 +346,9 @@ def _change_sides(here: Here, near: str, centre: tuple[int, int]) -> Steps:
             yield here.step("release", low, high)
 
 
+_STANDS = {"wrap-held": Position.HELD, "release": Position.HELD, "into-work": Position.OUT}  # some of its needles
+
+
 @dataclass(frozen=True)
 class ByHand:
     """One hand step, of any kind, before a pass of the band; needles are places in the span."""
@@ -361,6 +364,11 @@ class ByHand:
     def due(self, passes: int, here: Here) -> Iterator[Due]:
         def make(now: Here) -> Steps:
             yield now.step(self.kind, self.first, self.last, self.by, leaves=self.leaves, words=self.words)
+            here = now.positions[self.first : self.last + 1]  # looked at after the step has been named
+            wanted = _STANDS.get(self.kind)
+            if wanted is not None and not (here == wanted).any():
+                names = {Position.HELD: "is held", Position.OUT: "is out of work"}
+                raise InputError(f"none of these needles {names[wanted]}", hint="look at the row, or leave this out")
 
         if not 1 <= self.before <= passes + 1:
             raise InputError(f"row {self.before} is not in the band", hint=f"it has rows 1 to {passes}")

@@ -62,8 +62,8 @@ class Signs:
         for first, last, sign in [*leftward, *[group for group in reversed(groups) if group not in leftward]]:
             kind, by, _ = SIGNS[sign]
             if kind == "cross":
-                if (last - first + 1) % 2:
-                    raise InputError("a cable needs an even number of signs side by side", hint="draw one more or less")
+                if (last - first + 1) % 2:  # refused with its needles where it is laid out
+                    yield HandStep(before, kind, first, last)
                 by = -((last - first + 1) // 2) if by else (last - first + 1) // 2
             yield HandStep(before, kind, first, last, by)
 

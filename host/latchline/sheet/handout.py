@@ -24,7 +24,7 @@ from latchline.sheet.handout_figures import (
     is_rectangle,
     signs_used,
 )
-from latchline.sheet.make import Block, Facts, Figure, Grid, Listed, Page, Sheet
+from latchline.sheet.make import Block, Facts, Figure, Grid, Listed, Page, Sheet, metres
 
 TOLD_WHOLE = 2  # so many hand steps of a kind are told in whole sentences, more of them in a list
 STEPS_LISTED = 12  # of that list; the working chart has them all
@@ -44,7 +44,7 @@ def make_handout(piece: Piece, plan: Plan) -> Sheet:
     )
     need = yarn_need(plan, piece.swatch)
     yarns = tuple(
-        (total.yarn.name + (", taken off again" if total.waste else ""), f"{total.metres_with_margin:.0f} m")
+        (total.yarn.name + (", taken off again" if total.waste else ""), metres(total.metres_with_margin))
         for total in need.totals
     )
     colours = tuple(total.yarn.colour for total in need.totals)

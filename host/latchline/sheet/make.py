@@ -221,8 +221,8 @@ def _yarn_grid(need: YarnNeed) -> Grid:
                 f"{total.yarn.name}, taken off again" if total.waste else total.yarn.name,
                 _count(total.yarn),
                 f"{length.mm:.1f} mm {length.source}",
-                f"{total.metres:.0f} m{_grams(total.grams)}",
-                f"{total.metres_with_margin:.0f} m{_grams(total.grams_with_margin)}",
+                f"{metres(total.metres)}{_grams(total.grams)}",
+                f"{metres(total.metres_with_margin)}{_grams(total.grams_with_margin)}",
             )
         )
     columns = ("yarn", "count", "yarn in a stitch", "in the piece", "have at hand")
@@ -243,6 +243,10 @@ def _colours(need: YarnNeed) -> tuple[str, ...]:
 
 def _count(yarn: Yarn) -> str:
     return "not given" if yarn.tex is None else f"{yarn.tex:.0f} tex"
+
+
+def metres(length: float) -> str:
+    return f"{length:.0f} m" if length >= 1 else "under 1 m"
 
 
 def _grams(grams: float | None) -> str:

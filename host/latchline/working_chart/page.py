@@ -219,7 +219,10 @@ class _Sheet:
         no_mark = None if self.plan.band_of(number).technique.separations else UNSELECTED.get(cams[1])
         reach, middle = 0.34 * min(self.cell, self.row), self.y(place) - self.row / 2
         selected = self.plan.acting_masks(number, number)[0, self.columns.first : self.columns.last + 1]
+        working = self.plan.positions_of(number, number)[0] == Position.WORK
         for column, is_selected in enumerate(selected.tolist(), self.columns.first):
+            if not working[column]:
+                continue
             draw = mark if is_selected else no_mark
             if draw is not None:
                 draw(scene, self.x(column) + self.cell / 2, middle, reach)
@@ -240,15 +243,18 @@ class _Sheet:
                 scene.line(x + 0.2 * self.cell, middle, x + 0.8 * self.cell, middle, 0.5)
 
     def _signs(self, scene: Scene, place: int, number: int) -> bool:
-        """What is done by hand before the pass, a letter on each needle; whether there is any."""
-        steps = self.plan.hand_before(number)
-        size = min(2.6, self.row * 0.8, self.cell * 0.95)
-        for step in steps:
+        """What is done by hand before the pass, its letters on each needle; whether there is any."""
+        letters: dict[int, str] = {}
+        for step in self.plan.hand_before(number):
             for column in range(max(step.first, self.columns.first), min(step.last, self.columns.last) + 1):
-                x, y = self.x(column) + self.cell / 2, self.y(place) - self.row / 2 + 0.36 * size
-                scene.box(x - 0.4 * self.cell, y - 0.8 * size, 0.8 * self.cell, 0.95 * size, "#ffffff", None)
-                scene.words(x, y, sign_of(step), size, anchor="middle", bold=True)
-        return bool(steps)
+                there = letters.get(column, "")
+                letters[column] = there if sign_of(step) in there else there + sign_of(step)
+        for column, there in letters.items():
+            size = min(2.6, self.row * 0.8, self.cell * 0.95, 1.5 * self.cell / len(there))
+            x, y = self.x(column) + self.cell / 2, self.y(place) - self.row / 2 + 0.36 * size
+            scene.box(x - 0.4 * self.cell, y - 0.8 * size, 0.8 * self.cell, 0.95 * size, "#ffffff", None)
+            scene.words(x, y, there, size, anchor="middle", bold=True)
+        return bool(letters)
 
     def _yarn(self, scene: Scene, line: Line, x: float, middle: float) -> None:
         """The yarns of a pass where they change or a page starts, with a sign at the change."""
