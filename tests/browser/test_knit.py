@@ -172,6 +172,10 @@ def test_one_question_is_answered_once_by_the_first_of_two_devices(browser: Brow
         begin(one, HAND)
         other.click("#way-knit")
         until(lambda: one.query_selector(".asked") and other.query_selector(".asked"))
+        one.click("#big")
+        until(lambda: "2 of" in text_of(other, ".asked h1"), "both are at the same thing to do")
+        other.click("#step-before")
+        until(lambda: "1 of" in text_of(one, ".asked h1"))
         with desk.client() as client:
             serial = one.evaluate("async () => (await import('/knit.js')).asks()")
             assert client.post("/api/knit/answer", json={"question": serial, "reply": "go-on"}).status_code == 200

@@ -47,6 +47,7 @@ class Knitting:
         self._tell = tell
         self._leaving = threading.Event()
         self._drawn: tuple[int, dict[str, Any]] = (0, {})
+        self._step = (0, 0)  # how far the knitter has come within a question, by its serial
         self.over = False
         self.shown: dict[str, Any] = {"kind": "knit", "name": self.plan.name, "events": [], "view": None, "over": None}
         self._thread = threading.Thread(target=self._run, name="knitting", daemon=True)
@@ -55,6 +56,13 @@ class Knitting:
     def answer(self, given: dict[str, Any]) -> None:
         """Raises InputError for what is no answer; whether it met its question is told by an event."""
         self._session.answer(*answer_of(given))
+
+    def step(self, given: dict[str, Any]) -> None:
+        """At which of a question's things to do the knitter is, from 0; what is no such place does nothing."""
+        serial, place = int(given["question"]), int(given["step"])
+        question = self._session.question
+        if question is not None and question.serial == serial and 0 <= place < len(question.prompts):
+            self._step = serial, place
 
     def wish(self, given: dict[str, Any]) -> int:
         """The serial under which the wish's fate is told. Raises InputError for what is no wish."""
@@ -143,13 +151,17 @@ class Knitting:
             "kind": "knit",
             "name": self.plan.name,
             "events": events,
-            "view": plain_view(view) | self._pictures(view),
+            "view": plain_view(view) | self._pictures(view) | {"step": self._step_of(view)},
             "over": None,
         }
         quiet = not events and message["view"] == self.shown["view"]
         self.shown = message | {"events": []}
         if not quiet:
             self._tell(message)
+
+    def _step_of(self, view: View) -> int:
+        serial, place = self._step
+        return place if view.question is not None and view.question.serial == serial else 0
 
     def _pictures(self, view: View) -> dict[str, Any]:
         """What a page draws beside the view: the coming pass as beads, and the rows that are asked about."""

@@ -288,6 +288,12 @@ def answer(desk: Desk, given: Given) -> Answer:
     return {}
 
 
+def step(desk: Desk, given: Given) -> Answer:
+    """Every device shows the same of the things that a question asks to be done."""
+    desk.at_work().step(given)
+    return {}
+
+
 def wish(desk: Desk, given: Given) -> Answer:
     return {"serial": desk.at_work().wish(given)}
 
@@ -385,6 +391,7 @@ QUESTIONS: dict[str, Question] = {
     "/api/knit/begin": Question("POST", begin),
     "/api/knit/resume": Question("POST", resume),
     "/api/knit/answer": Question("POST", answer, quick=True),
+    "/api/knit/step": Question("POST", step, quick=True),
     "/api/knit/wish": Question("POST", wish, quick=True),
     "/api/timing/sessions": Question("GET", sessions),
     "/api/timing": Question("GET", timing),

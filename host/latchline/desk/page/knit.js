@@ -295,10 +295,23 @@ export function takeKnit(message) {
     now.serial = serial;
     now.step = 0;
   }
+  if (!stepping && serial) now.step = message.view.step ?? 0;
   for (const { event, told } of message.events) heard(event, told);
   if (message.view && before && before.number !== message.view.number) say("pass", `${message.view.number}, ${message.view.row.direction}`);
   keepAwake(!!message.view && !message.over, () => changed("knit"));
   changed("knit");
+}
+
+/** Presses of this page's own that the desk has not answered yet. */
+let stepping = 0;
+
+/** Go to another of the question's things to do, on every device. @param {number} step */
+async function goTo(step) {
+  now.step = step;
+  changed("knit");
+  stepping += 1;
+  await tried(() => ask("/api/knit/step", { question: now.serial, step }));
+  stepping -= 1;
 }
 
 /** @param {string} event @param {any} told */
@@ -389,15 +402,12 @@ function asked(question, view) {
       el("p", { class: prompt.short === prompt.line ? "whole same" : "whole" }, prompt.line)),
   ];
   const extra = [
-    step > 0 ? button("the one before", () => { now.step = step - 1; changed("knit"); }, { id: "step-before" }) : null,
+    step > 0 ? button("the one before", () => goTo(step - 1), { id: "step-before" }) : null,
     no ? button(no[0], () => answer(no[1]), { id: "answer-no" }) : null,
   ];
   const press = () => {
     if (last) answer(question.kind === "sure" ? question.pass_number : "go-on");
-    else {
-      now.step = step + 1;
-      changed("knit");
-    }
+    else goTo(step + 1);
   };
   return { body, extra, words: yes, press };
 }
