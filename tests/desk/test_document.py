@@ -139,6 +139,15 @@ def test_an_edit_that_is_refused_changes_nothing(folder: Folder) -> None:
 
 
 @pytest.mark.parametrize("name", keep.example_names())
+def test_an_example_needs_no_file_of_the_folder_and_leaves_there_what_it_needs(tmp_path: Path, name: str) -> None:
+    empty = Folder.of(tmp_path)[0]
+    document = keep.open_example(empty, name)
+    fingerprint = document.looked.plan.fingerprint
+    keep.save(empty, document, name)
+    assert document.looked.plan.fingerprint == load_piece(tmp_path / name).plan().fingerprint == fingerprint
+
+
+@pytest.mark.parametrize("name", keep.example_names())
 def test_an_example_opened_and_saved_is_the_same_byte_for_byte(folder: Folder, name: str) -> None:
     before = {path.name: path.read_bytes() for path in folder.path.iterdir()}
     document = keep.open_file(folder, name)
@@ -435,6 +444,19 @@ def test_a_finding_marks_the_cells_that_it_speaks_of(folder: Folder) -> None:
     assert floats
     assert all(cell[0] == 1 for item in floats for place in item["at"] for cell in place["cells"])
     assert {cell[1] for item in floats for cell in item["cells"]} <= set(range(1, 11))
+
+
+def test_a_finding_in_a_band_knitted_several_times_marks_its_drawing_and_mends_its_table(folder: Folder) -> None:
+    (folder.path / "float.txt").write_text("#..........#\n############\n")
+    band = '[[bands]]\nname = "{}"\ntechnique = "fair-isle"\nchart = "float.txt"\n'
+    (folder.path / "x.toml").write_text(
+        band.format("once") + band.format("often") + "times = 3\n" + band.format("last")
+    )
+    found = verdict(keep.open_file(folder, "x.toml").looked)["findings"]
+    floats = [item for item in found if item["rule"].startswith("float")]
+    places = [place for item in floats for place in item["at"]]
+    assert {place["band"] for place in places if place["cells"]} == {"once", "often 1", "often 2", "often 3", "last"}
+    assert {mend["band"] for item in floats for mend in item["mends"]} == {0, 1, 2}
 
 
 def test_what_is_alike_in_several_bands_is_told_once(folder: Folder) -> None:

@@ -64,9 +64,12 @@ def with_drawing(state: State, name: str, drawn: Drawn) -> State:
     return State(state.text, {**state.drawings, name: drawn}, state.edited)
 
 
-def charts_in(text: str) -> frozenset[str]:
-    """The names of the charts that a piece file names."""
-    named = (band.get("chart") for band in bands_of(text))
+FILES = ("chart", "signs")  # keys of a band that name a file which belongs to the piece
+
+
+def files_in(text: str) -> frozenset[str]:
+    """The names of the charts and of the signs that the bands of a piece file name."""
+    named = (band.get(key) for band in bands_of(text) for key in FILES)
     return frozenset(name for name in named if isinstance(name, str) and name)
 
 
@@ -182,9 +185,9 @@ class Document:
         return self._kept is self.state
 
     @property
-    def own_charts(self) -> frozenset[str]:
-        """The charts that its file names as it was last kept; none while it has no file."""
-        return frozenset() if self._kept is None else charts_in(self._kept.text)
+    def own_files(self) -> frozenset[str]:
+        """The files that its bands name as it was last kept; none while it has no file."""
+        return frozenset() if self._kept is None else files_in(self._kept.text)
 
     def change(self, edit: Callable[[State], State]) -> None:
         """Make the next state; nothing happens when the edit raises, or changes nothing."""

@@ -11,7 +11,7 @@ import numpy as np
 from latchline.chart.model import Chart, Colour
 from latchline.chart.read import parse_chart
 from latchline.chart.write import chart_png, chart_text
-from latchline.desk.document import Document, Drawn, Sources, State, charts_in
+from latchline.desk.document import FILES, Document, Drawn, Sources, State, files_in
 from latchline.desk.folder import CHARTS, PIECE, Folder
 from latchline.errors import InputError, PieceError
 from latchline.files import file_name, write_whole
@@ -48,11 +48,11 @@ def example_names() -> list[str]:
 
 
 def open_example(folder: Folder, name: str) -> Document:
-    """A packaged example with its charts; nothing is written before it is saved. Raises InputError."""
+    """A packaged example with what it names; nothing is written before it is saved. Raises InputError."""
     if name not in example_names():
         raise InputError(f'no example is called "{name[:80]}"', hint="there are: " + ", ".join(example_names()))
     packaged = files("latchline") / "examples"
-    given = {item.name: item.read_bytes() for item in packaged.iterdir() if Path(item.name).suffix.lower() in CHARTS}
+    given = {item.name: item.read_bytes() for item in packaged.iterdir() if not item.name.endswith(PIECE)}
     return Document(Sources(folder, given=given), State(packaged.joinpath(name).read_text(encoding="utf-8")))
 
 
@@ -91,7 +91,7 @@ def save(folder: Folder, document: Document, name: str, *, replace: bool = False
     if name != document.file and path.exists() and not replace:
         raise InputError("there is a file of that name", where=name, hint="choose another name, or say to replace it")
     state, sources = document.state, document.sources
-    own = document.own_charts if name == document.file else frozenset()
+    own = document.own_files if name == document.file else frozenset()
     writing: dict[str, bytes] = {}
     text, drawings = state.text, dict(state.drawings)
 
@@ -102,7 +102,7 @@ def save(folder: Folder, document: Document, name: str, *, replace: bool = False
             return False
         return target in own or replace or not file.exists() or _holds(file, data)
 
-    for chart in sorted(charts_in(text)):
+    for chart in sorted(files_in(text)):
         if chart in state.edited and chart in drawings:
             kind, data = _as_file(drawings[chart].chart(chart), chart)
         elif chart in sources.given:
@@ -163,8 +163,9 @@ def _holds(file: Path, data: bytes) -> bool:
 
 def _renamed(text: str, chart: str, target: str) -> str:
     for number, band in enumerate(written.bands_of(text)):
-        if band.get("chart") == chart:
-            text = written.set_in_band(text, number, {"chart": target})
+        renamed = {key: target for key in FILES if band.get(key) == chart}
+        if renamed:
+            text = written.set_in_band(text, number, renamed)
     return text
 
 

@@ -138,7 +138,7 @@ class _Places:
 
     def number(self, name: str) -> int:
         """The band's place in the file, from 0; −1 for what the file does not have, as a set-up pass."""
-        return self._names.index(name) if name in self._names else -1
+        return self._looked.piece.tables[self._names.index(name)] if name in self._names else -1
 
     def of(self, item: Finding) -> tuple[str, list[list[int]]]:
         """The drawing's name, and [row, stitch] of its cells, from 0; none where they cannot be told."""

@@ -175,9 +175,11 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     of_all = _Known(profile, beside, yarns, swatches)
     span = None if needles is None else _span(table, needles, of_all)
     bands: list[BandRequest] = []
+    tables: list[int] = []
     places = hem_places([kind_of_band(item) for item in band_tables])
     for number, (item, place) in enumerate(zip(band_tables, places, strict=True), 1):
         bands += _bands(item, number, of_all, span, bands, place)
+        tables += [number - 1] * (len(bands) - len(tables))
     limits = Limits.read(table.table("limits"))
     table.finish()
     span = span or _widest(profile, bands, table)
@@ -186,7 +188,18 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     bands = [_scaled(band, swatch, swatches) for band in bands]
     measured = tuple(dict.fromkeys(of_all.told))
     return Piece(
-        name, profile, span, start, tuple(yarns.values()), tuple(bands), swatch, limits, table.file, swatches, measured
+        name,
+        profile,
+        span,
+        start,
+        tuple(yarns.values()),
+        tuple(bands),
+        swatch,
+        limits,
+        table.file,
+        swatches,
+        measured,
+        tuple(tables),
     )
 
 

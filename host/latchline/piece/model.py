@@ -20,7 +20,7 @@ class Piece:
 
     file: the piece file or chart that it was read from, as complaints call it; empty where there is none.
     swatch: the one that says most of the whole piece; swatches: all of them. measured: what each length
-    in centimetres has come to.
+    in centimetres has come to. tables: for each band the number, from 0, of the [[bands]] that asked for it.
     """
 
     name: str
@@ -34,6 +34,7 @@ class Piece:
     file: str = ""
     swatches: tuple[Swatch, ...] = ()
     measured: tuple[str, ...] = ()
+    tables: tuple[int, ...] = ()
 
     def plan(self) -> Plan:
         """The compiled plan. Raises InputError, naming the file, and the band where there are several."""
