@@ -6,6 +6,7 @@ import contextlib
 import io
 import re
 import shutil
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ from latchline.desk.document import Document, Drawn, Looked
 from latchline.desk.edits import EDITS
 from latchline.desk.folder import Folder
 from latchline.desk.form import form
-from latchline.desk.looks import size, verdict
+from latchline.desk.looks import fabric, size, verdict
 from latchline.desk.photograph import chart_of
 from latchline.desk.questions import QUESTIONS
 from latchline.desk.slow_motion import DOES, PASSES_MAX, slow_motion
@@ -540,6 +541,29 @@ def test_a_photograph_is_cut_before_it_is_made_small() -> None:
 def test_what_is_no_picture_is_one_sentence(data: bytes) -> None:
     with pytest.raises(ChartError):
         chart_of(data, "gull", [0, 0, 0, 0], 20, 2, Gauge(30, 39))
+
+
+def test_a_picture_that_is_too_large_is_said_to_be() -> None:
+    head = b"IHDR" + (30_000).to_bytes(4, "big") * 2 + b"\x08\x02\0\0\0"
+    data = b"\x89PNG\r\n\x1a\n" + (13).to_bytes(4, "big") + head + zlib.crc32(head).to_bytes(4, "big")
+    data += b"\0\0\0\0IDAT" + zlib.crc32(b"IDAT").to_bytes(4, "big")
+    with pytest.raises(ChartError, match="too large"):
+        chart_of(data, "gull", [0, 0, 0, 0], 20, 2, Gauge(30, 39))
+
+
+@pytest.mark.parametrize(
+    ("cut", "colours", "what"),
+    [([-1, 0, 0, 0], 2, "cut off"), ([0, 96, 0, 0], 2, "cut off"), ([0] * 4, 0, "0 colours")],
+)
+def test_what_a_picture_cannot_become_is_one_sentence(cut: list[float], colours: int, what: str) -> None:
+    with pytest.raises(ChartError, match=what):
+        chart_of(photograph("PNG"), "gull", cut, 20, colours, Gauge(30, 39))
+
+
+@pytest.mark.parametrize(("first", "last"), [(-5, 3), (0, 1), (4, 3)])
+def test_passes_that_are_none_have_no_picture(folder: Folder, first: int, last: int) -> None:
+    with pytest.raises(InputError, match="no passes"):
+        fabric(keep.open_file(folder, "signal-flags.toml").looked, "knit", 8, first, last)
 
 
 def test_a_drawing_is_told_by_its_rows() -> None:

@@ -276,6 +276,12 @@ SENT: list[tuple[str, dict[str, object], int]] = [
     ("/api/edit", {"edit": "option", "band": 0, "key": "rows", "value": float("nan")}, 422),
     ("/api/edit", {"edit": "piece", "key": "bands", "value": 3}, 422),
     ("/api/save", {"name": "\ud800"}, 422),
+    (
+        "/api/photograph",
+        {"name": "gull", "content": "", "crop": [0] * 4, "width": 9, "unit": "miles", "colours": 2}
+        | {"machine": "standard-200"},
+        422,
+    ),
 ]
 
 

@@ -210,8 +210,10 @@ def mend_of(key: str) -> dict[str, Any]:
 def fabric(looked: Looked, side: str, stitch_px: int, first: int, last: int) -> bytes:
     """The fabric of passes first to last, as PNG. Raises InputError."""
     plan = looked.plan
-    first, last = min(max(first, 1), plan.passes), min(max(last, 1), plan.passes)
-    if side not in SIDES or not STITCH_PX[0] <= stitch_px <= STITCH_PX[1] or not 0 <= last - first < ROW_PASSES_MAX:
+    if not 1 <= first <= last:
+        raise InputError(f"there are no passes {first} to {last}", hint=f"accepted: 1 to {plan.passes}")
+    first, last = min(first, plan.passes), min(last, plan.passes)  # a piece may have become shorter meanwhile
+    if side not in SIDES or not STITCH_PX[0] <= stitch_px <= STITCH_PX[1] or last - first >= ROW_PASSES_MAX:
         raise InputError("there is no such picture of the fabric", hint="ask for fewer passes, or another size")
     picture = draw_fabric(plan, side, gauge_in(looked), stitch_px=stitch_px, first=first, last=last)
     out = io.BytesIO()

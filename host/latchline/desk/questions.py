@@ -221,12 +221,15 @@ def photograph(desk: Desk, given: Given) -> Answer:
     width = float(given["width"])
     if not 1 <= width <= 1000:
         raise InputError(f"a width of {width:g} cannot be knitted", where=name, hint="accepted: 1 to 1000")
+    if given["unit"] not in ("needles", "cm"):
+        raise InputError(
+            f'no width is measured in "{str(given["unit"])[:40]}"', where=name, hint="accepted: needles, cm"
+        )
     needles = gauge.needles_for(width) if given["unit"] == "cm" else round(width)
     cut = [float(part) for part in given["crop"]]
     if len(cut) != 4:
         raise ValueError("crop")
-    colours = min(max(int(given["colours"]), 2), 16)
-    chart = chart_of(_decoded(given["content"]), name, cut, needles, colours, gauge)
+    chart = chart_of(_decoded(given["content"]), name, cut, needles, int(given["colours"]), gauge)
     return _put_on(desk, drawn_document(desk.folder, Path(name).stem or "picture", chart, machine))
 
 
