@@ -395,6 +395,13 @@ def test_an_odd_cable_of_signs_is_refused_with_its_needles(row: str, needles: st
         plan_of(BAND, 'signs = "c.signs"\nsigns_needles = "L3-R4"\n', **{"c.signs": row.encode() + b"\n"})
 
 
+def test_the_rows_of_a_neck_in_centimetres_are_a_multiple_of_four() -> None:
+    text = HEAD + BAND.replace("40", '"8.5 cm"') + "shape = [{ neck = 30 }]\n"
+    piece = parse_piece(text, file="front.toml")
+    assert piece.measured == ("rows = 8.5 cm: 32 rows, 8.0 cm, 0.5 cm less than asked",)
+    assert piece.plan().passes == 32
+
+
 def test_a_length_that_cannot_leave_both_sides_alike_says_what_it_becomes() -> None:
     piece = parse_piece(HEAD + BAND + 'shape = [{ neck = "3.2 cm" }]\n', file="front.toml")
     assert piece.measured == ("neck = 3.2 cm: 9 needles, 3.2 cm; where 9 would not leave both sides alike, 8 (2.9 cm)",)

@@ -97,7 +97,7 @@ def meaning(plan: Plan, number: int) -> list[str]:
     positions = plan.positions_of(number, number)[0]
     at_rest = [words for position, words in _OF_POSITION.items() if (positions == position).any()]
     if cams.selected is cams.unselected:
-        return [f"every {'other ' if at_rest else ''}needle: {looks(cams.selected)}", *at_rest]
+        return [f"{'all other needles' if at_rest else 'every needle'}: {looks(cams.selected)}", *at_rest]
     return [f"{SELECTED} {looks(cams.selected)}   {UNSELECTED} {looks(cams.unselected)}", *at_rest]
 
 

@@ -338,7 +338,9 @@ def _bands(
         return bands
     path = table.text("chart", None)
     to_drawing = read_drawing_options(table, known.profile)
-    measure.rows(table, "rows", lambda: _repeat(table, known, path, to_drawing))
+    shapes = table.peek("shape")
+    neck = isinstance(shapes, list) and any(isinstance(item, dict) and "neck" in item for item in shapes)
+    measure.rows(table, "rows", lambda: _repeat(table, known, path, to_drawing), fours=neck)
     options = read_options(table, known.profile)
     alone = "the ground of every other needle" if options.alternate_needles == "only" else technique.name
     if path is not None and (options.alternate_needles == "only" or not technique.needs_chart):

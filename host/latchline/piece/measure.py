@@ -85,22 +85,26 @@ class Measure:
         """Put whole needles in the place of a length; whether there was one."""
         return table.settle(key, lambda text: self._whole(text, key, across=True))
 
-    def rows(self, table: Table, key: str, repeat: Callable[[], int | None] = lambda: None) -> bool:
-        """The same for rows. repeat: the rows of a repeat where the text doesn't say."""
-        return table.settle(key, lambda text: self._whole(text, key, repeat, across=False))
+    def rows(
+        self, table: Table, key: str, repeat: Callable[[], int | None] = lambda: None, fours: bool = False
+    ) -> bool:
+        """The same for rows. repeat: the rows of a repeat where the text doesn't say. fours: only multiples of four."""
+        return table.settle(key, lambda text: self._whole(text, key, repeat, across=False, least=4 if fours else 1))
 
     def even(self, whole: int, by: tuple[int, ...]) -> None:
         """Add to what was said last what it becomes where both sides must lose or gain alike: by so many more."""
         others = " or ".join(f"{whole + more} ({self.gauge.finished_cm(whole + more, 1)[0]:.1f} cm)" for more in by)
         self.told[-1] += f"; where {whole} would not leave both sides alike, {others}"
 
-    def _whole(self, text: str, key: str, repeat_of: Callable[[], int | None] = lambda: None, *, across: bool) -> int:
+    def _whole(
+        self, text: str, key: str, repeat_of: Callable[[], int | None] = lambda: None, *, across: bool, least: int = 1
+    ) -> int:
         length = _LENGTH.fullmatch(text)
         if length is None:
             shown = text if len(text) <= SHOWN_MOST else f"{text[:SHOWN_MOST]}…"
             raise InputError(f'"{shown}" is neither a whole number nor a length', hint=LENGTH_HINT)
         asked_cm = float(length[1])
-        known = int(length[2]) if length[2] else repeat_of() if "repeats" in text else 1
+        known = int(length[2]) if length[2] else repeat_of() if "repeats" in text else least
         if known is None:
             raise InputError("the length of a repeat isn't known here", hint='write it, as "40 cm in repeats of 24"')
         repeat = known

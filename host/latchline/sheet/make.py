@@ -207,8 +207,7 @@ def _who_knits(band: Band) -> str:
 
 def _bands_in_words(plan: Plan) -> str:
     return "; ".join(
-        f"{number} {band.name}, passes {band.first} to {band.last}"
-        for number, band in enumerate(plan.bands[:BANDS_LISTED], 1)
+        f"{number} {band.name}, {_passes(band)}" for number, band in enumerate(plan.bands[:BANDS_LISTED], 1)
     )
 
 
@@ -273,6 +272,10 @@ def _yarn_notes(need: YarnNeed) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def _passes(band: Band) -> str:
+    return f"passes {band.first} to {band.last}" if band.passes > 1 else f"pass {band.first}"
+
+
 def _band_page(
     plan: Plan,
     number: int,
@@ -283,7 +286,7 @@ def _band_page(
 ) -> Page:
     """like: an earlier band that is set up the same way, by its number."""
     title = f"{number}  {band.name}"
-    under = f"{band.technique.title} · passes {band.first} to {band.last} · {plan.name}"
+    under = f"{band.technique.title} · {_passes(band)} · {plan.name}"
     watch = [*_rhythm(plan, band, weights_every), *_changes(plan, band), *_actions(band)]
     by_hand = _by_hand(plan, band)
     if like is not None:
