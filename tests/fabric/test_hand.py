@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 
 import numpy as np
 import pytest
@@ -22,13 +22,13 @@ from strategies import shaped_plans
 
 ASKED = [kind.name for kind in HAND_KINDS.values() if not kind.of_plan]
 
-Loop = tuple[int, int, bool]  # the pass that made it (of a loop made by hand, the one after), its needle, by hand
+Loop = tuple[int, int, int]  # the pass that made it (by hand: the one after), its needle; the how-manieth made by hand
 Fate = tuple[
     int, int
 ]  # the pass that drew a stitch through it and the needle on which, or 0 and the pass before which it left
 
 
-def by_hand(step: HandStep, hooks: dict[int, list[Loop]]) -> dict[Loop, Fate]:
+def by_hand(step: HandStep, hooks: dict[int, list[Loop]], made: Counter[tuple[int, int]]) -> dict[Loop, Fate]:
     """What a pair of hands does with the loops, told in our own words."""
     here = range(step.first, step.last + 1)
     gone: dict[Loop, Fate] = {}
@@ -45,7 +45,8 @@ def by_hand(step: HandStep, hooks: dict[int, list[Loop]]) -> dict[Loop, Fate]:
             gone = {loop: (0, step.before) for needle in here for loop in hooks.pop(needle, [])}
     if step.kind in ("wrap", "pick-up", "hang-hem", "lift-hem", "buttonhole", "buttonhole-waste"):
         for needle in here:
-            hooks[needle] = [*hooks.get(needle, []), (step.before, needle, True)]
+            made[step.before, needle] += 1
+            hooks[needle] = [*hooks.get(needle, []), (step.before, needle, made[step.before, needle])]
     return gone
 
 
@@ -53,12 +54,13 @@ def told_by_hand(plan: Plan) -> tuple[dict[Loop, Fate], dict[int, list[Loop]]]:
     """The fate of every loop, and those that hang on the needles at the end."""
     hooks: dict[int, list[Loop]] = defaultdict(list)
     for needle in np.flatnonzero(plan.cast_on_loops()).tolist():
-        hooks[needle] = [(0, needle, False)]
+        hooks[needle] = [(0, needle, 0)]
     fates: dict[Loop, Fate] = {}
     codes, positions = does(plan), plan.positions_of()
+    made: Counter[tuple[int, int]] = Counter()
     for number in range(1, plan.passes + 2):
         for step in (step for step in plan.hand if step.before == number):
-            fates |= by_hand(step, hooks)
+            fates |= by_hand(step, hooks, made)
         if number > plan.passes:
             break
         with_loops = [needle for needle, loops in hooks.items() if loops]
@@ -67,9 +69,9 @@ def told_by_hand(plan: Plan) -> tuple[dict[Loop, Fate], dict[int, list[Loop]]]:
             code = codes[number - 1, needle]
             if knits(code[None])[0]:
                 fates |= dict.fromkeys(hooks[needle], (number, needle))
-                hooks[needle] = [(number, needle, False)]
+                hooks[needle] = [(number, needle, 0)]
             elif code == Does.TUCK:
-                hooks[needle] = [*hooks[needle], (number, needle, False)]
+                hooks[needle] = [*hooks[needle], (number, needle, 0)]
     return fates, {needle: loops for needle, loops in hooks.items() if loops}
 
 
@@ -85,9 +87,11 @@ def assert_fates(plan: Plan) -> None:
         return (0, drawn_by - plan.passes - 1) if drawn_by > plan.passes + 1 else (drawn_by, needle)
 
     for number, needle in zip(*np.nonzero(loops.drawn_by), strict=True):
-        found[int(number), int(needle), False] = fate(int(loops.drawn_by[number, needle]), int(at[number, needle]))
+        found[int(number), int(needle), 0] = fate(int(loops.drawn_by[number, needle]), int(at[number, needle]))
+    again: Counter[tuple[int, int]] = Counter()
     for before, needle, drawn_by, drawn_at in loops.by_hand.tolist():
-        found[before, needle, True] = fate(drawn_by, drawn_at)
+        again[before, needle] += 1
+        found[before, needle, again[before, needle]] = fate(drawn_by, drawn_at)
     assert found == expected
 
 
