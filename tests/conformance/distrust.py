@@ -207,6 +207,27 @@ def two_edges_are_lost_at_speed() -> Story:
     return edges_missing(2)
 
 
+def both_channels_are_gone_for_seven_and_a_half_periods() -> Story:
+    """They come back one just after the other, as two edges backwards."""
+    story, _ = begun(BRISK)
+    story.walk(60, EDGE_US)
+    one_back = story.pins(59)
+    story.place += 30
+    story.wait(30 * EDGE_US - 137).show_pins(one_back, story.pins(story.place), edge_us=24)
+    return story.walk(BRISK.right_sensor + 6, EDGE_US)
+
+
+def both_channels_are_gone_before_the_start_line() -> Story:
+    """For so long that the carriage may have stood meanwhile; but they come back at almost one time."""
+    story, plan = begun(BRISK)
+    story.walk(BRISK.left_sensor + 4, EDGE_US)
+    onward = story.pins(story.place + 1)
+    story.place += 18
+    story.wait(18 * EDGE_US - 137).show_pins(onward, story.pins(story.place), edge_us=24)
+    assert story.place < plan.left_line
+    return story.walk(BRISK.right_sensor + 4, EDGE_US)
+
+
 def a_channel_drops_out(pin: int, edges: int, *, at: int = 61, bed: Bed = BRISK, edge_us: int = EDGE_US) -> Story:
     """At a place amid the pass it stays as it is for so many edges of the carriage."""
     story, _ = begun(bed)
@@ -510,6 +531,8 @@ TOLD: tuple[Told, ...] = (
     (five_periods_are_lost_at_speed, (20,), 0),
     (two_edges_are_lost_at_speed, (19,), 0),
     (five_and_a_half_periods_are_lost_at_speed, (19,), 0),
+    (both_channels_are_gone_for_seven_and_a_half_periods, (19,), 0),
+    (both_channels_are_gone_before_the_start_line, (20,), 0),
     (channel_a_drops_out_for_a_period, (19,), 0),
     (channel_b_drops_out_for_two_periods, (19,), 0),
     (channel_a_drops_out_for_three_periods, (19,), 0),

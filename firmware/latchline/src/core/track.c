@@ -173,6 +173,9 @@ static bool turned_twice(const struct track *track, const struct bed *bed)
     /* half a period missing, and any number of whole ones: the count goes one edge back at their end */
     if (count == 3 && times[2] <= bed->brisk / 2 && times[0] <= bed->brisk / 2 && times[1] > 2 * times[2])
         return true;
+    /* both channels gone and back at almost one time, which no hand does */
+    if (count == 4 && times[1] < BOUNCE_TICKS)
+        return true;
     for (at = 0; at < count; at++) {
         if (times[at] >= left)
             return false;
@@ -191,7 +194,7 @@ static uint16_t gap_in_trail(const struct track *track, const struct bed *bed, b
     uint8_t times;
     if (track->trail_length < 4 || (trail != 0 && trail != 15) || longer > bed->brisk)
         return 0;
-    if (!under_way && rest / HALT >= longer)
+    if (!under_way && rest / HALT >= longer && track->times[0] >= BOUNCE_TICKS)
         return 0;
     for (times = 0; times < GAP; times++) {
         if (rest <= longer)

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.link.messages import TICK_US, Bed
-from latchline.sim.board.follower import BEYOND_NEEDLES, GAP, HALT, PERIOD, TRAIL, Follower
+from latchline.sim.board.follower import BEYOND_NEEDLES, BOUNCE_TICKS, GAP, HALT, PERIOD, TRAIL, Follower
 from latchline.sim.board.heat import BEAT_TICKS, COILS, SIXTEENTHS, room
 from latchline.sim.board.steps import IMPOSSIBLE, SENSORS
 from latchline.sim.board.way import INTERVAL_MAX, STOP_TICKS, Way, acting_ticks
@@ -203,7 +203,7 @@ def _missing(bed: Bed, times: Whole, count: int, *, under_way: bool) -> int:
     longer = np.maximum(times[:-2], times[2:])
     missing = (times[1:-1] > GAP * longer) & (longer <= bed.brisk)
     if not under_way:
-        missing &= times[1:-1] // HALT < longer
+        missing &= (times[1:-1] // HALT < longer) | (times[2:] < BOUNCE_TICKS)
     if not missing.any():
         return count
     edges = missing.nonzero()[0] + count - len(missing)

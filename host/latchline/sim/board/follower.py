@@ -343,7 +343,8 @@ class Follower:
             return None
         t1, t2, t3 = times[-3:]
         longer = max(t1, t3)
-        if longer > bed.brisk or t2 <= GAP * longer or (not self.under_way and t2 // HALT >= longer):
+        may_have_stopped = not self.under_way and t2 // HALT >= longer and t3 >= BOUNCE_TICKS
+        if longer > bed.brisk or t2 <= GAP * longer or may_have_stopped:
             return None
         return FaultNumber.EDGES_MISSING, t2
 
@@ -356,7 +357,9 @@ class Follower:
                 t1, t2, t3 = times[-3:]
                 half_missing = max(t1, t3) <= bed.brisk // 2 and t2 > 2 * t1
                 bounces = t2 < BOUNCE_TICKS or (t2 + t3) // 2 <= t1
-                return (quick and not bounces) or half_missing if back == 1 else quick
+                if back == 1:
+                    return (quick and not bounces) or half_missing
+                return quick or (back == 2 and t2 < BOUNCE_TICKS)  # both channels came back at almost one time
         return False
 
     # ---- passes (sections 6 and 7) --------------------------------------------------------
