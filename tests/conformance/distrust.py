@@ -217,6 +217,14 @@ def both_channels_are_gone_for_seven_and_a_half_periods() -> Story:
     return story.walk(BRISK.right_sensor + 6, EDGE_US)
 
 
+def the_encoder_is_gone_with_one_edge_back() -> Story:
+    """As the cable comes out one channel changes back, and at once or later the carriage is seen to go on at speed."""
+    story, _ = begun(BRISK)
+    story.walk(60, EDGE_US).show_pins(story.pins(59), edge_us=400)
+    story.place += 31
+    return story.wait(31 * EDGE_US).walk(BRISK.right_sensor + 6, EDGE_US)
+
+
 def both_channels_are_gone_before_the_start_line() -> Story:
     """For so long that the carriage may have stood meanwhile; but they come back at almost one time."""
     story, plan = begun(BRISK)
@@ -532,6 +540,7 @@ TOLD: tuple[Told, ...] = (
     (two_edges_are_lost_at_speed, (19,), 0),
     (five_and_a_half_periods_are_lost_at_speed, (19,), 0),
     (both_channels_are_gone_for_seven_and_a_half_periods, (19,), 0),
+    (the_encoder_is_gone_with_one_edge_back, (19,), 0),
     (both_channels_are_gone_before_the_start_line, (20,), 0),
     (channel_a_drops_out_for_a_period, (19,), 0),
     (channel_b_drops_out_for_two_periods, (19,), 0),

@@ -160,6 +160,11 @@ static bool turned_twice(const struct track *track, const struct bed *bed)
     uint8_t turns = (uint8_t)(track->trail_ways ^ track->trail_ways >> 1); /* bit 0: at this edge */
     uint8_t count;
     uint8_t at;
+    /* gone with one edge back, and some time later back at speed */
+    if ((turns & 15) == 6 && track->trail_length > 4) {
+        uint16_t longer = times[0] > times[3] ? times[0] : times[3];
+        return longer <= bed->brisk / 2 && times[1] > 2 * longer;
+    }
     if ((turns & 7) == 3)
         count = 3;
     else if ((turns & 15) == 5)

@@ -51,7 +51,7 @@ def take(
         or not first & (PIN_LEFT | PIN_RIGHT)
         or follower.edge_min_us
         or follower.at_rest
-        or (follower.bed and (step != follower.step or follower.fresh))
+        or (follower.bed and (step != follower.step or follower.fresh or follower.trail_steps[-2:-1] == [-step]))
     ):
         return NONE
     if not _sensors_are_quiet(follower, first):

@@ -360,6 +360,10 @@ class Follower:
                 if back == 1:
                     return (quick and not bounces) or half_missing
                 return quick or (back == 2 and t2 < BOUNCE_TICKS)  # both channels came back at almost one time
+        if steps[-5:] == [step, step, -step, step, step]:  # gone with one edge back, and some time later back at speed
+            before, _, gone, after = times[-4:]
+            longer = max(before, after)
+            return longer <= bed.brisk // 2 and gone > 2 * longer
         return False
 
     # ---- passes (sections 6 and 7) --------------------------------------------------------
