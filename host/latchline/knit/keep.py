@@ -13,7 +13,7 @@ import numpy as np
 from latchline.chart.model import Chart, Colour
 from latchline.errors import JournalError
 from latchline.machine.needles import Span
-from latchline.machine.profile import parse_profile
+from latchline.machine.profile import Profile, parse_profile
 from latchline.plan.hand import HandStep, Position
 from latchline.plan.model import Band, Plan, Yarn
 from latchline.plan.options import Options
@@ -46,11 +46,12 @@ def restored(words: str, packed: bytes, machine: str, profile: str) -> Plan:
         with np.load(io.BytesIO(packed), allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in archive.files}
         values = {item.name: arrays[item.name] for item in fields(Plan) if item.name in arrays}
+        knitted_on = parse_profile(profile, name=machine, file=f"{machine} in the journal")
         return Plan(
             name=told["name"],
-            profile=parse_profile(profile, name=machine, file=f"{machine} in the journal"),
+            profile=knitted_on,
             span=Span(*told["span"]),
-            bands=tuple(_restored_band(band, number, arrays) for number, band in enumerate(told["bands"])),
+            bands=tuple(_restored_band(band, number, arrays, knitted_on) for number, band in enumerate(told["bands"])),
             notes={int(number): tuple(lines) for number, lines in told["notes"].items()},
             fingerprint=told["fingerprint"],
             hand=tuple(HandStep(**(step | {"leaves": Position(step["leaves"])})) for step in told.get("hand", [])),
@@ -75,7 +76,7 @@ def _kept_band(band: Band, number: int, arrays: Arrays) -> dict[str, Any]:
     return kept
 
 
-def _restored_band(told: dict[str, Any], number: int, arrays: Arrays) -> Band:
+def _restored_band(told: dict[str, Any], number: int, arrays: Arrays, profile: Profile) -> Band:
     technique = technique_named(told["technique"])
     charts = {
         which: Chart(
@@ -86,10 +87,12 @@ def _restored_band(told: dict[str, Any], number: int, arrays: Arrays) -> Band:
         for which in ("drawing", "chart")
         if told[which] is not None
     }
+    options = Options(**told["options"])
+    separations = (item.changed_at(options.changer or profile.changer) for item in technique.separations)
     parts = {
         "technique": technique,
-        "options": Options(**told["options"]),
+        "options": options,
         "yarns": tuple(Yarn(**yarn) for yarn in told["yarns"]),
-        "separation": next((item for item in technique.separations if item.name == told["separation"]), None),
+        "separation": next((item for item in separations if item.name == told["separation"]), None),
     }
     return Band(**(told | parts | charts))

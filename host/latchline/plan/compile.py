@@ -405,7 +405,7 @@ def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[S
     halved = technique.double_bed and options.backing == "alternate"
     able = [
         item
-        for item in (item.by_hand or item if changer == "hand" else item for item in technique.separations)
+        for item in (item.changed_at(changer) for item in technique.separations)
         if colours <= item.colours_max and not (halved and item.returns_empty(colours))
     ]
     wanted = [item for item in able if options.separation in (None, item.name)]

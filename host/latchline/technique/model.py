@@ -103,6 +103,10 @@ class Separation:
     steady: Callable[[int], bool] = lambda _: True
     by_hand: Separation | None = None
 
+    def changed_at(self, changer: str) -> Separation:
+        """What it is where colours are changed there: `left` or `right`, by a changer, or by hand anywhere else."""
+        return self if changer in ("left", "right") else self.by_hand or self
+
 
 def one_pass_a_row(rows: int) -> Steps:
     """The steps of every technique that is not separated."""
