@@ -147,8 +147,6 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, .
     ]
     if not plan.shaped:
         blocks.append(Figure("bands, the first one lowest", piece_drawing(plan), _bands_in_words(plan)))
-    if plan.shaped:
-        blocks.insert(1, Figure("the piece, in cm", outline_scene(plan, gauge), outline_words(plan, gauge)))
     if measured:
         blocks.insert(1, Listed("asked for in centimetres", measured))
     if need.by_hand:
@@ -159,6 +157,8 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, .
     if notes:
         blocks.append(Listed("to look at", notes))
     blocks.append(Listed("before power goes on", SHORT_CAUTIONS, urgent=True))
+    if plan.shaped:
+        blocks.append(Figure("the piece, in cm", outline_scene(plan, gauge), outline_words(plan, gauge)))
     return Page(plan.name, "the whole piece", tuple(blocks))
 
 

@@ -254,7 +254,8 @@ def _pdf_block(block: Block, styles: dict[str, Any]) -> list[Any]:
             rows = [
                 [_pdf_cell(block, y, x, cell, styles) for x, cell in enumerate(row)] for y, row in enumerate(block.rows)
             ]
-            return [head, Table([names, *rows], colWidths=_widths(block), hAlign="LEFT", style=[rule, *tight])]
+            whole = ("NOSPLIT", (0, 0), (-1, 1))  # the columns' names never stand alone at a page's foot
+            return [head, Table([names, *rows], colWidths=_widths(block), hAlign="LEFT", style=[rule, whole, *tight])]
 
 
 def _widths(block: Grid) -> list[float]:
