@@ -73,7 +73,7 @@ def begin(page: Page, port: str) -> None:
     until(lambda: page.query_selector("#begin-board:not([disabled])"))
     page.fill("#port", port)
     page.click("#begin-board")
-    until(lambda: page.query_selector(".state"))
+    until(lambda: page.query_selector(".board .state"))
 
 
 def confirm_all(page: Page, done: Any) -> None:
@@ -110,6 +110,7 @@ def test_a_whole_piece_is_knitted_every_pass_as_planned(browser: Browser, desk: 
         begin(page, FLIES)
         confirm_all(page, lambda: "finished" in text_of(page, ".ended"))
         assert "10 passes are knitted, 10 of them now" in text_of(page, ".ended")
+        assert text_of(page, ".ended .state") == "done"
         assert "Not as planned" not in text_of(page, ".ended")
         assert '"passes": 10' in latchline(home, "timing", "--json")
         begin(page, FLIES + "&pace=60")

@@ -560,7 +560,9 @@ async function startView(box) {
 /** @param {any} over */
 function ended(over) {
   const trouble = over.trouble;
+  const [word, form, urgency] = STATES[trouble ? "fault" : "over"] ?? ["", "", ""];
   return el("section", { class: "panel ended", role: "status" },
+    el("div", { class: `state ${urgency}` }, shape(form), el("b", {}, word)),
     el("h1", {}, over.finished ? `${now.name} is finished` : `${now.name}: stopped on the way`),
     el("p", {}, `${over.done} passes are knitted, ${over.knitted} of them now.`),
     over.wrong.length ? el("p", { class: "caution" }, `Not as planned: pass ${over.wrong.join(", ")}.`) : null,
