@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import os
 import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Coroutine, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
 import httpx
@@ -19,6 +22,14 @@ import uvicorn
 from latchline.desk import serve
 from latchline.desk.desk import Desk
 from latchline.desk.guard import Keys
+
+Found = TypeVar("Found")
+
+
+def run_apart(work: Coroutine[Any, Any, Found]) -> Found:
+    """What it comes to, found in a thread of its own: a browser that other tests have open keeps a loop in this one."""
+    with ThreadPoolExecutor(1) as apart:
+        return apart.submit(asyncio.run, work).result()
 
 
 @dataclass

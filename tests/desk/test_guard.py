@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import json
 import signal
@@ -13,7 +12,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from desk.serving import Served, served
+from desk.serving import Served, run_apart, served
 from starlette.applications import Starlette
 from starlette.routing import Route
 from websockets.exceptions import ConnectionClosed, InvalidStatus
@@ -363,6 +362,6 @@ def test_a_mistake_of_the_desk_itself_is_one_sentence(tmp_path: Path) -> None:
         async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://desk") as client:
             return await client.get("/x")
 
-    answer = asyncio.run(asked())
+    answer = run_apart(asked())
     assert answer.status_code == 500
     assert "a stitch was dropped" in answer.json()["what"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import socket
 
+from desk.serving import run_apart
+
 from latchline.desk.serve import LOOPBACK, listen
 
 
@@ -24,4 +26,4 @@ def test_an_answer_never_waits_for_the_pages_acknowledgement() -> None:
                 page.close()
                 return await found
 
-    assert asyncio.run(accepted_sends_at_once())
+    assert run_apart(accepted_sends_at_once())

@@ -94,7 +94,8 @@ def test_a_port_that_another_program_has_is_in_use() -> None:
 
 
 def test_a_board_behind_a_terminal_is_greeted_and_its_selectors_tried() -> None:
-    # The simulated board in real time. A busy computer may be late, so that only what was read is looked at.
+    # The simulated board in real time. A busy computer may be late, so that only what was read is looked at, and
+    # the clock only where there was time to read it.
     import select
     import tty
 
@@ -121,5 +122,5 @@ def test_a_board_behind_a_terminal_is_greeted_and_its_selectors_tried() -> None:
         board.close()
     seen = json.loads(ran.out)["seen"]
     assert seen["board"]["protocol"] == PROTOCOL
-    assert abs(seen["clock_error"]) < 0.2
+    assert seen["clock_error"] is None or abs(seen["clock_error"]) < 0.2
     assert [one["on"] is not None for one in seen["selectors"]] == [True] * 16
