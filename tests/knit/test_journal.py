@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from knit.rig import small_plan
 
-from latchline.chart.model import Chart
+from latchline.chart.model import Chart, Colour
 from latchline.errors import JournalError, LatchlineError
 from latchline.knit.journal import SIDE_FILES, Journal
 from latchline.knit.journals import journals, new_path, remember, unfinished
@@ -94,6 +94,17 @@ def test_any_drawing_is_kept_with_its_plan(drawing: Chart) -> None:
         BandRequest("waves", technique_named("fair-isle"), Options(row_repeat=2), drawing, yarns),
     ]
     plan = compile_plan("waves", bed, bed.centred(20), requests)
+    words, arrays = kept(plan)
+    same(plan, restored(words, arrays, bed.name, bed.source))
+
+
+@pytest.mark.parametrize("changer", ["hand", "left", "right"])
+def test_the_way_in_which_colours_are_changed_is_kept_with_the_plan(changer: str) -> None:
+    bed = load_profile("double-180")
+    drawing = Chart(np.array([[0, 1, 0, 1]] * 4, np.uint8), (Colour(255, 255, 255), Colour(0, 0, 0)), "stripes.png")
+    options = Options(separation="paired", changer=changer)
+    request = BandRequest("stripes", technique_named("slip-colours"), options, drawing, (Yarn("sea"), Yarn("foam")))
+    plan = compile_plan("stripes", bed, bed.centred(4), [request])
     words, arrays = kept(plan)
     same(plan, restored(words, arrays, bed.name, bed.source))
 

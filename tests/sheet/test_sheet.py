@@ -164,6 +164,16 @@ def test_a_slack_stitch_is_something_to_look_at() -> None:
     assert any("tightness 1.18 is slacker" in item for item in items(sheet_of(piece(band("stocking"))).pages[0]))
 
 
+def test_a_shaped_piece_says_what_to_set_and_beware_of_before_its_outline() -> None:
+    whole = load_piece(EXAMPLES / "bench-cushion.toml")
+    sheet = make_sheet(whole, whole.plan())
+    titles = [block.title for block in sheet.pages[0].blocks]
+    assert titles.index("before power goes on") < titles.index("the piece, in cm")
+    first, second = (page.extract_text() for page in pypdf.PdfReader(io.BytesIO(sheet_pdf(sheet))).pages[:2])
+    assert "bands, in the order of knitting" in first
+    assert "the piece, in cm" in second
+
+
 def test_every_caution_stands_on_the_first_page_in_every_format() -> None:
     sheet = sheet_of(piece(band("fair-isle")))
     markdown, html = sheet_markdown(sheet), sheet_html(sheet)

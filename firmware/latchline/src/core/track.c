@@ -152,7 +152,8 @@ static void follow_trail(struct track *track, uint16_t elapsed)
         track->period = (uint32_t)times[0] + times[1] + times[2] + times[3];
 }
 
-/* Is this edge a second turn, sooner after the first one than any hand could? One to three edges went back. */
+/* Is this edge a second turn, or the one after it, that no hand could make so soon or at such a speed? One to three
+ * edges went back. */
 static bool turned_twice(const struct track *track, const struct bed *bed)
 {
     const uint16_t *times = track->times;

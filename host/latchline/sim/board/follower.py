@@ -349,7 +349,7 @@ class Follower:
         return FaultNumber.EDGES_MISSING, t2
 
     def _turned_twice(self, bed: Bed, step: int) -> bool:
-        """Is this edge a second turn, sooner after the first one than any hand could?"""
+        """Is this edge a second turn, or the one after it, that no hand could make so soon or at such a speed?"""
         times, steps = self.trail_times, self.trail_steps
         for back in range(1, BACK_MOST + 1):
             if steps[-back - 3 :] == [step, step, *[-step] * back, step]:
