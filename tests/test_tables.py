@@ -134,6 +134,10 @@ a = 1
 a = 2
 [ "odd name" . inner ] # with a remark
 'quoted' . "key" = 4
+[[bands]]
+hand = [{ words = "[{" }, # {
+  { needles = ["a"] }, { b = [{}] },
+]
 """
 
 
@@ -151,6 +155,9 @@ a = 2
         (("bands", "1", "parts", "1", "a"), 11),
         (("odd name", "inner"), 12),
         (("odd name", "inner", "quoted", "key"), 13),
+        (("bands", "2", "hand", "0"), 15),
+        (("bands", "2", "hand", "1"), 16),
+        (("bands", "2", "hand", "2"), 16),
     ],
 )
 def test_a_key_is_found_on_its_line_wherever_its_table_stands(path: tuple[str, ...], line: int) -> None:

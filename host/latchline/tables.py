@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -27,16 +27,23 @@ _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*=""")
 
 
+# what may hold brackets that open nothing, then the brackets
+_TOKEN = re.compile(
+    r'''(?P<idle>#[^\n]*|"""[\s\S]*?"""|\'{3}[\s\S]*?\'{3}|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\')|[\[\]{}]'''
+)
+
+
 def _parts(dotted: str) -> tuple[str, ...]:
     return tuple(part.strip().strip("\"'") for part in dotted.split("."))
 
 
 def locate(text: str) -> dict[tuple[str, ...], int]:
-    """The line (from 1) of every table and key; entries of arrays of tables carry their index."""
+    """The line (from 1) of every table and key; entries of arrays of tables, written either way, carry their index."""
     lines: dict[tuple[str, ...], int] = {}
     seen: dict[tuple[str, ...], int] = {}
     here: tuple[str, ...] = ()
-    for number, line in enumerate(text.splitlines(), 1):
+    at = 0  # where the line begins
+    for number, line in enumerate(text.split("\n"), 1):
         if header := _HEADER.match(line):
             *outer, last = _parts(header[2])
             path: tuple[str, ...] = ()
@@ -51,8 +58,27 @@ def locate(text: str) -> dict[tuple[str, ...], int]:
             here = path
             lines.setdefault(here, number)
         elif key := _KEY.match(line):
-            lines.setdefault((*here, *_parts(key[1])), number)
+            path = (*here, *_parts(key[1]))
+            lines.setdefault(path, number)
+            for place, further in enumerate(_inline_tables(text, at + key.end())):
+                lines.setdefault((*path, str(place)), number + further)
+        at += len(line) + 1
     return lines
+
+
+def _inline_tables(text: str, start: int) -> Iterator[int]:
+    """How many lines below `start` each table of an array begins that is written there between brackets."""
+    if not text[start:].lstrip(" \t").startswith("["):
+        return
+    depth = 0
+    for token in _TOKEN.finditer(text, start):
+        if token["idle"]:
+            continue
+        if depth == 1 and token[0] == "{":
+            yield text.count("\n", start, token.start())
+        depth += 1 if token[0] in "[{" else -1
+        if depth == 0:
+            return
 
 
 def read_text(path: str | Path, kind: type[InputError] = InputError) -> str:

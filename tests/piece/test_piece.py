@@ -125,7 +125,9 @@ def test_a_band_that_cannot_be_compiled_is_named_with_its_file(tmp_path: Path) -
     path = write(tmp_path, text)
     with pytest.raises(LatchlineError) as caught:
         load_piece(path).plan()
-    assert caught.value.sentence().startswith(f'{path}, band "waves": the carriage will stand at the left')
+    assert caught.value.sentence().startswith(
+        f'{path}, line 18, key "bands.2", band "waves": the carriage will stand at the left'
+    )
 
 
 def test_a_missing_piece_and_a_folder_are_told_apart(tmp_path: Path) -> None:

@@ -33,6 +33,9 @@ rows = 40
 """
 
 
+AT, BAND_1 = 'front.toml, line 13, key "bands.1.', 'band "band 1"'
+
+
 def plan_of(*parts: str, **files: bytes) -> Plan:
     return parse_piece(HEAD + "".join(parts), beside=files, file="front.toml").plan()
 
@@ -307,32 +310,44 @@ def test_waste_yarn_may_be_named() -> None:
 @pytest.mark.parametrize(
     ("lines", "complaint"),
     [
-        ("shape = [{ to = 61 }]", 'front.toml: from 80 to 61 stitches one stitch is left over'),
-        ("shape = [{ off = [70, 20] }]", "front.toml, row 2: there are no 70 stitches to bind off"),
+        ("shape = [{ to = 61 }]", f'{AT}shape.1.to", {BAND_1}: from 80 to 61 stitches one stitch is left over'),
+        ("shape = [{ off = [70, 20] }]", f'{AT}shape.1.off", {BAND_1}, row 2: there are no 70 stitches to bind off'),
         (
             "shape = [{ off = [4, 3], from_row = 38 }]",
-            "front.toml, row 41, R34-R36: this falls after the band's last row, which is 40; knit 1 row more",
+            f'{AT}shape.1.off", {BAND_1}, row 41, R34-R36: this falls after the band\'s last row, which is 40; knit 1 row',
         ),
         (
             "shape = [{ by = -1, every = 4, times = 10, from_row = 2 }]",
-            "front.toml, row 41, L31: this falls after the band's last row",
+            f'{AT}shape.1.by", {BAND_1}, row 41, L31: this falls after the band\'s last row',
         ),
         ("shape = [{ to = 60, by = 1 }]", 'key "bands.1.shape.1.by": a shape says one thing'),
-        ('shape = [{ neck = 30, shoulders = [5, 5] }]', "front.toml: the shoulders take 10 stitches, and 25 are left"),
+        (
+            "shape = [{ neck = 30, shoulders = [5, 5] }]",
+            f'{AT}shape.1.neck", {BAND_1}: the shoulders take 10 stitches, and 25 are left',
+        ),
         ('hand = [{ do = "move", row = 4, needles = "L41" }]', 'key "bands.1.hand.1.needles"'),
         ('hand = [{ do = "knot", row = 4, needles = "L4" }]', '"knot" is not known here; accepted: wrap'),
-        ('hand = [{ do = "move", row = 4, needles = "L40", by = 3 }]', "front.toml, row 4, L40: the loops would leave"),
+        (
+            'hand = [{ do = "move", row = 4, needles = "L40", by = 3 }]',
+            f'{AT}hand.1", {BAND_1}, row 4, L40: the loops would leave',
+        ),
         ('hand = [{ do = "wrap-held", row = 4, needles = "L4" }]', "row 4, L4: none of these needles is held"),
         ('hand = [{ do = "release", row = 4, needles = "L4" }]', "row 4, L4: none of these needles is held"),
         ('hand = [{ do = "into-work", row = 4, needles = "L4" }]', "row 4, L4: none of these needles is out of work"),
         ('rows = "a foot"', '"a foot" is neither a whole number nor a length'),
     ],
 )  # fmt: skip
-def test_mistakes_name_the_band_the_row_and_the_needle(lines: str, complaint: str) -> None:
+def test_mistakes_name_line_key_band_row_and_needle(lines: str, complaint: str) -> None:
     band = BAND.replace("rows = 40\n", "") if lines.startswith("rows") else BAND
     with pytest.raises(InputError) as caught:
         plan_of(band, lines)
     assert complaint in caught.value.sentence()
+
+
+def test_one_of_several_steps_is_named_with_the_line_on_which_it_stands() -> None:
+    steps = ['{ do = "marker", row = 2, needles = "L1" }', '{ do = "move", row = 4, needles = "L40" }']
+    with pytest.raises(InputError, match=r'line 15, key "bands.1.hand.2", band "band 1", row 4, L40: the loops'):
+        plan_of(BAND, "hand = [\n", ",\n".join(steps), "\n]\n")
 
 
 def test_a_band_may_be_knitted_several_times() -> None:

@@ -200,6 +200,7 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
         swatches,
         measured,
         tuple(tables),
+        tuple(band_tables[number].where() or table.file for number in tables),
     )
 
 

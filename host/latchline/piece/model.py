@@ -20,7 +20,8 @@ class Piece:
 
     file: the piece file or chart that it was read from, as complaints call it; empty where there is none.
     swatch: the one that says most of the whole piece; swatches: all of them. measured: what each length
-    in centimetres has come to. tables: for each band the number, from 0, of the [[bands]] that asked for it.
+    in centimetres has come to. tables: for each band the number, from 0, of the [[bands]] that asked for it;
+    places: where that stands, as complaints name it.
     """
 
     name: str
@@ -35,9 +36,10 @@ class Piece:
     swatches: tuple[Swatch, ...] = ()
     measured: tuple[str, ...] = ()
     tables: tuple[int, ...] = ()
+    places: tuple[str, ...] = ()
 
     def plan(self) -> Plan:
-        """The compiled plan. Raises InputError, naming the file, and the band where there are several."""
+        """The compiled plan. Raises InputError, naming file, line, key, band and, where they are known, row and needles."""
         return self._plan
 
     @cached_property
@@ -49,10 +51,10 @@ class Piece:
 
     def _place(self, where: str) -> str:
         """A band's name as a reader would look for it; of a single band the file says enough."""
-        band = next(
-            (band.name for band in self.bands if where == band.name or where.startswith(f"{band.name}, ")), None
-        )
-        if not self.file or band is None:
+        named = [n for n, band in enumerate(self.bands) if f"{where}, ".startswith(f"{band.name}, ")]
+        if not self.file or not named:
             return where
+        number = max(named, key=lambda n: len(self.bands[n].name))
+        band, place = self.bands[number].name, (self.places[number] if self.places else "") or self.file
         inside = where.removeprefix(band)  # a row and needles
-        return self.file + inside if len(self.bands) == 1 else f'{self.file}, band "{band}"{inside}'
+        return place + inside if len(self.bands) == 1 else f'{place}, band "{band}"{inside}'

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from itertools import accumulate
 from typing import Any
 
@@ -42,7 +43,8 @@ def read_works(
     if signs is not None:
         over = span if where is None else table.keyed("signs_needles", lambda: _within(profile.span(where), span))
         rows = table.keyed("signs", lambda: read_signs(signs_of(signs), signs))
-        works.append(Signs(rows, over.first - span.first, over.last - span.first))
+        first, last = over.first - span.first, over.last - span.first
+        works.append(Signs(rows, first, last, asked=table.where("signs")))
     return tuple(works)
 
 
@@ -65,7 +67,7 @@ def _shape(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
         raise table.complain(
             given[1] if given else "", "a shape says one thing", f"say one of {', '.join(_SHAPES)} in it"
         )
-    return _SHAPES[given[0]](table, measure, turn)
+    return replace(_SHAPES[given[0]](table, measure, turn), asked=table.where(given[0]))
 
 
 def _to(table: Table, measure: Measure, _: dict[str, int]) -> Work:
@@ -191,7 +193,8 @@ def _by_hand(table: Table, profile: Profile, span: Span, measure: Measure) -> It
     moved = {"move": by if towards == "right" else -by, "cross": left if towards == "left" else -left}.get(kind, 0)
     for before in rows:
         first = where.first - span.first
-        yield ByHand(before, kind, first, first + where.width - 1, moved, leaves, words)
+        last = first + where.width - 1
+        yield ByHand(before, kind, first, last, moved, leaves, words, asked=table.where())
 
 
 def _rows_by_hand(table: Table, row: int) -> Iterable[int]:

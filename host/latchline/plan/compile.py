@@ -120,7 +120,10 @@ def compile_plan(
                 raise
             begun = span if begun is None and not casts_on(works) else begun
             options, called = [request.options for request in requests], profile.needles_name
-            wide = room_for(span, begun, works, rightward, called, needles=profile.needles, options=options)
+            try:
+                wide = room_for(span, begun, works, rightward, called, needles=profile.needles, options=options)
+            except InputError as none:
+                raise none.at(none.where or error.where) from None
             if wide == span:
                 raise
             wider = [_in_room(request, span, wide) for request in requests]

@@ -58,23 +58,23 @@ def lay_out(
         low, high = (0, span.width - 1) if begun is None else (begun.first - span.first, begun.last - span.first)
         now[max(low, 0) : high + 1] = Position.WORK
     cast_on = now == Position.WORK
-    number = 1
+    number, asked = 1, ""
     for name, passes, works in bands:
         try:
             due = in_order(works, passes, Here(number, now, _side(rightward, number))) if works else []
         except InputError as error:
-            raise error.at(name) from None
+            raise error.at(_place(error.where, name)) from None
         marked = number
         for item in due:
             before = number + item.before - 1
             if before > marked:
-                of_pass[marked - 1 : before - 1] = _row(rows, now, name, marked - number + 1)
+                of_pass[marked - 1 : before - 1] = _row(rows, now, _place(asked, name, marked - number + 1))
                 marked = before
-            where = f"{name}, row {item.before}"
+            asked, where = item.asked, _place(item.asked, name, item.before)
             try:
                 for step in item.make(Here(before, now, _side(rightward, before))):
                     needles = called(Span(span.first + step.first, span.first + step.last))
-                    where = f"{name}, row {item.before}, {needles}"
+                    where = _place(item.asked, name, item.before, needles)
                     if item.before > passes + (not item.within):
                         raise _past(item, passes)
                     now = positions_after(step, now)
@@ -82,7 +82,7 @@ def lay_out(
             except InputError as error:
                 raise error.at(where) from None
         if marked < number + passes:
-            of_pass[marked - 1 : number + passes - 1] = _row(rows, now, name, marked - number + 1)
+            of_pass[marked - 1 : number + passes - 1] = _row(rows, now, _place(asked, name, marked - number + 1))
         number += passes
     table = np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(len(rows), span.width)
     return Laid(Positions(table, of_pass), tuple(hand), cast_on)
@@ -101,11 +101,15 @@ def _past(item: Due, passes: int) -> InputError:
     )
 
 
-def _row(rows: dict[bytes, int], now: Bytes, name: str, row: int) -> int:
+def _place(asked: str, name: str, row: int = 0, needles: str = "") -> str:
+    """Where something goes wrong: where it was asked for, then the band, and what is known of row and needles."""
+    parts = (f'{asked}, band "{name}"' if asked else name, f"row {row}" if row else "", needles)
+    return ", ".join(part for part in parts if part)
+
+
+def _row(rows: dict[bytes, int], now: Bytes, where: str) -> int:
     if not (now == WORK).any():
-        raise InputError(
-            "no needle is in work any more", where=f"{name}, row {row}", hint="cast on first, or leave some stitches"
-        )
+        raise InputError("no needle is in work any more", where=where, hint="cast on first, or leave some stitches")
     return rows.setdefault(now.tobytes(), len(rows))
 
 

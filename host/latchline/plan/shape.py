@@ -8,14 +8,14 @@ here; one more than the last is after the band.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from latchline.errors import InputError
 from latchline.plan.hand import NEW_YARN, WORK, Bytes, HandStep, Position
-from latchline.plan.signs import Signs
+from latchline.plan.signs import Asked, Signs
 from latchline.shaping.rates import spread
 from latchline.shaping.steps import armhole, half_the_difference, level_steps, round_neck
 
@@ -55,15 +55,19 @@ def _no_room() -> InputError:
 
 @dataclass(frozen=True)
 class Due:
-    """Something to be done before a pass of the band. within: whether one of its passes must follow."""
+    """Something to be done before a pass of the band.
+
+    within: whether one of its passes must follow. asked: where it was asked for.
+    """
 
     before: int
     make: Callable[[Here], Steps]
     within: bool = False
+    asked: str = ""
 
 
 @dataclass(frozen=True)
-class ToWidth:
+class ToWidth(Asked):
     """Narrow or widen to so many stitches over the band, at the two rates that come out even.
 
     side: `both`, `left` or `right`. fashioned: how many edge stitches are moved by one; 0 widens by an
@@ -91,7 +95,7 @@ class ToWidth:
 
 
 @dataclass(frozen=True)
-class AtRate:
+class AtRate(Asked):
     """One stitch fewer (by = −1) or more (by = 1) every so many rows, so many times, from a row on."""
 
     side: str
@@ -136,7 +140,7 @@ def _edge(side: str, *, narrower: bool, fashioned: int) -> Callable[[Here], Step
 
 
 @dataclass(frozen=True)
-class Groups:
+class Groups(Asked):
     """Groups of stitches bound off (or cast on) at the carriage's side, one after another.
 
     side: `both` takes the next two passes for each group, one at each side. after: rows before the first.
@@ -159,7 +163,7 @@ class Groups:
 
 
 @dataclass(frozen=True)
-class Armhole:
+class Armhole(Asked):
     """Both armholes, until so many stitches are left between them: half of them at once, the rest one by one.
 
     nearest: an odd stitch may be left.
@@ -193,7 +197,7 @@ def _group(side: str, count: int, *, on: bool) -> Callable[[Here], Steps]:
 
 
 @dataclass(frozen=True)
-class ShortRows:
+class ShortRows(Asked):
     """Needles held away from the carriage in steps, the outermost first; each step takes two passes.
 
     side: `both` (a step at the left and one at the right take two passes together), `left` or `right`.
@@ -267,7 +271,7 @@ def _released_all(here: Here) -> Steps:
 
 
 @dataclass(frozen=True)
-class Neck:
+class Neck(Asked):
     """A neck divided: the centre taken off, the side away from the carriage held while the other is knitted.
 
     width: stitches that the whole neck takes off. centre: of these bound off (or put on a cord) at once, and
@@ -350,7 +354,7 @@ _STANDS = {"wrap-held": Position.HELD, "release": Position.HELD, "into-work": Po
 
 
 @dataclass(frozen=True)
-class ByHand:
+class ByHand(Asked):
     """One hand step, of any kind, before a pass of the band; needles are places in the span."""
 
     before: int
@@ -376,7 +380,7 @@ class ByHand:
 
 
 @dataclass(frozen=True)
-class CastOn:
+class CastOn(Asked):
     """The beginning. how: `wrapped`, `every-other` (comb), or `open` (every other needle, no edge to keep).
 
     first, last: places in the span.
@@ -398,7 +402,7 @@ class CastOn:
 
 
 @dataclass(frozen=True)
-class AllNeedles:
+class AllNeedles(Asked):
     """One hand step on every stretch of needles that has loops, before a pass of the band; None: after it.
 
     kind: bind-off, take-off, onto-cord, hang-hem, lift-hem.
@@ -433,10 +437,15 @@ def _stretches(marks: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def in_order(works: Sequence[Work], passes: int, here: Here) -> list[Due]:
-    """What is due in a band of so many passes, in the order in which it is done."""
-    due = [
-        item
-        for work in works
-        for item in (_signed(work, passes) if isinstance(work, Signs) else work.due(passes, here))
-    ]
+    """What is due in a band of so many passes, in the order in which it is done.
+
+    Raises InputError that names where it was asked for.
+    """
+    due: list[Due] = []
+    for work in works:
+        try:
+            items = _signed(work, passes) if isinstance(work, Signs) else work.due(passes, here)
+            due += [replace(item, asked=work.asked) for item in items]
+        except InputError as error:
+            raise error.at(work.asked) from None
     return sorted(due, key=lambda item: item.before)

@@ -7,7 +7,7 @@ side are worked as one group, with a tool of so many eyes.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import groupby
 
 from latchline.errors import InputError
@@ -32,7 +32,14 @@ SIGNS: dict[str, tuple[str, int, str]] = {
 
 
 @dataclass(frozen=True)
-class Signs:
+class Asked:
+    """What a band is asked to do beside knitting. asked: where that stands, as complaints name it; empty: nowhere."""
+
+    asked: str = field(default="", kw_only=True, compare=False, repr=False)
+
+
+@dataclass(frozen=True)
+class Signs(Asked):
     """Rows of signs, the first one knitted first, repeated across needles first to last and up the band.
 
     A row's signs are worked after its pass is due to begin, that is before the pass of the same number.
