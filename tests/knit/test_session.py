@@ -16,12 +16,13 @@ from latchline.knit.record import Unwritten
 from latchline.knit.session import Session
 from latchline.link.frames import Gatherer
 from latchline.link.host import Host
-from latchline.link.messages import BoardInfo, Done, Pass, Seen, from_wire
+from latchline.link.messages import BoardInfo, Done, Pass, Seen, Status, from_wire
 from latchline.plan.model import Plan
 from latchline.sim.board.board import ModelBoard
 from latchline.sim.face import Board
 
 PLAN = small_plan(24, bands=2)
+PIECE_MOST_US = 600_000_000  # a hand knits it in two minutes
 
 
 class Written(Unwritten):
@@ -272,7 +273,12 @@ def again(run: Run, record: Unwritten) -> list[Event]:
     """The program is gone; a new one goes on to the end."""
     run.knitter.forget()
     host, wire = connect(run.bench)
-    events = list(Session(host, PLAN, run.knitter, clock=wire.clock, record=record).run())
+    session = Session(host, PLAN, run.knitter, clock=wire.clock, record=record)
+    events: list[Event] = []
+    until_us = run.bench.now_us + PIECE_MOST_US
+    while not session.over:
+        assert run.bench.now_us < until_us, "the piece does not come to its end"
+        events += session.step()
     assert run.bench.good_rows() == len(run.bench.rows) == PLAN.passes
     return events
 
@@ -286,6 +292,31 @@ def test_a_program_killed_while_paused_says_so_again_before_anything_is_selected
     run.session.wish(told.Pause())
     run.until(lambda event: isinstance(event, told.Asked) and event.question.kind is Kind.PAUSED)
     assert asked(again(run, run.record))[0].kind is Kind.PAUSED
+
+
+def in_mid_pass(run: Run) -> Run:
+    """Go on until a pass is under way on the board and as the host knows it."""
+    while not (run.session.host.status and run.session.host.status.flags & Status.UNDER_WAY):
+        run.session.step()
+    return run
+
+
+def killed_once_a_pause_is_asked_for(run: Run) -> None:
+    run.session.wish(told.Pause())
+    run.session.step()
+
+
+def left(run: Run) -> None:
+    run.session.close()
+
+
+@pytest.mark.parametrize("gone", [killed_once_a_pause_is_asked_for, left])
+def test_a_pause_that_waits_for_the_pass_under_way_when_the_program_goes_is_told_by_the_next(
+    gone: Callable[[Run], None],
+) -> None:
+    run = in_mid_pass(Run().to_pass(5))
+    gone(run)
+    assert [question.kind for question in asked(again(run, run.record))].count(Kind.PAUSED) == 1
 
 
 def test_a_program_killed_while_passes_were_being_un_knitted_asks_how_far_that_went() -> None:

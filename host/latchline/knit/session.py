@@ -239,8 +239,6 @@ class Session(Conversation):
             self.host.adopt(self.plan, decision.done)
             self._tell(told.Greeted(info, self.done, True))
             self._hold_back(max(status.received, self.done))
-            if status.flags & Status.PAUSED:
-                yield from self._pause()
             return
         self._tell(told.Greeted(info, self.done, False))
         if self.done < self.plan.passes:
@@ -302,6 +300,8 @@ class Session(Conversation):
                 yield from self._ask(held_back(self.plan, coming))
                 self._set_up_for = coming
                 self._hold_back(coming)
+            elif self._rests():
+                yield from self._pause()
             yield
         if after := prompts.before(self.plan, self.plan.passes + 1):
             yield from self._ask(Question(Kind.AFTER, self.plan.passes + 1, after))
@@ -394,8 +394,13 @@ class Session(Conversation):
         self._talk.granted(serial, wish)
         yield from self._pause() if isinstance(wish, told.Pause) else self._knit_plain()
 
+    def _rests(self) -> bool:
+        """Whether the board is paused: at this point only as a program that is gone has asked for it."""
+        status = self.host.status
+        return status is not None and status.fingerprint == self.plan.fingerprint and bool(status.flags & Status.PAUSED)
+
     def _pause(self) -> Work:
-        """The board is paused already."""
+        """Keep the board paused until somebody has said go on."""
         yield from self._rest()
         if self.done == self.plan.passes:
             return
