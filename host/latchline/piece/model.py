@@ -39,7 +39,7 @@ class Piece:
     places: tuple[str, ...] = ()
 
     def plan(self) -> Plan:
-        """The compiled plan. Raises InputError, naming file, line, key, band and, where they are known, row and needles."""
+        """The compiled plan. Raises InputError, naming file, line, key, band and, where known, row and needles."""
         return self._plan
 
     @cached_property
