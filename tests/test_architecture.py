@@ -13,6 +13,7 @@ from latchline.cli import COMMANDS
 
 PACKAGE = Path(__file__).parents[1] / "host" / "latchline"
 ROAD = [
+    "counted",
     "mend",
     "errors",
     "tables",

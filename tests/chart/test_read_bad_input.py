@@ -260,9 +260,9 @@ TEXTS = {
         '0,1\n"0,1\n',
         "quote.csv, line 2: this line is not CSV (unexpected end of data); save it again as CSV.",
     ),
-    "wide.csv": ("," * STITCHES_MAX + "\n", "wide.csv: a chart of 4097 stitches × 1 rows" + TOO_LARGE),
-    "wide.txt": ("." * 4097 + "\n", "wide.txt: a chart of 4097 stitches × 1 rows" + TOO_LARGE),
-    "tall.txt": (".\n" * 20001, "tall.txt: a chart of 1 stitches × 20001 rows" + TOO_LARGE),
+    "wide.csv": ("," * STITCHES_MAX + "\n", "wide.csv: a chart of 4097 stitches × 1 row" + TOO_LARGE),
+    "wide.txt": ("." * 4097 + "\n", "wide.txt: a chart of 4097 stitches × 1 row" + TOO_LARGE),
+    "tall.txt": (".\n" * 20001, "tall.txt: a chart of 1 stitch × 20001 rows" + TOO_LARGE),
 }
 
 
@@ -289,7 +289,8 @@ def test_a_number_of_colours_that_no_chart_can_have_is_refused(
     tmp_path: Path, colours: int, name: str, data: bytes
 ) -> None:
     said = complaint(tmp_path, name, data, colours=colours)
-    assert said == f"{name}: a chart cannot be reduced to {colours} colours; ask for 2 to 16."
+    reduced = f"{colours} colour" if colours == 1 else f"{colours} colours"
+    assert said == f"{name}: a chart cannot be reduced to {reduced}; ask for 2 to 16."
 
 
 @pytest.mark.parametrize(

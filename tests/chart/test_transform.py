@@ -147,7 +147,7 @@ def test_no_transform_changes_the_chart_that_it_was_given(chart: Chart) -> None:
         ),
         (
             lambda: place(SMALL, 6, -1),
-            "small.png: a chart of 3 stitches, placed 1 needles beyond the left end, does not fit on 6 needles; "
+            "small.png: a chart of 3 stitches, placed 1 needle beyond the left end, does not fit on 6 needles; "
             "move it, crop it, or take more needles.",
         ),
     ],

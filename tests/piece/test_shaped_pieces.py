@@ -311,7 +311,7 @@ def test_waste_yarn_may_be_named() -> None:
     ("lines", "complaint"),
     [
         ("shape = [{ to = 61 }]", f'{AT}shape.1.to", {BAND_1}: from 80 to 61 stitches one stitch is left over'),
-        ("shape = [{ off = [70, 20] }]", f'{AT}shape.1.off", {BAND_1}, row 2: there are no 70 stitches to bind off'),
+        ("shape = [{ off = [70, 20] }]", f'{AT}shape.1.off", {BAND_1}, row 2: binding off 70 stitches leaves none to go on with'),
         (
             "shape = [{ off = [4, 3], from_row = 38 }]",
             f'{AT}shape.1.off", {BAND_1}, row 41, R34-R36: this falls after the band\'s last row, which is 40; knit 1 row',

@@ -10,6 +10,7 @@ from typing import Any
 from latchline.budget.lines import Line
 from latchline.budget.plots import current_plot, duty_plot
 from latchline.budget.sums import Budget, SelectorBudget
+from latchline.counted import counted
 
 VERDICTS = {
     "ok": "nothing here breaks a rating",
@@ -58,7 +59,7 @@ def as_data(budget: Budget) -> dict[str, Any]:
 
 def heading(budget: Budget) -> str:
     demand = budget.demand
-    what = f"a piece of {demand.passes} passes" if budget.of_piece else "every needle selected on every pass"
+    what = f"a piece of {counted(demand.passes, 'pass')}" if budget.of_piece else "every needle selected on every pass"
     return (
         f"{budget.profile.title}: {what}, {demand.pace_rows_min:g} rows a minute "
         f"(carriage {demand.mean_m_s:.2f} m/s, {demand.peak_m_s:.2f} m/s at its fastest)"

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.chart.model import COLOURS_MAX, Cells, Chart, Colour
+from latchline.counted import counted
 from latchline.errors import ChartError
 from latchline.mend import Mend
 
@@ -117,7 +118,7 @@ def check_asked(colours: int | None, where: str) -> None:
     """Raises ChartError when `colours` asks for a number that no chart can have."""
     if colours is not None and not COLOURS_ASKED_MIN <= colours <= COLOURS_MAX:
         raise ChartError(
-            f"a chart cannot be reduced to {colours} colours",
+            f"a chart cannot be reduced to {counted(colours, 'colour')}",
             where=where,
             hint=f"ask for {COLOURS_ASKED_MIN} to {COLOURS_MAX}",
         )

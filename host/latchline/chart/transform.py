@@ -13,6 +13,7 @@ import numpy as np
 from latchline.chart.bounds import require_size
 from latchline.chart.colours import COLOURS_ASKED_MIN, label, nearest_pair
 from latchline.chart.model import Cells, Chart
+from latchline.counted import counted
 from latchline.errors import ChartError
 from latchline.mend import Mend
 
@@ -95,9 +96,14 @@ def place(chart: Chart, width: int, at: int) -> Chart:
     """
     require_size(width, chart.rows, chart.name)
     if at < 0 or at + chart.stitches > width:
-        place = f"{at} needles in from the left end" if at >= 0 else f"{-at} needles beyond the left end"
+        place = (
+            f"{counted(at, 'needle')} in from the left end"
+            if at >= 0
+            else f"{counted(-at, 'needle')} beyond the left end"
+        )
         raise ChartError(
-            f"a chart of {chart.stitches} stitches, placed {place}, does not fit on {width} needles",
+            f"a chart of {counted(chart.stitches, 'stitch')}, placed {place}, "
+            f"does not fit on {counted(width, 'needle')}",
             where=chart.name,
             hint="move it, crop it, or take more needles",
         )

@@ -23,6 +23,7 @@ from latchline.chart.colours import (
 )
 from latchline.chart.model import COLOURS_MAX, Cells, Chart, Colour
 from latchline.chart.pictures import WHITE
+from latchline.counted import counted
 from latchline.errors import ChartError
 
 BACKGROUND_CHARACTERS = " .-_0"
@@ -100,7 +101,7 @@ def _require_straight(drawing: _Lines, where: str) -> None:
             )
         if len(line) < widest:
             raise ChartError(
-                f"this line has {len(line)} stitches where the widest has {widest}",
+                f"this line has {counted(len(line), 'stitch')} where the widest has {widest}",
                 where=drawing.spot(where, number, len(line)),
                 hint='fill it up; "." for background does not get lost at the end of a line as a space does',
             )
@@ -272,7 +273,7 @@ def _require_same_length(rows: list[list[str]], numbers: list[int], where: str) 
     for row, number in zip(rows, numbers, strict=True):
         if len(row) < widest:
             raise ChartError(
-                f"this line has {len(row)} cells where the widest has {widest}",
+                f"this line has {counted(len(row), 'cell')} where the widest has {widest}",
                 where=f"{where}, line {number}",
                 hint="fill it up; an empty cell between separators is background",
             )

@@ -8,6 +8,7 @@ import numpy as np
 
 from latchline.checks.look import Look, Places, found
 from latchline.checks.model import LOOK_AT, MUST_MEND, Finding
+from latchline.counted import counted
 from latchline.fabric.loops import pass_yarns
 from latchline.plan.model import Band
 from latchline.technique.model import Does
@@ -15,7 +16,7 @@ from latchline.technique.model import Does
 
 def _length(needles: int, pitch_mm: float) -> str:
     """A float as a knitter measures it: needles passed by, and its length across the bed."""
-    return f"{needles} needle{'s' if needles != 1 else ''}, {(needles + 1) * pitch_mm / 10:.1f} cm"
+    return f"{counted(needles, 'needle')}, {(needles + 1) * pitch_mm / 10:.1f} cm"
 
 
 def float_across(look: Look) -> Iterator[Finding]:
@@ -59,7 +60,7 @@ def float_over_turn(look: Look) -> Iterator[Finding]:
                 rule="float-over-turn",
                 severity=LOOK_AT,
                 band=band.name,
-                what=f"{yarn} is left and taken again {size + 1} needles farther, {later}",
+                what=f"{yarn} is left and taken again {counted(size + 1, 'needle')} farther, {later}",
                 why="the yarn hangs loose at the turn and lies as a long float over the row",
                 todo="let it knit near the end where it turns, or choose a separation that uses the way back",
                 limit=limit,
@@ -79,7 +80,7 @@ def laid_in_float(look: Look) -> Iterator[Finding]:
                     rule="laid-in-float",
                     severity=LOOK_AT,
                     band=band.name,
-                    what=f"the inlay yarn lies {words} {size} needles without a change",
+                    what=f"the inlay yarn lies {words} {counted(size, 'needle')} without a change",
                     why="a laid-in yarn is bound only where it changes between over and under",
                     todo="draw a change into the run",
                     limit=limit,
@@ -98,7 +99,7 @@ def tucks_beside(look: Look) -> Iterator[Finding]:
                 rule="tucks-beside",
                 severity=MUST_MEND if size > most else LOOK_AT,
                 band=band.name,
-                what=f"{size} needles side by side tuck",
+                what=f"{counted(size, 'needle')} side by side tuck{'s' if size == 1 else ''}",
                 why="tucked yarn that no knitted neighbour holds down lies loose or drops off the needles",
                 todo="let a needle between them knit",
                 limit=limit,

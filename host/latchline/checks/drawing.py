@@ -8,6 +8,7 @@ import numpy as np
 
 from latchline.checks.look import Look, Numbers, Places, found
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, Finding
+from latchline.counted import counted
 from latchline.fabric.loops import Bools, knits
 from latchline.plan.compile import shown_rows
 from latchline.plan.model import Band
@@ -28,7 +29,8 @@ def chart_cut(look: Look) -> Iterator[Finding]:
                 rule="chart-cut",
                 severity=LOOK_AT,
                 band=band.name,
-                what=f"the chart is {drawing.stitches} stitches wide and {width} needles are in work: {over} are cut",
+                what=f"the chart is {counted(drawing.stitches, 'stitch')} wide and "
+                f"{counted(width, 'needle is', 'needles are')} in work: {over} {'is' if over == 1 else 'are'} cut",
                 why="the stitches past the last needle are not knitted",
                 todo="take more needles, or crop the chart where you want it cut",
                 measured=over,
@@ -39,7 +41,8 @@ def chart_cut(look: Look) -> Iterator[Finding]:
                 rule="chart-cut",
                 severity=GOOD_TO_KNOW,
                 band=band.name,
-                what=f"the last repeat is cut: {width} needles are not a multiple of {drawing.stitches} stitches",
+                what=f"the last repeat is cut: {counted(width, 'needle is', 'needles are')} no multiple of "
+                f"{counted(drawing.stitches, 'stitch')}",
                 why="the pattern ends differently on the left and on the right",
                 todo="take a multiple of the repeat, or shift the pattern so that both ends match",
                 measured=width % drawing.stitches,
@@ -53,9 +56,9 @@ def chart_cut(look: Look) -> Iterator[Finding]:
                 rule="chart-cut",
                 severity=LOOK_AT if rows < height else GOOD_TO_KNOW,
                 band=band.name,
-                what=f"the last {left} of the chart's {height} rows are not knitted"
+                what=f"{counted(left, 'row is', 'rows are')} not knitted at the top of the chart's {height}"
                 if rows < height
-                else f"the last repeat is cut: {rows} rows are not a multiple of {height}",
+                else f"the last repeat is cut: {counted(rows, 'row is', 'rows are')} no multiple of {height}",
                 why="the pattern breaks off before its top row",
                 todo="knit a multiple of the chart's height",
                 measured=left,

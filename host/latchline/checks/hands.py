@@ -8,6 +8,7 @@ import numpy as np
 
 from latchline.checks.look import Look
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding
+from latchline.counted import counted
 from latchline.plan.hand import Position
 from latchline.runs import runs
 from latchline.technique.model import Does
@@ -71,7 +72,7 @@ def loops_crowded(look: Look) -> Iterator[Finding]:
                 rule="loops-crowded",
                 severity=LOOK_AT,
                 band=look.plan.band_of(state.before).name,
-                what=f"{most} loops hang on one needle",
+                what=f"{counted(most, 'loop hangs', 'loops hang')} on one needle",
                 why="a stitch is hard to draw through so many, and the latch may not close over them",
                 todo="spread the transfers, or knit that stitch by hand",
                 pass_first=state.before,
@@ -119,7 +120,7 @@ def loops_left(look: Look) -> Iterator[Finding]:
             rule="loops-left",
             severity=GOOD_TO_KNOW,
             band=plan.bands[-1].name,
-            what=f"{int(last.loops.sum())} loops hang on the needles after the last pass",
+            what=f"{counted(int(last.loops.sum()), 'loop hangs', 'loops hang')} on the needles after the last pass",
             why="the piece is cast on and not bound off, so that it would run down when it is taken off",
             todo='end it: add a band with end = "bound-off", "cord" or "waste"',
             pass_first=plan.passes,

@@ -11,6 +11,7 @@ import numpy as np
 
 from latchline.checks.look import Look, Rule
 from latchline.checks.model import GOOD_TO_KNOW, MUST_MEND, Finding
+from latchline.counted import counted
 from latchline.errors import LatchlineError
 from latchline.fabric.loops import does
 from latchline.mend import Mend
@@ -32,7 +33,8 @@ Way = tuple[dict[str, Any], str]
 
 
 def _broken(needles: int) -> Way:
-    return {"break_floats": needles}, f"catch what passes by more than {needles} needles with the fewest stitches"
+    what = f"catch what passes by more than {counted(needles, 'needle')} with the fewest stitches"
+    return {"break_floats": needles}, what
 
 
 def _caught(needles: int) -> Way:
@@ -126,7 +128,8 @@ class Tries:
             were, left = self._places(before), self._places(after)
             if left.of(rule) < were.of(rule) and left.must <= were.must:
                 stitches, told = _changed(before, after)
-                rest = f"{left.of(rule)} of {were.of(rule)} places left" if left.of(rule) else "no place left"
+                still = left.of(rule)
+                rest = f"{still} of {counted(were.of(rule), 'place')} left" if still else "no place left"
                 new = left.grave - were.grave
                 rest += "".join(f", {more} more of {other}" for other, more in new.items())
                 by_hand, mend = "catch_floats" in changes, _mend(changes, what, f"{told}; {rest}")
@@ -193,7 +196,7 @@ def _changed(before: Plan, after: Plan) -> tuple[int, str]:
     if by_hand:
         return 0, f"changes no stitch, {by_hand} to catch by hand"
     if one.passes != other.passes:
-        return 0, f"takes {other.passes} passes instead of {one.passes}"
+        return 0, f"takes {counted(other.passes, 'pass')} instead of {one.passes}"
     if one.separation is not None:
         rows = int(before.knitted_row[-1])
         tables = [shown_rows(band, before.span, rows) for band in (one, other)]
@@ -201,7 +204,7 @@ def _changed(before: Plan, after: Plan) -> tuple[int, str]:
     else:
         first, second = does(before), does(after)
     stitches = int(np.count_nonzero(first != second))
-    return stitches, f"changes {stitches} stitch{'es' if stitches != 1 else ''}"
+    return stitches, f"changes {counted(stitches, 'stitch')}"
 
 
 def _mend(changes: dict[str, Any], what: str, told: str) -> Mend:

@@ -10,6 +10,7 @@ from typing import Any
 from latchline.chart.colours import said
 from latchline.checks.find import can_be_knitted
 from latchline.checks.model import SEVERITIES, Finding
+from latchline.counted import counted
 from latchline.mend import PIECE_FILE, Mend, Tongue
 from latchline.plan.model import Band, Plan
 
@@ -69,7 +70,7 @@ def as_text(plan: Plan, found: Sequence[Finding], *, every: bool = False, tongue
 
 def assumed(plan: Plan) -> Iterator[str]:
     """What is knitted, on which needles, with which yarns: the first thing to see when a finding surprises."""
-    yield f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, {plan.passes} passes"
+    yield f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, {counted(plan.passes, 'pass')}"
     said_of: dict[str, list[str]] = {}
     for band in plan.bands:
         yarns = ", ".join(_yarn(band, place) for place in range(len(band.yarns)))
@@ -78,7 +79,7 @@ def assumed(plan: Plan) -> Iterator[str]:
         whose = f" ({len(names)} bands)" if len(names) > 1 else f" ({names[0]})" if len(plan.bands) > 1 else ""
         yield f"{words}{whose}"
     if len(said_of) > KINDS_NAMED:
-        yield f"and {len(said_of) - KINDS_NAMED} more kinds of bands"
+        yield f"and {counted(len(said_of) - KINDS_NAMED, 'more kind')} of bands"
 
 
 def _yarn(band: Band, place: int) -> str:
@@ -125,10 +126,10 @@ def _place(finding: Finding, *, several_bands: bool) -> str:
 def _rows(alike: Sequence[Finding]) -> str:
     rows = sorted({item.chart_row for item in alike if item.chart_row})
     if not rows:
-        return f"{len(alike)} more places"
+        return f"{counted(len(alike), 'more place')}"
     named = ", ".join(str(row) for row in rows[:ROWS_NAMED])
     more = f" and {len(rows) - ROWS_NAMED} more" if len(rows) > ROWS_NAMED else ""
-    return f"chart row{'s' if len(rows) > 1 else ''} {named}{more}"
+    return f"{'chart row' if len(rows) == 1 else 'chart rows'} {named}{more}"
 
 
 def _sentence(clause: str) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 
 from latchline.checks.look import Look, Places, found
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding
+from latchline.counted import counted, times
 from latchline.fabric.loops import knits
 from latchline.plan.model import Band
 from latchline.runs import runs
@@ -26,7 +27,8 @@ def never_knits(look: Look) -> Iterator[Finding]:
             rule="never-knits",
             severity=MUST_MEND,
             band=band.name,
-            what=f"{len(idle)} of {look.plan.span.width} needles knit in no pass of the band",
+            what=f"{len(idle)} of {counted(look.plan.span.width, 'needle')} "
+            f"{'knits' if len(idle) == 1 else 'knit'} in no pass of the band",
             why="their loops are never cast off the needles, and the yarn piles up or the fabric jams",
             todo="let each needle knit at least every few rows, or take it out of work",
             pass_first=band.first,
@@ -49,7 +51,7 @@ def tucks_stacked(look: Look) -> Iterator[Finding]:
                 rule="tucks-stacked",
                 severity=MUST_MEND,
                 band=band.name,
-                what=f"a needle tucks {size} times in a row",
+                what=f"a needle tucks {times(size)} in a row",
                 why="more loops than this don't fit in the hook, so stitches drop or the needle is bent",
                 todo="let the needle knit in between",
                 limit=limit,
@@ -73,7 +75,7 @@ def loop_kept(look: Look) -> Iterator[Finding]:
                 rule="loop-kept",
                 severity=MUST_MEND if size > look.own.held_passes_most else LOOK_AT,
                 band=band.name,
-                what=f"a needle keeps its loop over {size} passes",
+                what=f"a needle keeps its loop over {counted(size, 'pass')}",
                 why="the kept loop stretches over all of those courses: the fabric puckers, and in the end it breaks",
                 todo="let the needle knit in between",
                 limit=limit,
@@ -91,7 +93,7 @@ def _kept_by_separation(look: Look, band: Band, places: Places) -> Finding:
         rule="loop-kept",
         severity=GOOD_TO_KNOW if band.technique.double_bed else LOOK_AT,
         band=band.name,
-        what=f"loops are kept over as many as {size} passes, as {band.separation.name} with "
+        what=f"loops are kept over as many as {counted(size, 'pass')}, as {band.separation.name} with "
         f"{len(band.yarns)} colours does",
         why="a kept loop stretches over the courses that its neighbours knit meanwhile",
         todo="knit a swatch with a larger stitch size, or choose fewer colours or another separation",
@@ -128,7 +130,7 @@ def edge_needle(look: Look) -> Iterator[Finding]:
                 rule="edge-needle",
                 severity=LOOK_AT,
                 band=band.name,
-                what=f"the end needle doesn't knit in {len(passes)} of {band.passes} passes",
+                what=f"the end needle doesn't knit in {len(passes)} of {counted(band.passes, 'pass')}",
                 why="the yarn turns without being caught, so the edge frays into loops",
                 todo="make the end needles knit",
                 chart_row=int(look.plan.chart_row[first - 1]),

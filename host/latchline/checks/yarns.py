@@ -7,6 +7,7 @@ from math import sqrt
 
 from latchline.checks.look import Look
 from latchline.checks.model import GOOD_TO_KNOW, LOOK_AT, MUST_MEND, Finding
+from latchline.counted import counted, every, times
 from latchline.plan.limits import weights_due
 from latchline.plan.model import Band, Yarn
 from latchline.technique.model import LAID_IN_ONLY, Does
@@ -101,23 +102,22 @@ def tightness(look: Look) -> Iterator[Finding]:
 
 def weights(look: Look) -> Iterator[Finding]:
     """When edge weights are due to be moved up."""
-    every = look.own.weights_rows
+    rows_every = look.own.weights_rows
     for band in look.bands_checked("weights"):
         rows = int(look.plan.knitted_row[band.last - 1])
-        moves = sum(weights_due(look.plan, number, every) for number in range(band.first, band.last + 1))
-        times = {1: "once", 2: "twice"}.get(moves, f"{moves} times")
+        moves = sum(weights_due(look.plan, number, rows_every) for number in range(band.first, band.last + 1))
         if moves:
             yield Finding(
                 rule="weights",
                 severity=GOOD_TO_KNOW,
                 band=band.name,
-                what=f"move the edge weights up every {every} rows, {times} in this band",
+                what=f"move the edge weights up {every(rows_every, 'row')}, {times(moves)} in this band",
                 why="loops that are kept or floated over need a steady pull, most of all at the ends",
                 todo="hang them under the end needles before the band begins",
                 pass_first=band.first,
                 pass_last=band.last,
                 measured=rows,
-                limit=every,
+                limit=rows_every,
             )
 
 
@@ -128,7 +128,7 @@ def curls(look: Look) -> Iterator[Finding]:
                 rule="curls",
                 severity=GOOD_TO_KNOW,
                 band=band.name,
-                what=f"{band.passes} plain rows curl: the sides to the purl side, the ends to the knit side",
+                what=f"{counted(band.passes, 'plain row')} curl: the sides to the purl side, the ends to the knit side",
                 why="the loops of plain fabric pull to one side, and nothing in it pulls back",
                 todo="plan a border or a hem, and block it",
                 pass_first=band.first,

@@ -8,6 +8,7 @@ import click
 
 from latchline.cli import chatter, print_json
 from latchline.cli.common import plan_from, takes_chart
+from latchline.counted import counted
 
 if TYPE_CHECKING:
     from latchline.plan.model import Plan
@@ -49,10 +50,8 @@ def command(source: str | None, form: str, as_json: bool, shown: str | None, **g
 
 
 def _summary(plan: Plan) -> str:
-    bands = len(plan.bands)
-    passes = "1 pass" if plan.passes == 1 else f"{plan.passes} passes"
     return (
-        f"{plan.name}: {passes} in {bands} band{'s' if bands != 1 else ''} on "
+        f"{plan.name}: {counted(plan.passes, 'pass')} in {counted(len(plan.bands), 'band')} on "
         f"{plan.profile.span_name(plan.span)} of {plan.profile.name}, the carriage stands at the {plan.start}, "
         f"fingerprint {plan.fingerprint:08x}."
     )

@@ -11,6 +11,7 @@ import click
 import latchline
 from latchline.cli import chatter, print_json
 from latchline.cli.common import piece_from, takes_chart
+from latchline.counted import counted, times
 
 if TYPE_CHECKING:
     from latchline.dry_run import DryRun
@@ -47,7 +48,7 @@ def command(
     piece = piece_from(source, given)
     plan = piece.plan()
     address = address_of(plan, seed=seed, pace=pace, faults=faults, trace=trace)
-    chatter(f"{plan.name}: {plan.passes} passes on {plan.profile.span_name(plan.span)}, board {address}")
+    chatter(f"{plan.name}: {counted(plan.passes, 'pass')} on {plan.profile.span_name(plan.span)}, board {address}")
     if pace is not None and (reached := reached_rows_min(plan, address)) < pace - 0.5:
         chatter(f"No hand keeps {pace:g} rows a minute over these needles; this one comes to about {reached:.0f}.")
     with _Progress(plan.passes) as progress:
@@ -90,15 +91,15 @@ def _print(plan: Plan, result: DryRun) -> None:
 
     hours, rest = divmod(round(result.seconds), 3600)
     took = f"{hours} h {rest // 60} min" if hours else f"{rest // 60} min {rest % 60} s"
-    click.echo(f"Knitted {result.done} of {result.passes} passes in {took} of simulated time.")
+    click.echo(f"Knitted {result.done} of {counted(result.passes, 'pass')} in {took} of simulated time.")
     for number, pass_number in result.faults:
         click.echo(f"On the way, at pass {pass_number}: {fault_text(number).name}; the row was knitted again.")
     if result.resent:
-        click.echo(f"Sent again, as the line had damaged them: {_times(result.resent, 'pass', 'passes')}.")
+        click.echo(f"Sent again, as the line had damaged them: {counted(result.resent, 'pass')}.")
     if result.restarts:
-        click.echo(f"The board was restarted {_times(result.restarts, 'time', 'times')}.")
+        click.echo(f"The board was restarted {times(result.restarts)}.")
     if result.as_planned:
-        click.echo(f"Compared {result.compared} needles with the plan: every needle stands as planned.")
+        click.echo(f"Compared {counted(result.compared, 'needle')} with the plan: every needle stands as planned.")
         return
     for wrong in result.wrong[:SHOWN]:
         stands = "selected" if wrong.selected else "not selected"
@@ -107,11 +108,8 @@ def _print(plan: Plan, result: DryRun) -> None:
         )
     if len(result.wrong) > SHOWN:
         click.echo(f"… and {len(result.wrong) - SHOWN} more.")
-    click.echo(f"Compared {result.compared} needles with the plan: {len(result.wrong)} differ.")
-
-
-def _times(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}"
+    differ = counted(len(result.wrong), "differs", "differ")
+    click.echo(f"Compared {counted(result.compared, 'needle')} with the plan: {differ}.")
 
 
 def _as_json(plan: Plan, result: DryRun) -> dict[str, Any]:

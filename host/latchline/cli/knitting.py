@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import click
 
 from latchline.cli import chatter, print_json
+from latchline.counted import counted, times
 from latchline.errors import InputError, JournalError, LatchlineError
 from latchline.tables import read_text
 
@@ -97,7 +98,8 @@ def go_on(source: str | None, port: str | None, how: How, at: int | None = None)
         if at is not None:
             _reopen(journal, at)
         if journal.finished:
-            chatter(f"{journal.path}: all {journal.known.done} passes of this piece are knitted.")
+            knitted = counted(journal.known.done, "pass of this piece is", "passes of this piece are")
+            chatter(f"{journal.path}: all {knitted} knitted.")
             if how.as_json:
                 print_json(_finished(journal))
             return 0
@@ -111,7 +113,9 @@ def go_on(source: str | None, port: str | None, how: How, at: int | None = None)
 
 def _reopen(journal: Journal, at: int) -> None:
     if at > journal.passes:
-        raise InputError(f"this piece has {journal.passes} passes, so there is no pass {at}", where=str(journal.path))
+        raise InputError(
+            f"this piece has {counted(journal.passes, 'pass')}, so there is no pass {at}", where=str(journal.path)
+        )
     journal.reopen(at)
 
 
@@ -177,7 +181,9 @@ def run(line: Port | None, journal: Journal, how: How, begun: Sequence[Question]
             so_far = {"name": plan.name, "passes": plan.passes, "done": done, "journal": where}
             click.get_current_context().meta[SO_FAR] = so_far
             with suppress(OSError):  # the terminal may be gone
-                chatter(f"{done} passes are in the journal; `latchline resume` goes on from there.")
+                chatter(
+                    f"{counted(done, 'pass is', 'passes are')} in the journal; `latchline resume` goes on from there."
+                )
         _leave(journal, new)
         raise
     kept = _leave(journal, new)
@@ -230,7 +236,8 @@ def sentences(summary: Summary, journal: Journal, *, kept: bool = True) -> list[
 
     how = "finished" if summary.finished else "stopped on the way"
     lines = [
-        f"{summary.name}: {how}, {summary.done} of {summary.passes} passes knitted, {summary.knitted} of them now."
+        f"{summary.name}: {how}, {summary.done} of {counted(summary.passes, 'pass')} knitted, "
+        f"{summary.knitted} of them now."
     ]
     if summary.unsettled:
         lines = [f"{summary.name}: stopped before it was said which pass is the last; {summary.unsettled}."]
@@ -240,10 +247,10 @@ def sentences(summary: Summary, journal: Journal, *, kept: bool = True) -> list[
         lines.append("Not as planned: pass " + ", ".join(str(number) for number in summary.wrong) + ".")
     if summary.faults:
         told = ", ".join(f"{fault_text(fault).name} (pass {number})" for fault, number in summary.faults)
-        lines.append(f"The board stopped {len(summary.faults)} times: {told}.")
+        lines.append(f"The board stopped {times(len(summary.faults))}: {told}.")
     if summary.restarts:
-        lines.append(f"The board was restarted {summary.restarts} times.")
-    lines.append(f"{summary.resent} passes sent again, {summary.bad_frames} damaged frames.")
+        lines.append(f"The board was restarted {times(summary.restarts)}.")
+    lines.append(f"{counted(summary.resent, 'pass')} sent again, {counted(summary.bad_frames, 'damaged frame')}.")
     if kept:
         lines[-1] += f" Journal: {journal.path}"
         if not summary.finished:

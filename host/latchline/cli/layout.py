@@ -25,6 +25,7 @@ from latchline.cli.wording import (
     question_lines,
     title_of,
 )
+from latchline.counted import counted
 from latchline.knit import words
 from latchline.knit.events import Kind, Question, State
 from latchline.knit.talk import ROW_KINDS
@@ -209,7 +210,7 @@ def _facts(view: View, width: int) -> list[Text]:
         left = "" if view.left is None else f", about {_minutes(view.left.left_s)} left ± {_minutes(view.left.error_s)}"
         facts.append(f"{view.rows_per_min:.0f} rows a minute{left}")
     if view.question is None:
-        facts.append(f"{view.loaded} passes loaded ahead")
+        facts.append(f"{counted(view.loaded, 'pass')} loaded ahead")
     return [line for fact in facts for line in _wrapped(fact, width, "")]
 
 
@@ -227,7 +228,7 @@ def _question(plan: Plan, view: View, question: Question, width: int, room: int)
         for part in ([line] if len(line) <= width else wrap(line, width))
     ]
     if question.kind is Kind.PLAIN:
-        lines += wrap(f"{view.plain_rows} plain rows so far, by the carriage's way.", width)
+        lines += wrap(f"{counted(view.plain_rows, 'plain row')} so far, by the carriage's way.", width)
     texts = [*title, *(Text(line) for line in lines)]
     # What is to be answered stays in sight, whatever has no room.
     return texts if len(texts) <= room else [*texts[: max(1, room - 1)], texts[-1]][:room]

@@ -11,6 +11,7 @@ import click
 import latchline
 from latchline.cli import chatter
 from latchline.cli.common import drawing_from, piece_from, takes_chart
+from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.files import ending_of, file_name, write_whole
 
@@ -126,7 +127,7 @@ def _sized_chart(
     ending_of(path, SHOWN["sized-chart"])
     write_whole(path, _chart_png(resample(chart, stitches, rows, how)))
     click.echo(str(path))
-    chatter(f"{stitches} stitches × {rows} rows at {_words(gauge)}.")
+    chatter(f"{counted(stitches, 'stitch')} × {counted(rows, 'row')} at {_words(gauge)}.")
     if stitches > profile.needles:
         chatter(f"That is more than the {profile.needles} needles of {profile.name}: it would be knitted in parts.")
 
@@ -163,7 +164,7 @@ def _needed(gauge: Gauge, size: str) -> str:
 
     width, height = parse_size(size)
     needles, rows = gauge.needles_for(width), gauge.rows_for(height)
-    return f"{width:g} × {height:g} cm need {needles} needles and {rows} rows."
+    return f"{width:g} × {height:g} cm need {counted(needles, 'needle')} and {counted(rows, 'row')}."
 
 
 def _words(gauge: Gauge) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from latchline.cli import chatter
+from latchline.counted import counted, every, times
 from latchline.errors import InputError
 
 
@@ -42,9 +43,11 @@ def command(
     knitted = None if length_cm is None else gauge.rows_for(length_cm)
     if needles is not None:
         where = profile.span_name(profile.centred(needles))
-        chatter(f"{width_cm:g} cm wide: {needles} needles, {where}, {gauge.finished_cm(needles, 1)[0]:.1f} cm.")
+        chatter(
+            f"{width_cm:g} cm wide: {counted(needles, 'needle')}, {where}, {gauge.finished_cm(needles, 1)[0]:.1f} cm."
+        )
     if knitted is not None:
-        chatter(f"{length_cm:g} cm long: {knitted} rows, {gauge.finished_cm(1, knitted)[1]:.1f} cm.")
+        chatter(f"{length_cm:g} cm long: {counted(knitted, 'row')}, {gauge.finished_cm(1, knitted)[1]:.1f} cm.")
     if to_cm is not None:
         if needles is None or knitted is None:
             raise InputError("narrowing needs a width and a length", hint="add --width and --length")
@@ -57,9 +60,8 @@ def _rates(start: int, end: int, rows: int) -> str:
     end -= (start - end) % 2  # both sides alike: an odd stitch is left out
     side = abs(start - end) // 2
     if not side:
-        return f"{start} to {end} stitches: nothing to change."
-    rates = ", then ".join(f"every {rate.every} rows {rate.times} times" for rate in two_rates(side, rows))
+        return f"{start} to {counted(end, 'stitch')}: nothing to change."
+    rates = ", then ".join(f"{every(rate.every, 'row')} {times(rate.times)}" for rate in two_rates(side, rows))
     what = "narrow" if end < start else "widen"
-    return (
-        f"{start} to {end} stitches over {rows} rows: {what} by one at each side {rates}; shape = [{{ to = {end} }}]."
-    )
+    change = f"{start} to {counted(end, 'stitch')} over {counted(rows, 'row')}"
+    return f"{change}: {what} by one at each side {rates}; shape = [{{ to = {end} }}]."

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from latchline.cli import chatter, print_json
+from latchline.counted import counted
 
 if TYPE_CHECKING:
     from latchline.timing.by_hand import HandTiming
@@ -91,7 +92,7 @@ def _draw(path: Path, name: str, timings: list[PassTiming]) -> None:
     from latchline.timing.picture import picture
 
     ending = ending_of(path, ("png", "svg"))
-    canvas = picture(timings, f"{name}: {len(timings)} pass{'es' if len(timings) != 1 else ''}")
+    canvas = picture(timings, f"{name}: {counted(len(timings), 'pass')}")
     write_whole(path, canvas.svg() if ending == "svg" else canvas.png())
     chatter(f"Drew {path}.")
 

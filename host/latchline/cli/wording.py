@@ -6,6 +6,7 @@ from typing import TextIO
 
 from latchline.cli.stretches import whole
 from latchline.cli.words import TYPED
+from latchline.counted import counted
 from latchline.knit import candidates as picture
 from latchline.knit import events as told
 from latchline.knit import words
@@ -135,7 +136,7 @@ def sentence(event: Event, passes: int) -> str:
         case told.Greeted(info, done, adopted):
             version = ".".join(str(part) for part in info.version)
             how = "; it has the plan in force" if adopted else ""
-            return f"Board {info.board:08x}, firmware {version}. {done} of {passes} passes are knitted{how}."
+            return f"Board {info.board:08x}, firmware {version}. Knitted: {done} of {counted(passes, 'pass')}{how}."
         case told.Knitted(number, as_planned, _):
             return f"Pass {number} of {passes} done." if as_planned else f"Pass {number} is NOT as planned."
         case told.Due(number, prompts):

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from latchline.counted import counted
 from latchline.desk.desk import Answer, Desk, File, Given
 from latchline.errors import InputError
 
@@ -360,7 +361,7 @@ def timing_picture(desk: Desk, given: Given) -> Answer:
 
     name, timings = timings_of(_journal(given))
     beside = timings_of(_journal(given, "beside"))[1] if given.get("beside") else []
-    drawn = picture(timings, f"{name}: {len(timings)} pass{'es' if len(timings) != 1 else ''}", beside)
+    drawn = picture(timings, f"{name}: {counted(len(timings), 'pass')}", beside)
     return File(drawn.png(), "image/png")
 
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
 
+from latchline.counted import counted, times
 from latchline.doctor.ailments import AILMENTS, Ailment
 from latchline.doctor.observed import LEFT, REST, RIGHT, Observed, Stretch, Try
 from latchline.errors import LatchlineError, Silent, WrongVersion
@@ -112,7 +113,7 @@ def _sensors(seen: Observed, profile: Profile, others: Sequence[Profile]) -> lis
 
 def _no_edges(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
     edges = sum(stretch.gained("edges") for stretch in walk)
-    return [Diagnosis("no-edges", f"{edges} edges in the whole walk")] if edges < FEW_EDGES else []
+    return [Diagnosis("no-edges", f"{counted(edges, 'edge')} in the whole walk")] if edges < FEW_EDGES else []
 
 
 def _dead_channel(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
@@ -121,13 +122,13 @@ def _dead_channel(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> 
     for name, pin in (("a-dead", PIN_A), ("b-dead", PIN_B)):
         levels = {sample.status.pins & pin for stretch in seen.walk for sample in stretch.samples}
         if len(levels) == 1 and turns > 0.8 * edges:
-            return [Diagnosis(name, f"always {'high' if levels.pop() else 'low'} while {edges} edges came")]
+            return [Diagnosis(name, f"always {'high' if levels.pop() else 'low'} while {counted(edges, 'edge')} came")]
     return []
 
 
 def _at_rest(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
     edges = sum(stretch.gained("edges") for stretch in seen.walk if stretch.wanted == REST)
-    return [Diagnosis("edges-at-rest", f"{edges} edges")] if edges > FEW_EDGES else []
+    return [Diagnosis("edges-at-rest", counted(edges, "edge"))] if edges > FEW_EDGES else []
 
 
 def _always(walk: Sequence[Stretch], pin: int, on: bool) -> bool:
@@ -142,17 +143,17 @@ def _stuck(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Di
 def _bouncing(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
     turns = sum(turned for stretch in walk for net, _, turned in stretch.steps if abs(net) >= AT_SPEED_EDGES)
     bounces = turns // 2
-    return [Diagnosis("encoder-bounces", f"{bounces} times on the way")] if bounces >= BOUNCES else []
+    return [Diagnosis("encoder-bounces", f"{times(bounces)} on the way")] if bounces >= BOUNCES else []
 
 
 def _too_fast(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
-    times = sum(fault.fault == FaultNumber.EDGES_TOO_FAST for stretch in walk for fault in stretch.faults)
-    return [Diagnosis("edges-too-fast", f"{times} times in the walk")] if times else []
+    found = sum(fault.fault == FaultNumber.EDGES_TOO_FAST for stretch in walk for fault in stretch.faults)
+    return [Diagnosis("edges-too-fast", f"{times(found)} in the walk")] if found else []
 
 
 def _at_once(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
-    times = sum(stretch.gained("impossible") for stretch in walk)
-    return [Diagnosis("both-at-once", f"{times} times in the walk")] if times else []
+    found = sum(stretch.gained("impossible") for stretch in walk)
+    return [Diagnosis("both-at-once", f"{times(found)} in the walk")] if found else []
 
 
 def _swapped(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Diagnosis]:
@@ -172,16 +173,16 @@ def _never(seen: Observed, walk: Sequence[Stretch], profile: Profile) -> list[Di
     furthest = max(abs(stretch.net_edges) for stretch in walk)
     whole = profile.right_sensor_edge - profile.left_sensor_edge
     if len(never) == 2 and furthest < 0.5 * whole:
-        return [Diagnosis("short-walk", f"{furthest} edges, where {whole} lie between the sensors")]
+        return [Diagnosis("short-walk", f"{counted(furthest, 'edge')}, where {whole} lie between the sensors")]
     return [Diagnosis(name) for name in never]
 
 
 def _sensor_bounces(walk: Sequence[Stretch]) -> list[Diagnosis]:
     found = []
     for name, counter in (("left-bounces", "left_on"), ("right-bounces", "right_on")):
-        times = max(stretch.gained(counter) for stretch in walk)
-        if times >= 3:
-            found.append(Diagnosis(name, f"{times} times in one go"))
+        often = max(stretch.gained(counter) for stretch in walk)
+        if often >= 3:
+            found.append(Diagnosis(name, f"{times(often)} in one go"))
     return found
 
 

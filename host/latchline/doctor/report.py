@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from typing import Any
 
+from latchline.counted import counted
 from latchline.doctor.diagnose import Diagnosis
 from latchline.doctor.observed import REST, Observed, Stretch
 from latchline.link.messages import BoardInfo
@@ -74,13 +75,14 @@ def _figures(seen: Observed, profile: Profile) -> Iterator[str]:
     clock = "" if seen.clock_error is None else f", clock {seen.clock_error:+.1%} against this computer's"
     starts = "its first start" if seen.info.boots == 1 else f"{seen.info.boots} starts in its life"
     yield f"Firmware {numbers}, protocol {seen.info.protocol}, {starts}{clock}."
-    yield f"{seen.asked} questions, {seen.unanswered} repeated, {seen.bad_frames} damaged frames."
+    yield f"{counted(seen.asked, 'question')}, {seen.unanswered} repeated, {counted(seen.bad_frames, 'damaged frame')}."
     for stretch in seen.walk:
         if stretch.wanted != REST:
             counters = ("edges", "reversals", "impossible", "left_on", "right_on")
             edges, turns, impossible, left, right = (stretch.gained(name) for name in counters)
             yield (
-                f"Walk to the {stretch.wanted}: {edges} edges, {turns} turns, {impossible} impossible; "
+                f"Walk to the {stretch.wanted}: {counted(edges, 'edge')}, {counted(turns, 'turn')}, "
+                f"{impossible} impossible; "
                 f"end sensors on: left {left}, right {right}."
             )
     tried = [one for one in seen.tries if one.probed is not None]

@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.fabric.loops import NO_YARN, Bools, Codes, does, knits, pass_yarns
 from latchline.fabric.structure import Structure, begun, steps_within, structure_of
@@ -91,7 +92,7 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
     last = plan.passes if last is None else last
     if last - first + 1 > DRAWN_PASSES_MAX:
         raise InputError(
-            f"a picture of {last - first + 1} passes is too tall",
+            f"a picture of {counted(last - first + 1, 'pass')} is too tall",
             mends=[Mend(f"draw at most {DRAWN_PASSES_MAX}", "passes")],
         )
     acts = does(plan, first, last)

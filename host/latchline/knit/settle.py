@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from latchline.counted import counted
 from latchline.link.messages import Checkpoint, Status
 
 LAG = 1  # passes by which a checkpoint that was torn by a loss of power lies behind
@@ -125,7 +126,7 @@ def _without_journal(saved: int, passes: int, *, new: bool) -> Begin | AskRow:
         return Begin(0)  # after a finished piece the board still tells of it
     if saved:
         other = saved + 1 if saved < passes else 0
-        why = f"the board remembers {saved} passes of this piece, but there is no journal of it"
+        why = f"the board remembers {counted(saved, 'pass')} of this piece, but there is no journal of it"
         return AskRow((saved, other), why)
     return AskRow((0, 1), "neither a journal nor the board tells how far this piece is")
 

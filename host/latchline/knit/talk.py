@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Protocol
 
+from latchline.counted import counted
 from latchline.knit import events as told
 from latchline.knit import prompts
 from latchline.knit.events import Answer, Event, Fate, Kind, Numbered, Question, Reply, Wish
@@ -164,7 +165,7 @@ class Talk:
             if question.kind not in ROW_KINDS:
                 return "no number is asked for"
             if not 0 <= reply <= self._passes:
-                return f"this piece has {self._passes} passes, so there is no pass {reply}"
+                return f"this piece has {counted(self._passes, 'pass')}, so there is no pass {reply}"
         elif question.kind is Kind.ROW and reply is not Answer.STOP:
             return "the number of the last whole pass is asked for"
         elif reply is Answer.NO and question.kind is not Kind.SURE:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from latchline.counted import counted
 from latchline.knit.prompts import Prompt, What
 
 
@@ -25,13 +26,14 @@ def line(prompt: Prompt) -> str:
         case What.UNDO_BEGUN:
             return f"pass {prompt.count} did not count: undo what is knitted of it"
         case What.UNKNIT:
-            return f"un-knit {prompt.count} pass{'es' if prompt.count != 1 else ''}"
+            return f"un-knit {counted(prompt.count, 'pass')}"
         case What.BEGUN:
-            before = f"this piece was begun before, {prompt.count} passes of it are knitted ({prompt.text})"
+            known = counted(prompt.count, "pass of it is", "passes of it are")
+            before = f"this piece was begun before, {known} knitted ({prompt.text})"
             return f"{before}: go on here only to begin it anew"
         case What.OTHER:
             return (
-                f"the board is in the middle of another piece and has counted {prompt.count} passes of it: "
+                f"the board is in the middle of another piece and has counted {counted(prompt.count, 'pass')} of it: "
                 "going on here ends that piece on the board; stop here to go on with that one first"
             )
         case What.SINCE:

@@ -14,6 +14,7 @@ from math import ceil, pi
 import numpy as np
 import numpy.typing as npt
 
+from latchline.counted import counted
 from latchline.errors import ProfileError
 from latchline.machine.profile import Profile
 
@@ -65,7 +66,8 @@ def measure_demand(
     passes, width = masks.shape
     if not passes or not width or first_needle < 0 or first_needle + width > profile.needles:
         raise ProfileError(
-            f"masks of {passes} passes and {width} needles from needle {first_needle} do not fit this bed",
+            f"masks of {counted(passes, 'pass')} and {counted(width, 'needle')} "
+            f"from needle {first_needle} do not fit this bed",
             hint=f"the bed has {profile.needles} needles",
         )
     selectors = profile.selectors

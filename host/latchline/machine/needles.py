@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from latchline.counted import counted
 from latchline.errors import InputError
 
 _NEEDLE = re.compile(r"^([LRlr])([1-9][0-9]{0,3})$")
@@ -70,7 +71,7 @@ class Span:
         """
         if not 1 <= width <= needles:
             raise InputError(
-                f"{width} stitches do not fit on {needles} needles",
+                f"{counted(width, 'stitch does', 'stitches do')} not fit on {needles} needles",
                 hint="crop the chart, or choose a bed with more needles",
             )
         first = min(max(centre - width // 2, 0), needles - width)

@@ -12,6 +12,7 @@ from importlib import resources
 from math import ceil, floor
 from pathlib import Path
 
+from latchline.counted import counted
 from latchline.errors import ProfileError
 from latchline.machine.needles import Span, needle_index, needle_name
 from latchline.tables import Table, read_text
@@ -366,7 +367,8 @@ def _check(profile: Profile, table: Table, selectors_table: Table, sensors: Tabl
     if -left > clear or right - (profile.needles - 1) * profile.edges_per_needle > clear:
         raise table.complain(
             "bed",
-            f"a turn {profile.turn_clearance_needles} needles past the last one comes before the selectors are done",
+            f"a turn {counted(profile.turn_clearance_needles, 'needle')} past the last one "
+            "comes before the selectors are done",
             "raise turn_clearance_needles, or lower the leads",
         )
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from latchline.chart.model import COLOURS_MAX, Cells, Chart, Colour
 from latchline.chart.transform import mirror, place, require_colours, tile
+from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
@@ -225,7 +226,7 @@ def _compile_band(
     chart = fit(drawing, span, options, technique) if drawing is not None else None
     rows = _rows_to_knit(request, chart)
     if rows > passes_left:
-        raise _too_many(f"{rows} rows", request)
+        raise _too_many(counted(rows, "row"), request)
     numbers = _colours(request, chart, rows)
     band = Band(
         name=request.name,
@@ -254,7 +255,7 @@ def _compile_band(
         separation, start = _separation(request, profile, len(numbers))
         steps = _steps(request, separation, present[:, used])
         if len(steps.row) > passes_left:
-            raise _too_many(f"{len(steps.row)} passes", request)
+            raise _too_many(counted(len(steps.row), "pass"), request)
     chosen = select(shown, steps, band.edge if moving else None)
     passes = len(steps.row)
     colours = numbers if technique.colour_work else ()

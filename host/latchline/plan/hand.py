@@ -14,6 +14,7 @@ from itertools import groupby
 import numpy as np
 import numpy.typing as npt
 
+from latchline.counted import counted
 from latchline.errors import InputError
 
 Bytes = npt.NDArray[np.uint8]
@@ -294,7 +295,7 @@ def in_words(step: HandStep, name: Callable[[int, int], str]) -> str:
         needles=name(step.first, step.last),
         count=step.needles,
         loops="loop" if step.needles == 1 else "loops",
-        far=f"{far} needle" + ("s" if far != 1 else ""),
+        far=counted(far, "needle"),
         way="left" if (step.by > 0) == (kind.name == "cross") else "right",
         target=name(step.first + step.by, step.last + step.by),
         left=name(step.first, step.first + max(far, 1) - 1),

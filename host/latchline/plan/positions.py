@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.plan.hand import WORK, HandStep, Position, positions_after
@@ -97,7 +98,7 @@ def _past(item: Due, passes: int) -> InputError:
     more = item.before - passes - (not item.within)
     return InputError(
         f"this falls after the band's last row, which is {passes}",
-        hint=f"knit {more} row{'s' if more > 1 else ''} more, begin sooner, or shape less",
+        hint=f"knit {counted(more, 'row')} more, begin sooner, or shape less",
     )
 
 

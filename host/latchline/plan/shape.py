@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.plan.hand import NEW_YARN, WORK, Bytes, HandStep, Position
 from latchline.plan.signs import Asked, Signs
@@ -189,7 +190,7 @@ def _group(side: str, count: int, *, on: bool) -> Callable[[Here], Steps]:
             yield here.step("wrap", low, high)
             return
         if last - first + 1 <= count:
-            raise InputError(f"there are no {count} stitches to bind off and some to go on with", hint="bind off fewer")
+            raise InputError(f"binding off {counted(count, 'stitch')} leaves none to go on with", hint="bind off fewer")
         low, high = (first, first + count - 1) if side == "left" else (last - count + 1, last)
         yield here.step("bind-off", low, high)
 
@@ -239,7 +240,9 @@ def _held(side: str, count: int) -> Callable[[Here], Steps]:
     def make(here: Here) -> Steps:
         first, last = here.edges()
         if last - first + 1 <= count:
-            raise InputError(f"holding {count} more stitches leaves none to knit", hint="make the steps smaller")
+            raise InputError(
+                f"holding {counted(count, 'more stitch')} leaves none to knit", hint="make the steps smaller"
+            )
         low, high = (first, first + count - 1) if side == "left" else (last - count + 1, last)
         yield here.step("hold", low, high)
 
@@ -296,24 +299,28 @@ class Neck(Asked):
         width = self.width - (self.nearest and (stitches - self.width) % 2)
         beside = half_the_difference(stitches, width, "a neck")
         if beside < 1:
-            raise InputError(f"a neck of {width} stitches leaves no shoulders of {stitches}", hint="make it narrower")
+            raise InputError(
+                f"a neck of {counted(width, 'stitch')} leaves no shoulders of {stitches}", hint="make it narrower"
+            )
         centre, sides = (self.centre, self.sides) if self.centre else round_neck(width, back=self.back)
         if centre + 2 * sum(sides) != width:
             raise InputError(
-                f"centre and groups at both sides take {centre + 2 * sum(sides)} stitches of the neck's {width}",
+                f"centre and groups at both sides take {counted(centre + 2 * sum(sides), 'stitch')} "
+                f"of the neck's {width}",
                 hint="let the two agree",
             )
         shoulders = self.shoulders or level_steps(beside, self.shoulder_steps)
         if sum(shoulders) != beside:
             raise InputError(
-                f"the shoulders take {sum(shoulders)} stitches, and {beside} are left beside the neck",
+                f"the shoulders take {counted(sum(shoulders), 'stitch')}, "
+                f"and {beside} {'is' if beside == 1 else 'are'} left beside the neck",
                 hint="let the two agree",
             )
         each = passes // 2
         needed = 2 * max(len(sides), len(shoulders) - 1) + 2
         if passes % 4 or each < needed:
             raise InputError(
-                f"{passes} rows do not knit both sides of the neck",
+                f"{counted(passes, 'row does', 'rows do')} not knit both sides of the neck",
                 hint=f"give a multiple of four, at least {-(-2 * needed // 4) * 4}",
             )
         middle = (first + beside + sum(sides), last - beside - sum(sides))

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import groupby
 
+from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.plan.hand import HandStep
 
@@ -101,7 +102,7 @@ def read_signs(text: str, where: str) -> tuple[str, ...]:
                 )  # fmt: skip
         if rows and len(row) != len(rows[0]):
             raise InputError(
-                f"this row has {len(row)} signs, the others {len(rows[0])}",
+                f"this row has {counted(len(row), 'sign')}, the others {len(rows[0])}",
                 where=f"{where}, line {number}",
                 hint="write a dot where nothing is done",
             )

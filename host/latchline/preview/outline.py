@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from math import hypot
 
+from latchline.counted import counted
 from latchline.drawing.scene import Scene
 from latchline.fabric.outline import Corner, outline
 from latchline.plan.hand import Position
@@ -47,7 +48,8 @@ def outline_scene(plan: Plan, gauge: Gauge, room_mm: tuple[float, float] = ROOM_
     scene.line(left, y, left + wide * scale, y, 0.3)
     for x in (left, left + wide * scale):
         scene.line(x, y - 1.5, x, y + 1.5, 0.3)
-    whole = f"{wide:.1f} cm wide, {tall:.1f} cm tall: {shape.knitted[0]:.0f} stitches, {shape.knitted[1]:.0f} rows"
+    whole = f"{wide:.1f} cm wide, {tall:.1f} cm tall: "
+    whole += f"{counted(round(shape.knitted[0]), 'stitch')}, {counted(round(shape.knitted[1]), 'row')}"
     scene.words(scene.width_mm / 2, y + 5, whole, 4.0, anchor="middle", bold=True)
     return scene
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from latchline.counted import counted
 from latchline.errors import InputError
 
 
@@ -29,10 +30,11 @@ def two_rates(changes: int, rows: int, *, even: bool = False) -> tuple[Rate, ...
     step = 2 if even else 1
     places = rows // step
     if changes < 0 or rows < 0 or changes > places:
-        on = " even" if even else ""
+        on = "even " if even else ""
         raise InputError(
-            f"{changes} changes do not go into {rows} rows",
-            hint=f"there are {max(places, 0)}{on} rows: knit more rows, or change more stitches at a time",
+            f"{counted(changes, 'change does', 'changes do')} not go into {counted(rows, 'row')}",
+            hint=f"there {'is' if places == 1 else 'are'} {counted(max(places, 0), on + 'row')}: "
+            "knit more rows, or change more stitches at a time",
         )
     if changes == 0:
         return ()
@@ -67,7 +69,10 @@ def across(changes: int, stitches: int, *, in_the_round: bool = False) -> tuple[
     are more changes than stitches.
     """
     if changes < 0 or changes > stitches:
-        raise InputError(f"{changes} changes do not go into {stitches} stitches", hint="change fewer in one row")
+        raise InputError(
+            f"{counted(changes, 'change does', 'changes do')} not go into {counted(stitches, 'stitch')}",
+            hint="change fewer in one row",
+        )
     if in_the_round:
         return tuple(-(-number * stitches // changes) for number in range(1, changes + 1))
     return tuple(round((2 * number - 1) * stitches / (2 * changes)) for number in range(1, changes + 1))

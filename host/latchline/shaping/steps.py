@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 
+from latchline.counted import counted
 from latchline.errors import InputError
 
 
@@ -13,7 +14,10 @@ def level_steps(stitches: int, steps: int) -> tuple[int, ...]:
     Raises InputError when a step would have no stitch.
     """
     if steps < 1 or stitches < steps:
-        raise InputError(f"{stitches} stitches do not make {steps} steps", hint="make fewer steps")
+        raise InputError(
+            f"{counted(stitches, 'stitch does', 'stitches do')} not make {counted(steps, 'step')}",
+            hint="make fewer steps",
+        )
     every, left = divmod(stitches, steps)
     return (every,) * (steps - left) + (every + 1,) * left
 
@@ -22,7 +26,8 @@ def half_the_difference(wide: int, narrow: int, what: str) -> int:
     """Stitches that each side loses between two widths. Raises InputError when one would be left over."""
     if (wide - narrow) % 2:
         raise InputError(
-            f"from {wide} to {narrow} stitches one stitch is left over: {what} on both sides takes an even number",
+            f"from {wide} to {counted(narrow, 'stitch')} one stitch is left over: "
+            f"{what} on both sides takes an even number",
             hint=f"make it {narrow - 1} or {narrow + 1}",
         )
     return (wide - narrow) // 2
@@ -35,7 +40,9 @@ def armhole(wide: int, cross_back: int) -> tuple[int, ...]:
     """
     side = half_the_difference(wide, cross_back, "an armhole")
     if side < 1:
-        raise InputError(f"an armhole from {wide} to {cross_back} stitches takes none off", hint="check the widths")
+        raise InputError(
+            f"an armhole from {wide} to {counted(cross_back, 'stitch')} takes none off", hint="check the widths"
+        )
     at_once = (side + 1) // 2
     return (at_once,) + (1,) * (side - at_once)
 
@@ -48,7 +55,9 @@ def round_neck(width: int, *, back: bool = False) -> tuple[int, tuple[int, ...]]
     book on knitting. Raises InputError for fewer than 6 stitches.
     """
     if width < 6:
-        raise InputError(f"a neck of {width} stitches is too narrow to be rounded", hint="bind it off straight")
+        raise InputError(
+            f"a neck of {counted(width, 'stitch')} is too narrow to be rounded", hint="bind it off straight"
+        )
     side = round(width * 3 / 16) if back else int(width * 5 / 16)
     if back:
         first = max(1, round(side * 2 / 3))
@@ -68,6 +77,9 @@ def gaps(holes: int, rows: int, *, hole_rows: int = 2, ends: int = 0) -> tuple[i
     """
     free = rows - holes * hole_rows - 2 * ends
     if holes < 1 or free < holes - 1:
-        raise InputError(f"{holes} holes do not go into {rows} rows", hint="make fewer, or a longer band")
+        raise InputError(
+            f"{counted(holes, 'hole does', 'holes do')} not go into {counted(rows, 'row')}",
+            hint="make fewer, or a longer band",
+        )
     marks = [round(number * free / (holes - 1)) for number in range(holes)] if holes > 1 else [0]
     return tuple(later - before for before, later in itertools.pairwise(marks))

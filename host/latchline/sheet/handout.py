@@ -6,6 +6,7 @@ from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
+from latchline.counted import counted
 from latchline.fabric.loops import pass_yarns
 from latchline.fabric.outline import outline
 from latchline.fabric.yarn_need import yarn_need
@@ -36,8 +37,9 @@ def make_handout(piece: Piece, plan: Plan) -> Sheet:
     shape = outline(plan, gauge)
     width, height = gauge.finished_cm(shape.width, shape.rows)
     estimated = ", an estimate" if gauge.estimated else ""
+    knitted = f"{counted(round(shape.knitted[0]), 'stitch')} × {counted(round(shape.knitted[1]), 'row')}"
     facts = (
-        ("size", f"{width:.1f} × {height:.1f} cm, {shape.knitted[0]:.0f} stitches × {shape.knitted[1]:.0f} rows"),
+        ("size", f"{width:.1f} × {height:.1f} cm, {knitted}"),
         ("gauge", f"{gauge.stitches:.1f} stitches and {gauge.rows:.1f} rows to 10 cm{estimated}"),
         ("machine", f"{plan.profile.title}, needles {plan.profile.span_name(plan.span)}"),
         ("begin", f"with the carriage at the {plan.start}"),
@@ -101,8 +103,7 @@ def _steps(plan: Plan, bands: list[Band], signed: set[str]) -> list[str]:
     counter = "" if many else f", row counter {band.first - 1} to {band.last}"
     size = stitch_size_of(band)
     dial = f", stitch size {size:g}" if size is not None else ", a larger stitch size" if is_fold(band) else ""
-    passes = f"{band.passes} pass{'es' if band.passes > 1 else ''}"
-    lines = [f"{called}: {passes} of {band.technique.title}, {yarns}{dial}{counter}"]
+    lines = [f"{called}: {counted(band.passes, 'pass')} of {band.technique.title}, {yarns}{dial}{counter}"]
     if band.name in signed:
         first = next((step.before for step in plan.hand if band.first <= step.before <= band.last), band.first)
         return [

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from latchline.counted import counted, every
 from latchline.drawing.scene import Scene
 from latchline.fabric.loops import NO_YARN, pass_yarns
 from latchline.fabric.outline import outline
@@ -112,7 +113,7 @@ def make_sheet(piece: Piece, plan: Plan) -> Sheet:
     gauge = gauge_of(plan.profile, pass_yarns(plan).yarns, piece.swatch)
     need = yarn_need(plan, piece.swatch)
     pages = [_piece_page(plan, gauge, need, piece.measured)]
-    every = piece.limits.weights_rows
+    weights_every = piece.limits.weights_rows
     uses: dict[int, list[YarnUse]] = {}
     for use in need.by_band:
         uses.setdefault(use.band_first, []).append(use)
@@ -120,7 +121,7 @@ def make_sheet(piece: Piece, plan: Plan) -> Sheet:
     for number, band in enumerate(plan.bands, 1):
         like = first_of.setdefault(_set_alike(band), (number, band))
         before = None if like[1] is band else like
-        pages.append(_band_page(plan, number, band, uses.get(band.first, []), every, before))
+        pages.append(_band_page(plan, number, band, uses.get(band.first, []), weights_every, before))
     return Sheet(f"set-up sheet: {plan.name}", tuple(pages))
 
 
@@ -131,11 +132,14 @@ def _piece_page(plan: Plan, gauge: Gauge, need: YarnNeed, measured: tuple[str, .
     how = "an estimate: knit and measure a swatch" if gauge.estimated else "from your swatch"
     facts: tuple[tuple[str, str], ...] = (
         ("machine", plan.profile.title),
-        ("needles", f"{plan.profile.span_name(plan.span)}, {plan.span.width} needles"),
-        ("passes", f"{plan.passes}, in {len(plan.bands)} band{'s' if len(plan.bands) > 1 else ''}"),
+        ("needles", f"{plan.profile.span_name(plan.span)}, {counted(plan.span.width, 'needle')}"),
+        ("passes", f"{plan.passes}, in {counted(len(plan.bands), 'band')}"),
         ("first pass", f"{plan.direction(1)}: the carriage stands at the {plan.start}"),
         ("gauge", f"{gauge.stitches:.1f} stitches and {gauge.rows:.1f} rows to 10 cm ({how})"),
-        ("finished size", f"about {width:.1f} × {height:.1f} cm, {courses:.0f} rows tall, relaxed and washed"),
+        (
+            "finished size",
+            f"about {width:.1f} × {height:.1f} cm, {counted(round(courses), 'row')} tall, relaxed and washed",
+        ),
     )
     if not gauge.estimated:
         weight = weight_class(gauge)
@@ -231,8 +235,7 @@ def _yarn_grid(need: YarnNeed) -> Grid:
 def hand_yarn(need: YarnNeed) -> tuple[str, ...]:
     """What casting on, binding off and the like take, one a line."""
     return tuple(
-        f"{use.title}: {use.yarn.name}, {use.loops} loop{'s' if use.loops != 1 else ''}, {use.metres:.1f} m"
-        for use in need.by_hand
+        f"{use.title}: {use.yarn.name}, {counted(use.loops, 'loop')}, {use.metres:.1f} m" for use in need.by_hand
     )
 
 
@@ -363,7 +366,9 @@ def _set_up(plan: Plan, band: Band) -> tuple[tuple[str, str], ...]:
         rows.append(("colours", band.separation.title))
     if band.technique.double_bed:
         settings = [setting for k in range(band.first, band.last + 1) if (setting := plan.second_setting(k))]
-        by_hand = f"; then {len(settings) - 1} settings by hand, each named on the way" if settings[1:] else ""
+        by_hand = (
+            f"; then {counted(len(settings) - 1, 'setting')} by hand, each named on the way" if settings[1:] else ""
+        )
         rows.append(("second bed", f"{settings[0]} knits{by_hand}"))
     if band.stitch_size is not None:
         rows.append(("stitch size", f"{band.stitch_size:g} for this band"))
@@ -416,11 +421,11 @@ def _turns(plan: Plan, band: Band) -> str:
     spans = dict.fromkeys(plan.turn_span(number) for number in range(band.first, band.last + 1))
     first, last = plan.turn_span(band.first), plan.turn_span(band.last)
     if list(spans) == [plan.span]:
-        return f"{_marks(plan.profile, first)}: {clear} needles past the last one of the piece"
+        return f"{_marks(plan.profile, first)}: {counted(clear, 'needle')} past the last one of the piece"
     words = f"{_marks(plan.profile, first)} in its first pass"
     words += f", {_marks(plan.profile, last)} in its last" if first != last else ""
     words += ", elsewhere on the way" if len(spans) > len({first, last}) else ""
-    return f"{words}: always {clear} needles past the last one that knits"
+    return f"{words}: always {counted(clear, 'needle')} past the last one that knits"
 
 
 def _marks(profile: Profile, span: Span) -> str:
@@ -428,9 +433,7 @@ def _marks(profile: Profile, span: Span) -> str:
     for needle, side in zip(turn_marks(profile, span), ("left", "right"), strict=True):
         beyond = -needle if side == "left" else needle - (profile.needles - 1)
         places.append(
-            profile.needle_name(needle)
-            if beyond <= 0
-            else f"{beyond} needle{'s' if beyond > 1 else ''} past the {side} end"
+            profile.needle_name(needle) if beyond <= 0 else f"{counted(beyond, 'needle')} past the {side} end"
         )
     return f"{places[0]} and {places[1]}"
 
@@ -473,11 +476,11 @@ def _stitch_size(yarn: Yarn) -> str:
     return f"{yarn.stitch_size:g} ({name}: {low:g} to {high:g} of 12)"
 
 
-def _rhythm(plan: Plan, band: Band, every: int) -> Iterable[str]:
-    marks = [number - 1 for number in range(band.first, band.last + 1) if weights_due(plan, number, every)]
+def _rhythm(plan: Plan, band: Band, rows: int) -> Iterable[str]:
+    marks = [number - 1 for number in range(band.first, band.last + 1) if weights_due(plan, number, rows)]
     if marks:
         shown = ", ".join(str(mark) for mark in marks[:12]) + (" …" if len(marks) > 12 else "")
-        yield f"Move the edge weights up every {every} rows of fabric: at row counter {shown}."
+        yield f"Move the edge weights up {every(rows, 'row')} of fabric: at row counter {shown}."
 
 
 def _changes(plan: Plan, band: Band) -> Iterable[str]:
@@ -517,7 +520,7 @@ def _rhythm_of(changes: Sequence[tuple[int, str]]) -> str:
     cycle = next((size for size in range(1, 9) if all(a == b for a, b in zip(names, names[size:], strict=False))), 0)
     if len(gaps) != 1 or not cycle or len(names) < 2 * cycle:
         return ""
-    return f"Every {gaps.pop()} passes, in turn: {', '.join(names[:cycle])}."
+    return f"{every(gaps.pop(), 'pass').capitalize()}, in turn: {', '.join(names[:cycle])}."
 
 
 def _actions(band: Band) -> Iterable[str]:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from itertools import pairwise
 from typing import Any
 
+from latchline.counted import counted
 from latchline.timing.listing import clock
 from latchline.timing.statistics import BREAK_S, Spread, spread
 
@@ -54,7 +55,7 @@ def as_json(timing: HandTiming) -> dict[str, Any]:
 def as_text(timing: HandTiming) -> Iterator[str]:
     (_, first), (_, last) = timing.confirmed[0], timing.confirmed[-1]
     count = len(timing.confirmed)
-    yield f"{count} pass{'es' if count != 1 else ''} confirmed by hand in {clock(last - first)}, {timing.breaks} breaks"
+    yield f"{counted(count, 'pass')} confirmed by hand in {clock(last - first)}, {counted(timing.breaks, 'break')}"
     if timing.cycle_s is not None and timing.pace_rows_min is not None:
         cycle = timing.cycle_s
         yield f"from one to the next {cycle.median:.1f} s ({cycle.lower_quartile:.1f} to {cycle.upper_quartile:.1f})"

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
 
+from latchline.counted import counted
 from latchline.timing.passes import PassTiming
 from latchline.timing.statistics import Difference, TimingSummary
 
@@ -87,21 +88,21 @@ def remarks(timing: PassTiming) -> list[str]:
     if timing.near_limit:
         said.append("near the speed limit")
     if timing.hesitations:
-        said.append(_times(timing.hesitations, "stop"))
+        said.append(counted(timing.hesitations, "stop"))
     if timing.backings:
-        said.append("backed up " + ("1 needle" if timing.backed_needles == 1 else f"{timing.backed_needles:g} needles"))
+        said.append("backed up " + counted(timing.backed_needles, "needle"))
     if timing.missed_edges > 0:
-        said.append(_times(timing.missed_edges, "edge") + " missed")
+        said.append(counted(timing.missed_edges, "edge") + " missed")
     if timing.missed_edges < 0:
-        said.append(_times(-timing.missed_edges, "edge") + " too many")
+        said.append(counted(-timing.missed_edges, "edge") + " too many")
     return said
 
 
 def as_summary(summary: TimingSummary) -> Iterator[str]:
     """The session in sentences."""
     again = f", {summary.again} of them once more after undoing" if summary.again else ""
-    yield f"{_times(summary.passes, 'pass', 'passes')}{again}, in {clock(summary.elapsed_s)}."
-    rest = f"; {_times(summary.breaks, 'break')} {clock(summary.breaks_s)}" if summary.breaks else ""
+    yield f"{counted(summary.passes, 'pass', 'passes')}{again}, in {clock(summary.elapsed_s)}."
+    rest = f"; {counted(summary.breaks, 'break')} {clock(summary.breaks_s)}" if summary.breaks else ""
     yield f"Carriage on the bed {clock(summary.knitting_s)}, turning {clock(summary.turning_s)}{rest}."
     if summary.pace_rows_min is not None:
         yield f"Pace {summary.pace_rows_min:.1f} rows a minute, breaks left out."
@@ -110,11 +111,11 @@ def as_summary(summary: TimingSummary) -> Iterator[str]:
         f"Speed {speed.median:.2f} m/s in the middle pass, half of all passes from {speed.lower_quartile:.2f} "
         f"to {speed.upper_quartile:.2f}; fastest edge {summary.fastest_m_s:.2f} m/s."
     )
-    near = _times(summary.near_limit, "pass", "passes")
+    near = counted(summary.near_limit, "pass", "passes")
     yield f"Unevenness {summary.unevenness.median:.0%} in the middle pass; {near} near the speed limit."
     yield (
-        f"{_times(summary.hesitations, 'stop')} on the way, backed up {_times(summary.backings, 'time')}, "
-        f"{_times(summary.missed_edges, 'edge')} missed, {summary.doubled_edges} too many."
+        f"{counted(summary.hesitations, 'stop')} on the way, backed up {counted(summary.backings, 'time')}, "
+        f"{counted(summary.missed_edges, 'edge')} missed, {summary.doubled_edges} too many."
     )
 
 
@@ -170,7 +171,3 @@ def clock(seconds: float) -> str:
     whole = max(0, round(seconds))
     hours, minutes = divmod(whole // 60, 60)
     return f"{hours}:{minutes:02}:{whole % 60:02}" if hours else f"{minutes}:{whole % 60:02}"
-
-
-def _times(count: int, one: str, many: str = "") -> str:
-    return f"{count} {one if count == 1 else many or one + 's'}"

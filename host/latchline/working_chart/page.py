@@ -11,6 +11,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import product
 
+from latchline.counted import counted
 from latchline.drawing.scene import Scene
 from latchline.fabric.loops import NO_YARN, PassYarns, pass_yarns
 from latchline.machine.needles import Span
@@ -328,10 +329,10 @@ def _hand_legend(plan: Plan, lines: Sequence[Line], width_mm: float) -> list[str
     if plan.shaped:
         told.append("grey: out of work; grey with a bar: held")
     if plan.narrow:
-        clear = plan.profile.turn_clearance_needles
+        clear = counted(plan.profile.turn_clearance_needles, "needle")
         told.append(
-            f"triangle on its point: the carriage may turn there, {clear} needles past the last one that knits; "
-            f"in a line without one: {clear} needles past the piece"
+            f"triangle on its point: the carriage may turn there, {clear} past the last one that knits; "
+            f"in a line without one: {clear} past the piece"
         )
     if lines[-1].last == plan.passes:
         told += [f"after the last pass: {words}" for words in plan.hand_words(plan.passes + 1)]
