@@ -159,6 +159,18 @@ export function drawing() {
   return store.piece?.drawings[chartName()] ?? null;
 }
 
+/** Names of the yarns that knit each colour, where the band says so. @returns {string[]} */
+export function yarnNames() {
+  const names = bands()[store.band]?.yarns;
+  return Array.isArray(names) ? names : [];
+}
+
+/** The colour that a palette entry is shown in: that of its yarn, else its own. @param {number} index */
+export function shownColour(index) {
+  const yarn = store.piece?.values.yarns?.[yarnNames()[index]];
+  return typeof yarn?.colour === "string" ? yarn.colour : (drawing()?.palette[index]?.hex ?? "#000000");
+}
+
 let queue = Promise.resolve();
 
 /**
