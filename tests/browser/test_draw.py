@@ -140,6 +140,26 @@ def test_an_option_changes_the_picture_and_the_newest_wins(browser: Browser, des
         until(lambda: page.get_attribute(".fabric canvas", "data-serial") == str(serial))
 
 
+def test_what_is_being_typed_stays_when_another_page_changes_the_piece(browser: Browser, desk: Served) -> None:
+    """And it is sent when the field is left, though the form was filled anew meanwhile."""
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#band-1")
+        page.click("summary:text-is('Swatch')")
+        page.fill("#gauge-rows", "41")
+        page.focus("#band-rows")
+        page.keyboard.press("Control+a")
+        page.keyboard.type("1")
+        before = judged(page)
+        with desk.client() as client:
+            client.post("/api/edit", json={"edit": "option", "band": 0, "key": "rows", "value": 9})
+        until(lambda: judged(page) > before)
+        page.keyboard.type("2")
+        assert (page.input_value("#band-rows"), page.input_value("#gauge-rows")) == ("12", "41")
+        page.focus("#way-draw")
+        until(lambda: piece(desk)["values"]["bands"][1].get("rows") == 12)
+
+
 @pytest.mark.parametrize("on", [GULLS, BUNTING, ONE_WAY], ids=["gulls", "bunting", "one-way"])
 def test_every_option_set_on_the_page_makes_the_plan_that_the_command_makes(
     browser: Browser, desk: Served, home: Path, on: Begun

@@ -1,6 +1,6 @@
 // How the knitting went: the sessions that have a journal, each with its figures and its picture, two side by side.
 
-import { button, el, fill } from "./dom.js";
+import { button, el, fill, keeping } from "./dom.js";
 import { ask, fetchFile } from "./line.js";
 import { tried } from "./state.js";
 
@@ -30,17 +30,15 @@ export function backPart() {
   };
 
   const rows = () => {
-    const focused = document.activeElement?.id;
-    fill(list, ...known.map((one, number) => {
+    keeping(list, () => fill(list, ...known.map((one, number) => {
       const [first] = chosen;
       const is = chosen.some((other) => other.journal === one.journal);
       const words = `${one.name}, until ${one.when}`;
       return el("li", { class: "session" }, button(words, () => look([one]), { id: `session-${number}`, "data-journal": one.journal, "aria-pressed": String(is) }),
         button("beside it", () => first && look([first, one]), { id: `beside-${number}`, "data-beside": one.journal, disabled: !first || first.journal === one.journal, "aria-label": `put ${words} beside the chosen one` }));
-    }));
+    })));
     if (!known.length) fill(list, el("li", { class: "soft" }, "nothing has been knitted yet"));
     if (!chosen.length) fill(shown, el("p", { class: "panel soft" }, known.length ? "Choose a session; then another to stand beside it." : "Each session is written down while you knit, and stands here afterwards."));
-    if (focused) document.getElementById(focused)?.focus();
   };
 
   const show = async () => {

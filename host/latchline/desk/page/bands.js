@@ -1,6 +1,6 @@
 // The piece's bands in the order in which they are knitted, and every option of the table of options.
 
-import { button, el, fill } from "./dom.js";
+import { button, el, fill, keeping, sent } from "./dom.js";
 import { bands, changed, edit, on, store } from "./state.js";
 
 /**
@@ -8,19 +8,12 @@ import { bands, changed, edit, on, store } from "./state.js";
  *   values?: string[], suggested?: string[], low?: number, high?: number }} Field
  */
 
-/** Keeps the focus over a new filling. @param {HTMLElement} box @param {() => void} work */
-export function keepingFocus(box, work) {
-  const id = document.activeElement && box.contains(document.activeElement) ? document.activeElement.id : "";
-  work();
-  if (id) document.getElementById(id)?.focus();
-}
-
 export function bandsPanel() {
   const list = el("ol", { class: "bands" });
   const add = el("div", { class: "row" });
   const panel = el("section", { class: "panel bands-panel", "aria-labelledby": "bands-title" },
     el("h2", { id: "bands-title" }, "Bands"), el("p", { class: "soft" }, "The first is knitted first."), list, add);
-  const show = () => keepingFocus(panel, () => {
+  const show = () => keeping(panel, () => {
     fill(list, ...bands().map((band, number) => row(band, number)));
     fill(add, ...adding());
   });
@@ -90,7 +83,7 @@ export function optionsPanel() {
   const box = el("div", {});
   const panel = el("section", { class: "panel options", "aria-labelledby": "options-title" }, el("h2", { id: "options-title" }, "Options"), box);
   const opened = new Set(["band"]);
-  const show = () => keepingFocus(panel, () => {
+  const show = () => keeping(panel, () => {
     const form = store.desk?.form;
     const band = bands()[store.band];
     if (!form || !store.piece || !band) return fill(box);
@@ -107,7 +100,7 @@ export function optionsPanel() {
         fieldOf(field, "piece", values[field.name], (value) => edit("piece", { key: field.name, value })))),
       part("yarns", "Yarns", ...yarns(values)),
       part("swatch", "Swatch", swatch(values)));
-  });
+  }, `${store.piece?.file}/${store.piece?.name}`);
   on("piece", show);
   on("band", show);
   show();
@@ -117,7 +110,7 @@ export function optionsPanel() {
 /** @param {import("./state.js").Values} band */
 function nameOf(band) {
   const input = el("input", { type: "text", id: "band-name", value: String(band.name ?? ""), maxLength: 200 });
-  input.addEventListener("change", () => edit("option", { band: store.band, key: "name", value: input.value || null }));
+  input.addEventListener("change", () => { sent(input); edit("option", { band: store.band, key: "name", value: input.value || null }); });
   return el("div", { class: "field" }, el("label", { for: "band-name" }, "name"), input);
 }
 
@@ -146,7 +139,7 @@ function fieldOf(field, of, value, set) {
     const text = Array.isArray(value) ? value.join(", ") : value === undefined ? "" : String(value);
     const input = el("input", { ...shared, type: "text", value: text, placeholder: usual, autocomplete: "off", spellcheck: false, maxLength: 2000, list: field.suggested ? `${id}-list` : undefined });
     if (field.control === "whole") input.inputMode = "numeric";
-    input.addEventListener("change", () => set(read(field, input.value.trim())));
+    input.addEventListener("change", () => { sent(input); set(read(field, input.value.trim())); });
     control = field.suggested
       ? el("span", {}, input, el("datalist", { id: `${id}-list` }, ...field.suggested.map((one) => el("option", { value: one }))))
       : input;
@@ -173,6 +166,7 @@ function yarnsOfBand(band, values) {
   const input = el("input", { type: "text", id: "band-yarns", value: Array.isArray(band.yarns) ? band.yarns.join(", ") : "",
     placeholder: "as usual: plain names", "aria-describedby": "band-yarns-says", autocomplete: "off" });
   input.addEventListener("change", () => {
+    sent(input);
     const chosen = input.value.split(",").map((name) => name.trim()).filter(Boolean);
     edit("option", { band: store.band, key: "yarns", value: chosen.length ? chosen : null });
   });
@@ -186,10 +180,10 @@ function yarns(values) {
     const id = (/** @type {string} */ key) => `yarn-${name}-${key}`;
     const set = (/** @type {string} */ key) => (/** @type {any} */ value) => edit("yarn", { yarn: name, key, value });
     const colour = el("input", { type: "color", id: id("colour"), value: /^#[0-9a-f]{6}$/i.test(yarn.colour ?? "") ? yarn.colour : "#d8d0c0" });
-    colour.addEventListener("change", () => set("colour")(colour.value));
+    colour.addEventListener("change", () => { sent(colour); set("colour")(colour.value); });
     const input = (/** @type {string} */ key, /** @type {string} */ hint, /** @type {(text: string) => any} */ asValue) => {
       const box = el("input", { type: "text", id: id(key), value: yarn[key] === undefined ? "" : String(yarn[key]), placeholder: hint, autocomplete: "off" });
-      box.addEventListener("change", () => set(key)(box.value.trim() === "" ? null : asValue(box.value.trim())));
+      box.addEventListener("change", () => { sent(box); set(key)(box.value.trim() === "" ? null : asValue(box.value.trim())); });
       return el("div", { class: "field" }, el("label", { for: id(key) }, key.replaceAll("_", " ")), box);
     };
     const number = (/** @type {string} */ text) => (Number.isFinite(Number(text)) ? Number(text) : text);
@@ -197,7 +191,7 @@ function yarns(values) {
       input("count", "as 230 tex", (text) => text), input("stitch_size", "on the carriage's dial", number), input("loop_length_mm", "mm in one stitch", number));
   });
   const name = el("input", { type: "text", id: "yarn-new", maxLength: 60, "aria-label": "Name of a new yarn", placeholder: "a new yarn's name" });
-  const add = button("add a yarn", () => name.value.trim() && edit("yarn", { yarn: name.value, key: "colour", value: "#b8502e" }), { id: "yarn-add" });
+  const add = button("add a yarn", () => name.value.trim() && edit("yarn", { yarn: name.value, key: "colour", value: "#b8502e" }).then((made) => { if (made) /** @type {HTMLInputElement} */ (document.getElementById("yarn-new")).value = ""; }), { id: "yarn-add" });
   return [...made, el("div", { class: "row" }, name, add)];
 }
 
@@ -205,7 +199,7 @@ function yarns(values) {
 function swatch(values) {
   const keys = ["stitches", "rows", "width_mm", "height_mm"];
   const inputs = keys.map((key) => el("input", { type: "number", id: `gauge-${key}`, min: "1", step: "any", value: String(values.gauge?.[key] ?? "") }));
-  const set = () => edit("gauge", Object.fromEntries(keys.map((key, at) => [key, Number(inputs[at].value)])));
+  const set = () => { sent(...inputs); edit("gauge", Object.fromEntries(keys.map((key, at) => [key, Number(inputs[at].value)]))); };
   return el("div", {}, el("p", { class: "soft" }, "Count stitches and rows on a swatch of the same fabric, and measure what you counted."),
     ...keys.map((key, at) => el("div", { class: "field" }, el("label", { for: `gauge-${key}` }, key.replace("_", " in ")), inputs[at])),
     button("use this swatch", set, { id: "gauge-set" }));

@@ -17,6 +17,7 @@ export function el(tag, given = {}, ...children) {
   for (const [name, value] of Object.entries(given)) {
     if (value === undefined || value === null) continue;
     if (name.startsWith("on")) made.addEventListener(name.slice(2), value);
+    else if (name === "value" && made instanceof HTMLInputElement) made.defaultValue = value; // so that what is typed is told from it
     else if (name === "class") made.className = value;
     else if (name === "style") for (const [key, one] of Object.entries(value)) made.style.setProperty(key, String(one));
     else if (name.includes("-") || name === "role" || name === "for" || name === "list") {
@@ -35,6 +36,36 @@ export function fill(parent, ...children) {
   parent.replaceChildren(
     ...children.filter((child) => child !== null && child !== undefined && child !== false),
   );
+}
+
+/** What was typed into these fields is with the desk now. @param {...HTMLInputElement} inputs */
+export function sent(...inputs) {
+  for (const input of inputs) input.defaultValue = input.value;
+}
+
+/**
+ * Fill a box anew without taking from the hand what it is at: the focus, and what is typed and not sent yet.
+ * @param {HTMLElement} box
+ * @param {() => void} work
+ * @param {string} [of] what the box is of: with another one, what was typed is gone
+ */
+export function keeping(box, work, of = "") {
+  const focused = document.activeElement;
+  const id = focused && box.contains(focused) ? focused.id : "";
+  const marked = focused instanceof HTMLInputElement && focused.selectionStart !== null ? [focused.selectionStart, focused.selectionEnd ?? 0] : null;
+  const same = (box.dataset.of ?? of) === of;
+  box.dataset.of = of;
+  const typed = [...box.querySelectorAll("input")].filter((one) => same && one.id && one.value !== one.defaultValue).map((one) => /** @type {const} */ ([one.id, one.value]));
+  work();
+  for (const [name, value] of typed) {
+    const input = document.getElementById(name);
+    if (input instanceof HTMLInputElement) input.value = value;
+  }
+  const again = id ? document.getElementById(id) : null;
+  again?.focus();
+  if (!(again instanceof HTMLInputElement)) return;
+  if (marked) again.setSelectionRange(marked[0], marked[1]);
+  again.addEventListener("blur", () => { if (again.value !== again.defaultValue) again.dispatchEvent(new Event("change")); }); // the browser sees no change in what was set for it
 }
 
 /**

@@ -2,7 +2,7 @@
 
 import { bandsPanel, optionsPanel } from "./bands.js";
 import { chartPanel } from "./chart.js";
-import { button, el, fill } from "./dom.js";
+import { button, el, fill, keeping } from "./dom.js";
 import { fabricPanel, findingsPanel } from "./fabric.js";
 import { ask, keepFile, Refused } from "./line.js";
 import { on, redo, said, changed, store, takePiece, tried, undo } from "./state.js";
@@ -10,9 +10,7 @@ import { on, redo, said, changed, store, takePiece, tried, undo } from "./state.
 export function drawPart() {
   const strip = el("div", { class: "strip" });
   const show = () => {
-    const focused = document.activeElement?.id;
-    fill(strip, ...stripOf());
-    if (focused && focused.startsWith("do-")) document.getElementById(focused)?.focus();
+    keeping(strip, () => fill(strip, ...stripOf()));
   };
   on("piece", show);
   show();

@@ -1,6 +1,6 @@
 // The fabric as the desk draws it, its size and yarn, and what the checks have found.
 
-import { button, el, fill, newest } from "./dom.js";
+import { button, el, fill, keeping, newest } from "./dom.js";
 import { fetchFile } from "./line.js";
 import { bands, changed, edit, on, store, tried } from "./state.js";
 
@@ -53,14 +53,12 @@ export function fabricPanel() {
   });
 
   const showTools = () => {
-    const focused = document.activeElement?.id;
     const side = (/** @type {string} */ name) => button(`${name} side`, () => { sight.side = name; showTools(); paint(1); }, { id: `side-${name}`, "aria-pressed": String(sight.side === name) });
     const zoom = (/** @type {number} */ by) => () => {
       sight.zoom = Math.max(0, Math.min(ZOOM.length - 1, sight.zoom + by));
       paint(1);
     };
-    fill(tools, side("knit"), side("purl"), button("nearer", zoom(1), { id: "fabric-nearer" }), button("farther", zoom(-1), { id: "fabric-farther" }));
-    if (focused) document.getElementById(focused)?.focus();
+    keeping(tools, () => fill(tools, side("knit"), side("purl"), button("nearer", zoom(1), { id: "fabric-nearer" }), button("farther", zoom(-1), { id: "fabric-farther" })));
   };
 
   let shownOf = "";

@@ -1,6 +1,6 @@
 // The tools that a hand draws with, as buttons and fields over the chart.
 
-import { button, el, fill } from "./dom.js";
+import { button, el, fill, keeping, sent } from "./dom.js";
 import { CELL_LEAST, CELL_MOST, hand } from "./hand.js";
 import { draw, drawing, shownColour, yarnNames } from "./state.js";
 
@@ -25,7 +25,6 @@ export function fillTools(tools, sight) {
   const drawn = drawing();
   tools.hidden = !drawn;
   if (!drawn) return;
-  const focused = document.activeElement?.id;
   hand.colour = Math.min(hand.colour, drawn.palette.length - 1);
   const again = () => {
     fillTools(tools, sight);
@@ -56,14 +55,13 @@ export function fillTools(tools, sight) {
       `${index}: ${yarns[index] ?? (colour.name || colour.hex)}`,
     ),
   );
-  fill(
+  keeping(tools, () => fill(
     tools,
     el("div", { class: "row", role: "group", "aria-label": "Draw with" }, ...kinds),
     el("div", { class: "row", role: "group", "aria-label": "Colours" }, ...colours, colourMore(drawn)),
     el("div", { class: "row" }, mirrorChoice(again), tiledChoice(again, sight), nearer(again), frameMore(again)),
     rowsMore(drawn),
-  );
-  if (focused) document.getElementById(focused)?.focus();
+  ));
 }
 
 /**
@@ -79,7 +77,7 @@ function pressed(id, words, on, press) {
 /** @param {import("./state.js").Drawing} drawn */
 function colourMore(drawn) {
   const chosen = el("input", { type: "color", id: "colour-look", value: drawn.palette[hand.colour].hex, "aria-label": "Look of this colour" });
-  chosen.addEventListener("change", () => draw("colour", { index: hand.colour, hex: chosen.value, name: drawn.palette[hand.colour].name }));
+  chosen.addEventListener("change", () => { sent(chosen); draw("colour", { index: hand.colour, hex: chosen.value, name: drawn.palette[hand.colour].name }); });
   const add = button(
     "another colour",
     () => draw("colour", { index: drawn.palette.length, hex: unlike(drawn) }).then((made) => made && (hand.colour = drawn.palette.length)),
@@ -199,7 +197,10 @@ function rowsMore(drawn) {
       { class: "row" },
       el("label", {}, "make it ", stitches, " stitches"),
       el("label", {}, " by ", rows, " rows"),
-      button("cut or fill up", () => draw("resize", { rows: Number(rows.value), stitches: Number(stitches.value) }), { id: "size-set" }),
+      button("cut or fill up", () => {
+        sent(rows, stitches);
+        draw("resize", { rows: Number(rows.value), stitches: Number(stitches.value) });
+      }, { id: "size-set" }),
     ),
   );
 }
