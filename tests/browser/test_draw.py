@@ -218,6 +218,26 @@ def test_an_error_says_what_where_and_how_to_mend_it(browser: Browser, desk: Ser
         until(lambda: not text_of(page, ".trouble"))
 
 
+def test_a_stroke_that_the_desk_could_not_make_is_taken_back_and_that_is_said(browser: Browser, desk: Served) -> None:
+    colour = "async (at) => (await import('/state.js')).drawing().cells[at]"
+    mistake = json.dumps({"what": "the desk made a mistake", "where": "", "hint": "nothing was changed by it"})
+    with a_page(browser, desk) as page:
+        before = fingerprint(page)
+        page.click("#band-1")
+        page.route("**/api/edit", lambda route: route.fulfill(status=500, body=mistake))
+        x, y = until(lambda: cell(page, 0, 0))
+        page.click(f"#colour-{1 - page.evaluate(colour, 0)}")
+        was = page.evaluate(colour, 0)
+        page.mouse.click(x, y)
+        until(lambda: "nothing was changed" in text_of(page, "#complaint"))
+        with page.expect_response("**/api/fabric*"):
+            page.click("#side-purl")
+        until(lambda: page.evaluate(colour, 0) == was)
+        page.wait_for_timeout(100)
+        assert page.is_visible("#complaint"), "a picture that comes meanwhile takes away nothing that is said"
+        assert fingerprint(page) == before
+
+
 def test_a_finding_is_marked_and_its_mend_is_one_press_and_one_undo(browser: Browser, desk: Served) -> None:
     with a_page(browser, desk) as page:
         before = fingerprint(page)

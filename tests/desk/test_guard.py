@@ -18,7 +18,7 @@ from starlette.routing import Route
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
-from latchline.desk.app import _asked
+from latchline.desk.app import _asked, application
 from latchline.desk.desk import Desk
 from latchline.desk.folder import Folder
 from latchline.desk.guard import BODY_MAX, EARLIER_KEY, Keys
@@ -365,3 +365,34 @@ def test_a_mistake_of_the_desk_itself_is_one_sentence(tmp_path: Path) -> None:
     answer = run_apart(asked())
     assert answer.status_code == 500
     assert "a stitch was dropped" in answer.json()["what"]
+
+
+@pytest.mark.parametrize("path", ["/api/edit", "/api/undo", "/api/redo"])
+def test_what_ends_in_a_mistake_of_the_desk_itself_is_not_done(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    def broken(looked: object) -> dict[str, object]:
+        raise RuntimeError("a stitch was dropped")
+
+    async def asked() -> tuple[httpx.Response, dict[str, object], dict[str, object]]:
+        keys, address = Keys(), Address(1)
+        headers = {"X-Latchline-Key": keys.own}
+        app = httpx.ASGITransport(application(Desk(tmp_path, keys, address)))
+        async with httpx.AsyncClient(transport=app, base_url="http://127.0.0.1:1", headers=headers) as client:
+            begun = {"what": "empty", "name": "net", "stitches": 4, "rows": 4, "machine": "standard-200"}
+            paint = {"edit": "paint", "chart": "net.txt", "colour": 1}
+            await client.post("/api/open", json=begun)
+            for at in (0, 1):
+                await client.post("/api/edit", json=paint | {"points": [[0, at]]})
+            await client.post("/api/undo", json={})
+            before = (await client.get("/api/piece")).json()
+            with monkeypatch.context() as broke:
+                broke.setattr("latchline.desk.looks.size", broken)
+                answer = await client.post(path, json=paint | {"points": [[3, 3]]})
+            return answer, before, (await client.get("/api/piece")).json()
+
+    answer, before, after = run_apart(asked())
+    assert answer.status_code == 500
+    assert "nothing was changed" in answer.json()["hint"]
+    assert before["can_undo"] is before["can_redo"] is True
+    assert after == before

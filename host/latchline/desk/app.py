@@ -27,6 +27,7 @@ KINDS = {
     ".css": "text/css; charset=utf-8",
     ".svg": "image/svg+xml",
 }
+AS_IT_WAS = "nothing was changed by it; do it another way, or save the piece and start the desk anew"
 FAULT, MALFORMED, NOT_YOURS, MISTAKE = 422, 400, 403, 500
 
 
@@ -82,7 +83,7 @@ def _asked(desk: Desk, question: Question) -> Callable[[Request], Any]:
         except (KeyError, TypeError, ValueError, OverflowError) as error:
             return _complaint(MALFORMED, f"the desk cannot make sense of this ({type(error).__name__}: {error})")
         except Exception as error:  # a fault of ours, told as such; the piece is as it was
-            return _complaint(MISTAKE, f"the desk made a mistake ({type(error).__name__}: {error})")
+            return _complaint(MISTAKE, f"the desk made a mistake ({type(error).__name__}: {error})", AS_IT_WAS)
         if isinstance(value, File):
             return Response(value.content, media_type=value.kind)
         return _Json(value)
@@ -97,5 +98,5 @@ class _Json(JSONResponse):
         return json.dumps(content, allow_nan=False, separators=(",", ":")).encode("ascii")
 
 
-def _complaint(status: int, what: str) -> Response:
-    return _Json({"what": what, "where": "", "hint": ""}, status)
+def _complaint(status: int, what: str, hint: str = "") -> Response:
+    return _Json({"what": what, "where": "", "hint": hint}, status)

@@ -6,7 +6,8 @@ end, and what is known of a state (its plan, its findings) stays true.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import zip_longest
@@ -200,6 +201,16 @@ class Document:
         self._states.append(state)
         self._at += 1
         self.serial += 1
+
+    @contextmanager
+    def whole_or_not_at_all(self) -> Iterator[None]:
+        """What is done within is taken back when it raises, whatever it raises."""
+        before = list(self._states), self._at, self._looked, self.serial
+        try:
+            yield
+        except BaseException:
+            self._states, self._at, self._looked, self.serial = before
+            raise
 
     def _require_shown(self, state: State) -> None:
         """A page shows a piece with a fault in it, so that it can be mended there, but not what is no piece at all."""

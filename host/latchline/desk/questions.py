@@ -94,25 +94,27 @@ def edit(desk: Desk, given: Given) -> Answer:
     """One edit; the answer holds what has changed since the serial that the page shows."""
     from latchline.desk.edits import EDITS
 
-    document = desk.opened()
     function = EDITS[given["edit"]]
-    before = document.state.drawings if given.get("serial") == document.serial else {}
-    document.change(lambda state: function(state, given))
-    return _told(desk, document, before)
+    return _changed(desk, given, lambda document: document.change(lambda state: function(state, given)))
 
 
 def undo(desk: Desk, given: Given) -> Answer:
-    document = desk.opened()
-    before = document.state.drawings if given.get("serial") == document.serial else {}
-    document.undo()
-    return _told(desk, document, before)
+    return _changed(desk, given, lambda document: document.undo())
 
 
 def redo(desk: Desk, given: Given) -> Answer:
+    return _changed(desk, given, lambda document: document.redo())
+
+
+def _changed(desk: Desk, given: Given, change: Callable[[Document], None]) -> Answer:
+    """What is not shown to the end for a fault of ours is not done at all: no page could take it back."""
     document = desk.opened()
     before = document.state.drawings if given.get("serial") == document.serial else {}
-    document.redo()
-    return _told(desk, document, before)
+    with document.whole_or_not_at_all():
+        change(document)
+        shown = _shown(document, before)
+    desk.pages.tell({"kind": "piece", "serial": document.serial})
+    return shown
 
 
 def save(desk: Desk, given: Given) -> Answer:
@@ -120,13 +122,8 @@ def save(desk: Desk, given: Given) -> Answer:
 
     document = desk.opened()
     written = keep.save(desk.folder, document, str(given["name"]), replace=given.get("replace") is True)
-    return {"written": written, "piece": _told(desk, document)}
-
-
-def _told(desk: Desk, document: Document, before: Any = None) -> dict[str, Any]:
-    """What the asking page is shown; the others are told that there is something new."""
     desk.pages.tell({"kind": "piece", "serial": document.serial})
-    return _shown(document, before or {})
+    return {"written": written, "piece": _shown(document)}
 
 
 def _shown(document: Document, before: Any = None) -> dict[str, Any]:

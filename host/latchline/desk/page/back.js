@@ -2,7 +2,7 @@
 
 import { button, el, fill, keeping } from "./dom.js";
 import { ask, fetchFile } from "./line.js";
-import { tried } from "./state.js";
+import { looked } from "./state.js";
 
 /** @typedef {{ journal: string, name: string, when: string }} Session */
 /** @typedef {{ label: string, first: string, second: string, difference: string, error: string, clear: boolean }} Figure */
@@ -20,7 +20,7 @@ export function backPart() {
     chosen = sessions;
     rows();
     const told = [];
-    for (const one of sessions) told.push(await tried(() => ask(`/api/timing?${query(one)}`)));
+    for (const one of sessions) told.push(await looked(() => ask(`/api/timing?${query(one)}`)));
     if (told.includes(undefined)) return;
     const both = sessions.length > 1 && told.every((one) => one.measured);
     const columns = [];
@@ -42,7 +42,7 @@ export function backPart() {
   };
 
   const show = async () => {
-    const told = await tried(() => ask("/api/timing/sessions"));
+    const told = await looked(() => ask("/api/timing/sessions"));
     if (!told) return;
     known = told.sessions;
     rows();
@@ -60,7 +60,7 @@ const query = (one, beside) => new URLSearchParams({ journal: one.journal, ...(b
  */
 async function session(one, told, beside, which) {
   const column = el("section", { class: "panel" }, el("h2", {}, `${which}${told.name}`), el("p", { class: "soft" }, `until ${one.when}`), ...told.says.map((line) => el("p", {}, line)));
-  const blob = told.measured && (await tried(() => fetchFile(`/api/timing/picture?${query(one, beside)}`)));
+  const blob = told.measured && (await looked(() => fetchFile(`/api/timing/picture?${query(one, beside)}`)));
   if (!blob) return column;
   const picture = await createImageBitmap(blob);
   const canvas = el("canvas", { class: "timing", role: "img", "aria-label": `pace, evenness and speed of ${told.name}`, width: picture.width, height: picture.height });
@@ -72,7 +72,7 @@ async function session(one, told, beside, which) {
 
 /** The means of both, and whether they differ by more than scatter. @param {Session} first @param {Session} second */
 async function compare(first, second) {
-  const told = await tried(() => ask(`/api/timing/compared?${query(first, second)}`));
+  const told = await looked(() => ask(`/api/timing/compared?${query(first, second)}`));
   if (!told) return null;
   const cells = (/** @type {"td" | "th"} */ tag, /** @type {string[]} */ ...words) => words.map((one) => el(tag, tag === "th" ? { scope: "col" } : {}, one));
   return el("section", { class: "panel" }, el("h2", {}, "Side by side"), el("div", { class: "wide", tabIndex: 0, role: "region", "aria-label": "Figures of both sessions" }, el("table", { class: "compared" },

@@ -7,7 +7,7 @@ import { drawPart, save } from "./draw.js";
 import { Line, Refused, ask, takeKey } from "./line.js";
 import { openPart, takeDrops } from "./open.js";
 import { slowPart } from "./slow.js";
-import { catchUp, changed, on, redo, said, store, takePiece, tried, undo } from "./state.js";
+import { catchUp, changed, complain, on, redo, said, store, takePiece, tried, undo } from "./state.js";
 
 /** @param {string} id */
 const byId = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
@@ -46,7 +46,7 @@ function complaint() {
   if (!said.complaint) return;
   const { what, where, hint } = said.complaint;
   fill(box, el("strong", {}, what), where && el("span", { class: "where" }, where), hint && el("span", {}, hint),
-    button("seen", () => { said.complaint = null; changed("complaint"); }));
+    button("seen", () => complain(null)));
 }
 
 /** @param {KeyboardEvent} event */
@@ -71,7 +71,7 @@ async function begin() {
     byId("heard").textContent = heard ? "" : "not heard";
     changed("knit");
   });
-  line.on("refused", (told) => { said.complaint = told; changed("complaint"); });
+  line.on("refused", (told) => complain(told));
   line.on("piece", ({ serial }) => catchUp(serial));
   line.on("knit", takeKnit);
   line.on("welcome", ({ serial }) => catchUp(serial));
@@ -87,6 +87,6 @@ async function begin() {
 }
 
 begin().catch((error) => {
-  if (error instanceof Refused) { said.complaint = error.complaint; changed("complaint"); }
+  if (error instanceof Refused) complain(error.complaint);
   else throw error;
 });

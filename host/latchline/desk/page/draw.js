@@ -5,7 +5,7 @@ import { chartPanel } from "./chart.js";
 import { button, el, fill, keeping } from "./dom.js";
 import { fabricPanel, findingsPanel } from "./fabric.js";
 import { ask, keepFile, Refused } from "./line.js";
-import { on, redo, said, changed, store, takePiece, tried, undo } from "./state.js";
+import { complain, on, redo, store, takePiece, tried, undo } from "./state.js";
 
 export function drawPart() {
   const strip = el("div", { class: "strip" });
@@ -38,7 +38,7 @@ function stripOf() {
 export async function save() {
   const piece = store.piece;
   if (!piece) return;
-  if (piece.file) return void keep(piece.file, false);
+  if (piece.file) return void tried(() => keep(piece.file, false));
   const box = el("dialog", { "aria-labelledby": "save-title" });
   const name = el("input", { type: "text", id: "save-name", value: piece.name.replace(/[^\w.]+/g, "-"), maxLength: 80 });
   const again = el("p", { role: "alert" });
@@ -68,6 +68,5 @@ async function keep(name, replace) {
   const saved = await ask("/api/save", { name, replace });
   takePiece(saved.piece);
   store.desk = await ask("/api/desk");
-  said.complaint = null;
-  changed("complaint");
+  complain(null);
 }

@@ -2,7 +2,7 @@
 
 import { button, el, fill, keeping, newest } from "./dom.js";
 import { fetchFile } from "./line.js";
-import { bands, changed, edit, on, store, tried } from "./state.js";
+import { bands, changed, edit, looked, on, store } from "./state.js";
 
 const PASSES_MAX = 380;
 const ZOOM = [4, 6, 8, 10, 13, 16, 20, 26, 32];
@@ -40,7 +40,7 @@ export function fabricPanel() {
     spacer.style.height = `${Math.max(seen.all, 1)}px`;
     spacer.style.width = `${seen.width}px`;
     const query = new URLSearchParams({ side: sight.side, stitch_px: String(seen.px), first: String(seen.first), last: String(seen.last) });
-    const blob = await tried(() => fetchFile(`/api/fabric?${query}`));
+    const blob = await looked(() => fetchFile(`/api/fabric?${query}`));
     if (!blob) return;
     const picture = await createImageBitmap(blob);
     canvas.width = picture.width;

@@ -5,7 +5,7 @@ import { atLastStretch, beadsView, seenStretch, stepStretch } from "./beads.js";
 import { button, el, fill } from "./dom.js";
 import { ask } from "./line.js";
 import { forgetPedal, learnPedal, onPedal, pedalKey, stopLearning } from "./pedal.js";
-import { changed, on, store, tried } from "./state.js";
+import { changed, looked, on, store, tried } from "./state.js";
 import { say, setSpeaking, speaks, voiceChoices } from "./voice.js";
 
 /** States as the session names them → the word that is shown, its shape, and how urgent it is. */
@@ -535,7 +535,7 @@ function pedalBox() {
 /** Where a knitting begins, or goes on. @param {HTMLElement} box */
 async function startView(box) {
   const over = now.over;
-  const told = await tried(() => ask("/api/knit"));
+  const told = await looked(() => ask("/api/knit"));
   if (!told || (now.view && !now.over)) return;
   /** @type {HTMLInputElement} */
   const port = el("input", { type: "text", id: "port", list: "port-list", value: now.port || (told.ports.find((/** @type {string} */ name) => /usb|acm|com\d/i.test(name)) ?? "sim://"), oninput: () => { now.port = port.value; }, autocomplete: "off", spellcheck: false });

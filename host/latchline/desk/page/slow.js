@@ -3,7 +3,7 @@
 import { Bed, FABRIC, LEAD } from "./bed.js";
 import { button, el, fill, newest } from "./dom.js";
 import { ask, fetchFile } from "./line.js";
-import { on, store, tried } from "./state.js";
+import { looked, on, store } from "./state.js";
 
 /** What is told of the needle under the carriage. @type {Record<string, (yarns: string[]) => string>} */
 const TELLS = {
@@ -173,7 +173,7 @@ export function slowPart() {
       if (pictures.has(last) || last < 1 || last > (run?.passes ?? 0)) continue;
       const mine = pictures;
       const query = new URLSearchParams({ side: "purl", stitch_px: String(bed.pitch), first: String(Math.max(1, last - BELOW)), last: String(last) });
-      const blob = await tried(() => fetchFile(`/api/fabric?${query}`));
+      const blob = await looked(() => fetchFile(`/api/fabric?${query}`));
       if (!blob || mine !== pictures) return;
       mine.set(last, await createImageBitmap(blob));
       for (const old of mine.keys()) if (Math.abs(old - wanted) > 3) { mine.get(old)?.close(); mine.delete(old); }
@@ -191,7 +191,7 @@ export function slowPart() {
     }
     const number_ = Math.max(1, Math.min(run?.passes ?? wanted, wanted));
     if (!run?.shown.has(number_)) {
-      const told = await tried(() => ask(`/api/slow-motion?first=${number_}&last=${number_ + AT_ONCE - 1}`));
+      const told = await looked(() => ask(`/api/slow-motion?first=${number_}&last=${number_ + AT_ONCE - 1}`));
       if (!told) return;
       const known = run?.shown ?? new Map();
       if (!run) now.from = told.shown[0].direction === "rightward" ? 0 : told.needles.length; // where the carriage stands

@@ -58,11 +58,18 @@ export function changed(name) {
   for (const listener of listeners.get(name) ?? []) listener();
 }
 
-/** @type {{ complaint: Trouble | null }} */
-export const said = { complaint: null };
+/** byItself: whether the complaint is about something that the page has asked for by itself. @type {{ complaint: Trouble | null, byItself: boolean }} */
+export const said = { complaint: null, byItself: false };
+
+/** @param {Trouble | null} complaint @param {boolean} [byItself] */
+export function complain(complaint, byItself = false) {
+  if (complaint === said.complaint) return;
+  Object.assign(said, { complaint, byItself });
+  changed("complaint");
+}
 
 /**
- * Do something with the desk; what it refuses is shown, and undefined is returned.
+ * Do for the hand something with the desk; what it refuses is shown, and undefined is returned.
  * @template Value
  * @param {() => Promise<Value>} work
  * @returns {Promise<Value | undefined>}
@@ -70,13 +77,29 @@ export const said = { complaint: null };
 export async function tried(work) {
   try {
     const value = await work();
-    said.complaint = null;
-    changed("complaint");
+    complain(null);
     return value;
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
-    said.complaint = error.complaint;
-    changed("complaint");
+    complain(error.complaint);
+    return undefined;
+  }
+}
+
+/**
+ * The same for what the page does by itself: it neither takes away nor covers what is said of a doing of the hand.
+ * @template Value
+ * @param {() => Promise<Value>} work
+ * @returns {Promise<Value | undefined>}
+ */
+export async function looked(work) {
+  try {
+    const value = await work();
+    if (said.byItself) complain(null);
+    return value;
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    if (said.byItself || !said.complaint) complain(error.complaint, true);
     return undefined;
   }
 }
@@ -116,7 +139,7 @@ let resting = 0;
 async function askMends() {
   const serial = store.verdict?.serial;
   if (serial !== store.piece?.serial || store.piece?.trouble) return;
-  const told = await tried(() => ask("/api/verdict?mends=tried"));
+  const told = await looked(() => ask("/api/verdict?mends=tried"));
   if (!told || told.serial !== store.piece?.serial) return;
   store.verdict = told;
   changed("mends");
@@ -130,14 +153,11 @@ const refresh = newest(async () => {
     changed("verdict");
     return;
   }
-  try {
-    store.verdict = await ask("/api/verdict");
-    changed("verdict");
+  const verdict = await looked(() => ask("/api/verdict"));
+  if (verdict) {
+    store.verdict = verdict;
     clearTimeout(resting);
     resting = setTimeout(askMends, REST_MS);
-    return;
-  } catch (error) {
-    if (!(error instanceof Refused)) throw error;
   }
   changed("verdict");
 });
@@ -223,7 +243,7 @@ export async function open(given) {
 export async function catchUp(serial) {
   if (serial > 0 && serial !== store.piece?.serial) {
     queue = queue.then(async () => {
-      if (serial > (store.piece?.serial ?? 0) || !store.piece) await tried(async () => takePiece(await ask("/api/piece")));
+      if (serial > (store.piece?.serial ?? 0) || !store.piece) await looked(async () => takePiece(await ask("/api/piece")));
     });
     await queue;
   }
