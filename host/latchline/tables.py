@@ -146,13 +146,15 @@ class Table:
 
     def where(self, key: str = "") -> str:
         """`file, line 7, key "bands.2.rows"`, with the line of the nearest table when the key has none."""
-        if not self.file:
-            return ""
+        return self.place(key) if self.file else ""
+
+    def place(self, key: str = "") -> str:
+        """The same, and `key "bands.2.rows"` of values that stand in no file."""
         path = (*self._path, key) if key else self._path
         line = next((self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines), None)
         text = self.file if line is None else f"{self.file}, line {line}"
         shown = ".".join(str(int(part) + 1) if part.isdigit() else part for part in path)
-        return f'{text}, key "{shown}"' if shown else text
+        return ", ".join(part for part in (text, f'key "{shown}"' if shown else "") if part)
 
     def complain(self, key: str, what: str, hint: str = "", mends: Sequence[Mend] = ()) -> InputError:
         return self._kind(what, where=self.where(key), key=key, hint=hint, mends=mends)

@@ -417,9 +417,20 @@ def test_the_rows_of_a_neck_in_centimetres_are_a_multiple_of_four() -> None:
     assert piece.plan().passes == 32
 
 
-def test_a_length_that_cannot_leave_both_sides_alike_says_what_it_becomes() -> None:
-    piece = parse_piece(HEAD + BAND + 'shape = [{ neck = "3.2 cm" }]\n', file="front.toml")
-    assert piece.measured == ("neck = 3.2 cm: 9 needles, 3.2 cm; where 9 would not leave both sides alike, 8 (2.9 cm)",)
+@pytest.mark.parametrize(
+    ("shape", "becomes"),
+    [
+        ('neck = "3.2 cm"', "neck = 3.2 cm: 8 needles, 2.9 cm, 0.3 cm less than asked; 9 would be nearer"),
+        ('to = "20.4 cm"', "to = 20.4 cm: 58 needles, 20.7 cm, 0.3 cm more than asked; 57 would be nearer"),
+        ('to = "30.3 cm"', "to = 30.3 cm: 84 needles, 30.0 cm, 0.3 cm less than asked; 85 would be nearer"),
+        ('armhole = "20.4 cm"', "armhole = 20.4 cm: 58 needles, 20.7 cm, 0.3 cm more than asked; 57 would be nearer"),
+        ('to = "20.4 cm", side = "left"', "to = 20.4 cm: 57 needles, 20.4 cm"),
+        ('neck = "2.9 cm"', "neck = 2.9 cm: 8 needles, 2.9 cm"),
+    ],
+)
+def test_a_length_says_first_what_it_becomes_and_then_what_would_leave_one_side_wider(shape: str, becomes: str) -> None:
+    (said,) = parse_piece(HEAD + BAND + f"shape = [{{ {shape} }}]\n", file="front.toml").measured
+    assert said.removesuffix(", but leave one side a stitch wider than the other") == becomes
 
 
 def test_who_steps_back_is_told_which_hand_steps_to_undo_and_which_stay_done() -> None:

@@ -100,7 +100,7 @@ def _beginning(table: Table, told: _Told, profile: Profile, span: Span, measure:
     if over.first < span.first or over.last > span.last:
         raise table.complain("needles", "these are not among the needles of the piece", "name more for the piece")
     begun = "wrapped" if how == "wrapped" else "every-other"
-    cast_on = CastOn(begun, over.first - span.first, over.last - span.first, asked=table.where("begin"))
+    cast_on = CastOn(begun, over.first - span.first, over.last - span.first, asked=table.place("begin"))
     if how != "waste":
         return (replace(_plain(told, rows), works=(cast_on,)),)
     waste = replace(told, yarns=told.yarns[:1] or (WASTE,))
@@ -121,8 +121,8 @@ def _hem(table: Table, told: _Told, measure: Measure, place: HemPlace) -> tuple[
     inside = _plain(told, rows, f"{told.name}, inside", "hem inside")
     outside = _plain(told, rows, f"{told.name}, outside", "hem inside" if place is HemPlace.BETWEEN else "fabric")
     if place is HemPlace.END:
-        return outside, fold, replace(inside, works=(AllNeedles(None, "lift-hem", asked=table.where("hem")),))
-    return inside, fold, replace(outside, works=(AllNeedles(None, "hang-hem", asked=table.where("hem")),))
+        return outside, fold, replace(inside, works=(AllNeedles(None, "lift-hem", asked=table.place("hem")),))
+    return inside, fold, replace(outside, works=(AllNeedles(None, "hang-hem", asked=table.place("hem")),))
 
 
 def _end(
@@ -134,9 +134,9 @@ def _end(
     if how == "waste":
         waste = replace(told, yarns=own[:1] or (WASTE,))
         return (
-            replace(_plain(waste, rows, part="waste"), works=(AllNeedles(None, "take-off", asked=table.where("end")),)),
+            replace(_plain(waste, rows, part="waste"), works=(AllNeedles(None, "take-off", asked=table.place("end")),)),
         )
-    done = AllNeedles(None, "bind-off" if how == "bound-off" else "onto-cord", asked=table.where("end"))
+    done = AllNeedles(None, "bind-off" if how == "bound-off" else "onto-cord", asked=table.place("end"))
     if rows:
         return (replace(_plain(told, rows), works=(done,)),)
     if not before:

@@ -16,7 +16,7 @@ from latchline.machine.needles import Span
 from latchline.machine.profile import Profile, load_profile, parse_profile, shipped_profiles
 from latchline.mend import Mend
 from latchline.piece.ends import NAMES, HemPlace, hem_places, kind_of_band, read_special
-from latchline.piece.measure import Measure, Swatch, gauge_of, swatch_for
+from latchline.piece.measure import Length, Measure, Swatch, gauge_of, swatch_for
 from latchline.piece.model import Piece
 from latchline.piece.shaping import partner, read_works
 from latchline.piece.yarn_count import tex_of
@@ -186,7 +186,6 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
     first = bands[0].yarns[0] if bands[0].yarns else None
     swatch = next((item for item in map(_of(swatches, first), bands) if item is not None), None)
     bands = [_scaled(band, swatch, swatches) for band in bands]
-    measured = tuple(dict.fromkeys(of_all.told))
     return Piece(
         name,
         profile,
@@ -198,7 +197,7 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
         limits,
         table.file,
         swatches,
-        measured,
+        tuple(of_all.told),
         tuple(tables),
         tuple(band_tables[number].where() or table.file for number in tables),
     )
@@ -286,7 +285,7 @@ class _Known:
     beside: Beside
     yarns: dict[str, Yarn]
     swatches: tuple[Swatch, ...]
-    told: list[str] = field(default_factory=list)
+    told: list[Length] = field(default_factory=list)
 
     def measure(self, yarn: Yarn | None, technique: Technique, stitch_size: float | None = None) -> Measure:
         swatch = swatch_for(self.swatches, yarn, technique, stitch_size)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
+from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.machine.profile import Profile
 from latchline.plan.model import Yarn
@@ -71,33 +72,63 @@ def gauge_of(profile: Profile, yarns: Iterable[Yarn], swatch: Swatch | None) -> 
     return gauge_from_pitch(profile.pitch_mm)
 
 
+@dataclass(frozen=True)
+class Length:
+    """A length that was asked for, and the whole needles or rows nearest to it by a gauge. at: where it stands."""
+
+    at: str
+    key: str
+    asked_cm: float
+    whole: int
+    gauge: Gauge
+    across: bool
+
+    def words(self, settled: int | None = None) -> str:
+        """What it becomes, how far off that is, and why. settled: the stitches where both sides go alike."""
+        becomes = self.whole if settled is None else settled
+        real_cm = self.gauge.finished_cm(becomes, becomes)[0 if self.across else 1]
+        off = real_cm - self.asked_cm
+        difference = "" if abs(off) < 0.05 else f", {abs(off):.1f} cm {'more' if off > 0 else 'less'} than asked"
+        estimated = " by an estimated gauge" if self.gauge.estimated else ""
+        nearer = (
+            ""
+            if becomes == self.whole
+            else f"; {self.whole} would be nearer, but leave one side a stitch wider than the other"
+        )
+        what = counted(becomes, "needle" if self.across else "row")
+        return f"{self.key} = {self.asked_cm:g} cm: {what}, {real_cm:.1f} cm{difference}{estimated}{nearer}"
+
+
 SHOWN_MOST = 40  # characters of a text that a complaint repeats
 
 
 @dataclass
 class Measure:
-    """Turns lengths into needles and rows at one gauge, and keeps what it said of each in `told`."""
+    """Turns lengths into needles and rows at one gauge, and keeps each in `told`."""
 
     gauge: Gauge
-    told: list[str] = field(default_factory=list)
+    told: list[Length] = field(default_factory=list)
 
     def needles(self, table: Table, key: str) -> bool:
         """Put whole needles in the place of a length; whether there was one."""
-        return table.settle(key, lambda text: self._whole(text, key, across=True))
+        return table.settle(key, lambda text: self._whole(text, key, table.place(key), across=True))
 
     def rows(
         self, table: Table, key: str, repeat: Callable[[], int | None] = lambda: None, fours: bool = False
     ) -> bool:
         """The same for rows. repeat: the rows of a repeat where the text doesn't say. fours: only multiples of four."""
-        return table.settle(key, lambda text: self._whole(text, key, repeat, across=False, least=4 if fours else 1))
-
-    def even(self, whole: int, by: tuple[int, ...]) -> None:
-        """Add to what was said last what it becomes where both sides must lose or gain alike: by so many more."""
-        others = " or ".join(f"{whole + more} ({self.gauge.finished_cm(whole + more, 1)[0]:.1f} cm)" for more in by)
-        self.told[-1] += f"; where {whole} would not leave both sides alike, {others}"
+        at, least = table.place(key), 4 if fours else 1
+        return table.settle(key, lambda text: self._whole(text, key, at, repeat, across=False, least=least))
 
     def _whole(
-        self, text: str, key: str, repeat_of: Callable[[], int | None] = lambda: None, *, across: bool, least: int = 1
+        self,
+        text: str,
+        key: str,
+        at: str,
+        repeat_of: Callable[[], int | None] = lambda: None,
+        *,
+        across: bool,
+        least: int = 1,
     ) -> int:
         length = _LENGTH.fullmatch(text)
         if length is None:
@@ -112,10 +143,5 @@ class Measure:
             raise InputError(f'"{text}" is no length to knit', hint="give more than 0 cm")
         exact = asked_cm * (self.gauge.stitches if across else self.gauge.rows) / 10
         whole = max(1, round(exact / max(repeat, 1))) * max(repeat, 1)
-        real_cm = self.gauge.finished_cm(whole, whole)[0 if across else 1]
-        what = "needles" if across else "rows"
-        off = real_cm - asked_cm
-        difference = "" if abs(off) < 0.05 else f", {abs(off):.1f} cm {'more' if off > 0 else 'less'} than asked"
-        estimated = " by an estimated gauge" if self.gauge.estimated else ""
-        self.told.append(f"{key} = {asked_cm:g} cm: {whole} {what}, {real_cm:.1f} cm{difference}{estimated}")
+        self.told.append(Length(at, key, asked_cm, whole, self.gauge, across))
         return whole

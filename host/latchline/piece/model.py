@@ -8,7 +8,7 @@ from functools import cached_property
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
-from latchline.piece.measure import Swatch
+from latchline.piece.measure import Length, Swatch
 from latchline.plan.compile import BandRequest, compile_plan
 from latchline.plan.limits import Limits
 from latchline.plan.model import Plan, Yarn
@@ -19,8 +19,8 @@ class Piece:
     """A piece as read: everything that `plan` needs, and what the sheet and the checks want to know.
 
     file: the piece file or chart that it was read from, as complaints call it; empty where there is none.
-    swatch: the one that says most of the whole piece; swatches: all of them. measured: what each length
-    in centimetres has come to. tables: for each band the number, from 0, of the [[bands]] that asked for it;
+    swatch: the one that says most of the whole piece; swatches: all of them. lengths: those asked for
+    in centimetres. tables: for each band the number, from 0, of the [[bands]] that asked for it;
     places: where that stands, as complaints name it.
     """
 
@@ -34,13 +34,22 @@ class Piece:
     limits: Limits = field(default_factory=Limits)
     file: str = ""
     swatches: tuple[Swatch, ...] = ()
-    measured: tuple[str, ...] = ()
+    lengths: tuple[Length, ...] = ()
     tables: tuple[int, ...] = ()
     places: tuple[str, ...] = ()
 
     def plan(self) -> Plan:
         """The compiled plan. Raises InputError, naming file, line, key, band and, where known, row and needles."""
         return self._plan
+
+    @cached_property
+    def measured(self) -> tuple[str, ...]:
+        """What each length in centimetres has come to, a sentence each. Raises InputError as `plan` does."""
+        settled: dict[str, list[int]] = {}
+        for at, stitches in self.plan().settled:
+            settled.setdefault(at, []).append(stitches)
+        said = (length.words(came) for length in self.lengths for came in settled.get(length.at, [None]))
+        return tuple(dict.fromkeys(said))
 
     @cached_property
     def _plan(self) -> Plan:

@@ -44,7 +44,7 @@ def read_works(
         over = span if where is None else table.keyed("signs_needles", lambda: _within(profile.span(where), span))
         rows = table.keyed("signs", lambda: read_signs(signs_of(signs), signs))
         first, last = over.first - span.first, over.last - span.first
-        works.append(Signs(rows, first, last, asked=table.where("signs")))
+        works.append(Signs(rows, first, last, asked=table.place("signs")))
     return tuple(works)
 
 
@@ -67,15 +67,13 @@ def _shape(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
         raise table.complain(
             given[1] if given else "", "a shape says one thing", f"say one of {', '.join(_SHAPES)} in it"
         )
-    return replace(_SHAPES[given[0]](table, measure, turn), asked=table.where(given[0]))
+    return replace(_SHAPES[given[0]](table, measure, turn), asked=table.place(given[0]))
 
 
 def _to(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     nearest = measure.needles(table, "to")
     stitches = table.whole("to", 1, NEEDLES_MOST)
     side = table.choice("side", SIDES, "both")
-    if nearest and side == "both":
-        measure.even(stitches, (-1, 1))
     return ToWidth(
         stitches,
         side,
@@ -115,8 +113,6 @@ def _groups(table: Table, measure: Measure, _: dict[str, int]) -> Work:
 def _armhole(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     nearest = measure.needles(table, "armhole")
     stitches = table.whole("armhole", 1, NEEDLES_MOST)
-    if nearest:
-        measure.even(stitches, (1,))
     return Armhole(stitches, nearest)
 
 
@@ -130,8 +126,6 @@ def _hold(table: Table, measure: Measure, _: dict[str, int]) -> Work:
 def _neck(table: Table, measure: Measure, _: dict[str, int]) -> Work:
     nearest = measure.needles(table, "neck")
     width = table.whole("neck", 1, NEEDLES_MOST)
-    if nearest:
-        measure.even(width, (-1,))
     shoulders = table.raw("shoulders", 1)
     steps = shoulders if type(shoulders) is int else 0
     centre = table.whole("centre", 1, NEEDLES_MOST, None)
@@ -194,7 +188,7 @@ def _by_hand(table: Table, profile: Profile, span: Span, measure: Measure) -> It
     for before in rows:
         first = where.first - span.first
         last = first + where.width - 1
-        yield ByHand(before, kind, first, last, moved, leaves, words, asked=table.where())
+        yield ByHand(before, kind, first, last, moved, leaves, words, asked=table.place())
 
 
 def _rows_by_hand(table: Table, row: int) -> Iterable[int]:

@@ -161,7 +161,12 @@ def compile_plan(
     if laid is not None:
         positions = laid.positions
         plan = replace(
-            plan, hand=laid.hand, positions=positions.table, position=positions.of_pass, cast_on=laid.cast_on
+            plan,
+            hand=laid.hand,
+            positions=positions.table,
+            position=positions.of_pass,
+            cast_on=laid.cast_on,
+            settled=laid.settled,
         )
     if asked := (*catch_steps(plan), *setting_steps(plan)):
         plan = replace(plan, hand=tuple(sorted((*plan.hand, *asked), key=lambda step: step.before)))

@@ -123,6 +123,7 @@ class Plan:
     needles' positions (`plan.hand.Position`); position: int32 (passes), which of its rows each pass has;
     cast_on: bool (width), the needles that hold a loop before the first pass. All three are empty where
     every needle is in work from first to last.
+    settled: where a width was asked for, and the stitches that it came to, in order.
     band: int32 index into bands. notes: pass number → what the operator does before it.
     fingerprint: CRC-32, never 0, of everything that is knitted.
     """
@@ -147,6 +148,7 @@ class Plan:
     positions: Bytes = field(default_factory=lambda: np.zeros((0, 0), dtype=np.uint8))
     position: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int32))
     cast_on: Bools = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    settled: tuple[tuple[str, int], ...] = ()
 
     @property
     def passes(self) -> int:

@@ -12,7 +12,7 @@ from latchline.counted import counted
 from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.plan.hand import WORK, HandStep, Position, positions_after
-from latchline.plan.shape import CastOn, Due, Here, Work, in_order
+from latchline.plan.shape import Armhole, CastOn, Due, Here, Neck, ToWidth, Work, in_order
 
 Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
@@ -32,11 +32,15 @@ class Positions:
 
 @dataclass(frozen=True, eq=False)
 class Laid:
-    """Where the needles stand, what is done by hand, and which needles hold a loop before the first pass."""
+    """Where the needles stand, what is done by hand, and which needles hold a loop before the first pass.
+
+    settled: as `Plan` has it.
+    """
 
     positions: Positions
     hand: tuple[HandStep, ...]
     cast_on: Bools
+    settled: tuple[tuple[str, int], ...] = ()
 
 
 def lay_out(
@@ -59,10 +63,15 @@ def lay_out(
         low, high = (0, span.width - 1) if begun is None else (begun.first - span.first, begun.last - span.first)
         now[max(low, 0) : high + 1] = Position.WORK
     cast_on = now == Position.WORK
+    settled: list[tuple[str, int]] = []
     number, asked = 1, ""
     for name, passes, works in bands:
         try:
-            due = in_order(works, passes, Here(number, now, _side(rightward, number))) if works else []
+            here = Here(number, now, _side(rightward, number))
+            due = in_order(works, passes, here)
+            settled += [
+                (work.asked, work.settled(here)) for work in works if isinstance(work, ToWidth | Armhole | Neck)
+            ]
         except InputError as error:
             raise error.at(_place(error.where, name)) from None
         marked = number
@@ -86,7 +95,7 @@ def lay_out(
             of_pass[marked - 1 : number + passes - 1] = _row(rows, now, _place(asked, name, marked - number + 1))
         number += passes
     table = np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(len(rows), span.width)
-    return Laid(Positions(table, of_pass), tuple(hand), cast_on)
+    return Laid(Positions(table, of_pass), tuple(hand), cast_on, tuple(settled))
 
 
 def casts_on(bands: Sequence[tuple[str, int, tuple[Work, ...]]]) -> bool:

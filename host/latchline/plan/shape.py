@@ -83,16 +83,21 @@ class ToWidth(Asked):
 
     def due(self, passes: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
-        width = last - first + 1
-        change = abs(width - self.stitches)
-        if self.side == "both" and self.nearest:
-            change //= 2
-        elif self.side == "both":
-            change = abs(half_the_difference(width, self.stitches, "shaping"))
+        width, wanted = last - first + 1, self.settled(here)
+        change = abs(width - wanted)
+        if self.side == "both":
+            change = abs(half_the_difference(width, wanted, "shaping"))
         sides = SIDES if self.side == "both" else (self.side,)
         for before in spread(change, passes, even=self.even):
             for side in sides:
                 yield Due(before, _edge(side, narrower=self.stitches < width, fashioned=self.fashioned))
+
+    def settled(self, here: Here) -> int:
+        """The stitches that it becomes: with `nearest` one nearer to those there are where one would be left over."""
+        first, last = here.edges()
+        width = last - first + 1
+        odd = self.nearest and self.side == "both" and (width - self.stitches) % 2
+        return self.stitches + (odd if self.stitches < width else -odd)
 
 
 @dataclass(frozen=True)
@@ -175,9 +180,12 @@ class Armhole(Asked):
 
     def due(self, passes: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
-        width = last - first + 1
-        left = self.stitches + (self.nearest and (width - self.stitches) % 2)
-        return Groups(armhole(width, left)).due(passes, here)
+        return Groups(armhole(last - first + 1, self.settled(here))).due(passes, here)
+
+    def settled(self, here: Here) -> int:
+        """The stitches that are left: with `nearest` one more where one would be left over."""
+        first, last = here.edges()
+        return self.stitches + (self.nearest and (last - first + 1 - self.stitches) % 2)
 
 
 def _group(side: str, count: int, *, on: bool) -> Callable[[Here], Steps]:
@@ -295,8 +303,7 @@ class Neck(Asked):
 
     def due(self, passes: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
-        stitches = last - first + 1
-        width = self.width - (self.nearest and (stitches - self.width) % 2)
+        stitches, width = last - first + 1, self.settled(here)
         beside = half_the_difference(stitches, width, "a neck")
         if beside < 1:
             raise InputError(
@@ -330,6 +337,11 @@ class Neck(Asked):
         yield Due(each + 1, lambda now: _change_sides(now, near, middle))
         yield from _one_side(far, sides, shoulders[:-1], neck_from=3, armhole_to=each, at=each)
         yield Due(passes + 1, _released_all)
+
+    def settled(self, here: Here) -> int:
+        """The neck's stitches: with `nearest` one fewer where one would be left over."""
+        first, last = here.edges()
+        return self.width - (self.nearest and (last - first + 1 - self.width) % 2)
 
     def _divide(self, here: Here, centre: tuple[int, int], far: str) -> Steps:
         yield here.step("onto-cord" if self.on_cord else "bind-off", *centre, words="with a length of yarn of its own")
