@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 import strategies
 from latchline.chart.model import Chart
+from latchline.checks import mends
 from latchline.checks.find import findings
 from latchline.cli.words import TYPED
 from latchline.errors import InputError
@@ -54,6 +55,20 @@ def test_a_mend_is_offered_only_where_it_helps() -> None:
     lines = ["11011", *["11011"] * 6, "01111"]
     (finding,) = found("tucks-stacked", piece(band("tuck", *lines, edge_needles="as-chart")))
     assert "--mirror-rows" not in [TYPED.setting(mend.key, mend.value) for mend in finding.mends]
+
+
+def test_every_one_of_many_bands_gets_its_mends() -> None:
+    """Each of a hundred motifs of their own asks for several ways out, the last one as well."""
+    motifs = [f"1{'0' * 6}{number:07b}{'0' * 6}1" for number in range(100)]
+    plan = piece(*(band("fair-isle", motif, name=motif, rows=2) for motif in motifs))
+    assert {finding.band for finding in found("float-across", plan) if finding.mends} == set(motifs)
+
+
+def test_no_other_band_is_begun_when_many_passes_have_been_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mends, "PASSES_TRIED_MOST", 100)
+    plan = piece(*(band("fair-isle", *LONG, name=f"{rows} rows", rows=rows) for rows in (60, 61, 62)))
+    told = {finding.band: finding.mends for finding in found("float-across", plan) if finding.chart_row == 1}
+    assert [bool(told[f"{rows} rows"]) for rows in (60, 61, 62)] == [True, False, False]
 
 
 @given(

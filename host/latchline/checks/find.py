@@ -53,7 +53,8 @@ def findings(plan: Plan, limits: Limits | None = None, *, mends: bool = True) ->
     """
     look = Look(plan, limits or Limits())
     found = [finding for rule in RULES.values() for finding in rule(look)]
-    return in_order(with_mends(look, found, RULES) if mends else found)
+    worst_first = in_order(found)
+    return tuple(with_mends(look, worst_first, RULES)) if mends else worst_first
 
 
 def can_be_knitted(found: Sequence[Finding]) -> bool:

@@ -18,7 +18,7 @@ from latchline.mend import Mend
 from latchline.plan.compile import BandRequest, compile_plan, shown_rows
 from latchline.plan.model import Band, Plan, Yarn
 
-TRIED_MOST = 60  # bands and rules of one piece whose ways out are tried, so that a long piece is soon answered
+PASSES_TRIED_MOST = 10_000  # when so many have been compiled, no other band is begun: a long piece is soon answered
 
 GROUND = {"alternate_needles": "background"}, "let every other needle knit where the chart leaves the background"
 EDGES = {"edge_needles": "knit"}, "make the end needles knit in every pass"
@@ -106,22 +106,29 @@ class Tries:
         self._known: dict[tuple[Any, ...], tuple[Mend, ...]] = {}
         self._plans: dict[tuple[Any, ...], Plan | None] = {}
         self._counted: dict[int, _Places] = {}
+        self._begun: set[tuple[Any, ...]] = set()
+        self._passes = 0
 
     def helpful(self, band: Band, rule: str) -> tuple[Mend, ...]:
         """What helps against a rule's findings in a band, best first."""
         key = (*_sort(band), rule)
         if key not in self._known:
-            if len(self._known) >= TRIED_MOST:
-                return ()
-            self._known[key] = self._tried(band, rule)
+            ways = list(_ways(self._look, band, rule))
+            self._known[key] = self._tried(band, rule, ways) if ways and self._may_try(band) else ()
         return self._known[key]
 
-    def _tried(self, band: Band, rule: str) -> tuple[Mend, ...]:
+    def _may_try(self, band: Band) -> bool:
+        """Whether a band is tried: one that has been begun is, for all its rules."""
+        if self._passes < PASSES_TRIED_MOST:
+            self._begun.add(_sort(band))
+        return _sort(band) in self._begun
+
+    def _tried(self, band: Band, rule: str, ways: list[Way]) -> tuple[Mend, ...]:
         before = self._compiled(band, {})
         if before is None:
             return ()
         helped = []
-        for changes, what in _ways(self._look, band, rule):
+        for changes, what in ways:
             after = self._compiled(band, changes)
             if after is None or all(getattr(band.options, name) == value for name, value in changes.items()):
                 continue
@@ -141,7 +148,8 @@ class Tries:
         key = (*_sort(band), *changes.items())
         if key not in self._plans:
             try:
-                self._plans[key] = _alone(self._look.plan, band, changes)
+                self._plans[key] = plan = _alone(self._look.plan, band, changes)
+                self._passes += plan.passes
             except LatchlineError:
                 self._plans[key] = None
         return self._plans[key]
