@@ -115,6 +115,14 @@ def test_a_step_by_hand_is_repeated() -> None:
     assert plan.hand_words(6) == ("cross L2-L1 and R1-R2: the right group lies in front",)
 
 
+def test_a_row_more_than_the_band_has_is_after_it_and_a_further_one_is_refused() -> None:
+    marker = 'hand = [{{ do = "marker", row = {row}, needles = "L1" }}]\n'
+    plan = plan_of(BAND, marker.format(row=41), BAND, marker.format(row=41))
+    assert plan.hand_words(41) == plan.hand_words(81) == ("put in a marker at L1",)
+    with pytest.raises(InputError, match="row 42 is not in the band; it has rows 1 to 40; 41 is after it"):
+        plan_of(BAND, marker.format(row=42))
+
+
 def test_lengths_say_what_they_came_to() -> None:
     piece = parse_piece(HEAD + BAND.replace("40", '"12 cm"'), file="front.toml")
     assert piece.measured == ("rows = 12 cm: 48 rows, 12.0 cm",)

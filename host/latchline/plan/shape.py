@@ -394,7 +394,9 @@ class ByHand(Asked):
                 raise InputError(f"none of these needles {names[wanted]}", hint="look at the row, or leave this out")
 
         if not 1 <= self.before <= passes + 1:
-            raise InputError(f"row {self.before} is not in the band", hint=f"it has rows 1 to {passes}")
+            raise InputError(
+                f"row {self.before} is not in the band", hint=f"it has rows 1 to {passes}; {passes + 1} is after it"
+            )
         yield Due(self.before, make)
 
 
