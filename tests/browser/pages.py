@@ -108,7 +108,7 @@ def overflowing(page: Page) -> list[str]:
           const wide = document.documentElement.clientWidth;
           if (document.documentElement.scrollWidth > wide + 1) found.push(`page ${document.documentElement.scrollWidth} > ${wide}`);
           for (const one of document.querySelectorAll('main *, header *')) {
-            if (one.closest('.scroller, canvas, svg') || !one.getClientRects().length) continue;
+            if (one.closest('.scroller, canvas, svg, .unseen') || !one.getClientRects().length) continue;
             const box = one.getBoundingClientRect();
             if (box.right > wide + 1 || box.left < -1) found.push(`${one.tagName}.${one.className} leaves the page`);
             const style = getComputedStyle(one);

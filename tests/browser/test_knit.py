@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -178,7 +179,7 @@ def test_one_question_is_answered_once_by_the_first_of_two_devices(browser: Brow
         other.click("#step-before")
         until(lambda: "1 of" in text_of(one, ".asked h1"))
         with desk.client() as client:
-            serial = one.evaluate("async () => (await import('/knit.js')).asks()")
+            serial = one.evaluate("async () => (await import('/session.js')).asks()")
             assert client.post("/api/knit/answer", json={"question": serial, "reply": "go-on"}).status_code == 200
             assert client.post("/api/knit/answer", json={"question": serial, "reply": "stop"}).status_code == 200
         until(lambda: text_of(other, ".pass") == text_of(one, ".pass"))
@@ -223,11 +224,12 @@ def test_a_desk_that_hangs_is_shown_as_not_heard_and_comes_back(browser: Browser
         desk.process.send_signal(signal.SIGSTOP)
         try:
             until(lambda: "not heard" in text_of(page, "#heard"))
-            assert float(page.evaluate("() => getComputedStyle(document.querySelector('main')).opacity")) < 0.6
+            assert float(page.evaluate("() => getComputedStyle(document.querySelector('.pass')).opacity")) < 0.6
+            assert "may be old" in text_of(page, ".told")
         finally:
             desk.process.send_signal(signal.SIGCONT)
         until(lambda: text_of(page, "#heard") == "")
-        assert float(page.evaluate("() => getComputedStyle(document.querySelector('main')).opacity")) == 1
+        assert "may be old" not in text_of(page, ".body")
         confirm_all(page, lambda: at_pass(page) >= 2)
 
 
@@ -309,8 +311,29 @@ def test_a_port_that_was_typed_stays_when_the_checks_come_late(browser: Browser,
         assert page.input_value("#port") == FLIES
 
 
+def test_each_pass_and_each_question_is_announced_to_whoever_hears_the_page(browser: Browser, desk: Served) -> None:
+    """In regions that are there before, as what comes into the page with its words is told by few readers."""
+    with a_page(browser, desk) as page:
+        begin(page, HAND)
+        page.evaluate(
+            """() => {
+              window.heard = [];
+              for (const role of ['status', 'alert']) {
+                const region = document.querySelector(`.board > .unseen[role=${role}]`);
+                window.heard.push(region.textContent);
+                new MutationObserver(() => window.heard.push(region.textContent)).observe(region, { childList: true, characterData: true, subtree: true });
+              }
+            }"""
+        )
+        confirm_all(page, lambda: at_pass(page) >= 3)
+        told = page.evaluate("() => window.heard")
+        assert any(re.match(r"Before the first pass: .+", one) for one in told), told
+        assert any(re.match(r"pass \d+, (left|right)ward$", one) for one in told), told
+        assert len([one for one in told if one.startswith("pass 2,")]) <= 1, told
+
+
 def test_on_a_plain_address_it_says_that_the_screen_may_sleep(browser: Browser, desk: Served) -> None:
     with a_page(browser, desk) as page:
         page.evaluate("() => Object.defineProperty(window, 'isSecureContext', { value: false })")
         begin(page, HAND)
-        confirm_all(page, lambda: "may sleep" in text_of(page, ".small"))
+        confirm_all(page, lambda: "may sleep" in text_of(page, ".facts-line"))

@@ -2,10 +2,11 @@
 
 import { button, el, fill } from "./dom.js";
 import { backPart } from "./back.js";
-import { knitPart, takeKnit } from "./knit.js";
+import { knitPart } from "./knit.js";
 import { drawPart, save } from "./draw.js";
 import { Line, Refused, ask, takeKey } from "./line.js";
 import { openPart, takeDrops } from "./open.js";
+import { takeKnit } from "./session.js";
 import { slowPart } from "./slow.js";
 import { catchUp, changed, complain, on, redo, said, store, takePiece, tried, undo } from "./state.js";
 

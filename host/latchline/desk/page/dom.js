@@ -38,6 +38,11 @@ export function fill(parent, ...children) {
   );
 }
 
+/** A text, set only where it is another one. @param {Element} one @param {string} words */
+export function put(one, words) {
+  if (one.textContent !== words) one.textContent = words;
+}
+
 /** What was typed into these fields is with the desk now. @param {...HTMLInputElement} inputs */
 export function sent(...inputs) {
   for (const input of inputs) input.defaultValue = input.value;
