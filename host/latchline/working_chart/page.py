@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from itertools import product
 
 from latchline.counted import counted
@@ -48,6 +48,8 @@ CELL_LEAST, CELL_MOST = 3.0, 5.2  # width of a stitch on paper
 COMPACT_FROM, COMPACT_LEAST, COMPACT_MOST = 61, 2.2, 3.0  # with so many lines they are set closer
 PAGES_PASSES_MAX = 4000  # on pages; some hundreds of them
 SCENE_PASSES_MAX = 1000  # in one drawing
+
+LETTER_AT, MARK_AT, MARK_REACH = 0.27, 0.76, 0.19  # of a cell: where a hand's letter stands, and the mark beside it
 
 GREY, RESTING = "#767676", "#d4d4d4"
 
@@ -207,18 +209,24 @@ class _Sheet:
 
     def _cells(self, scene: Scene, place: int, number: int) -> None:
         cams = cams_of(self.plan, number)
-        self._resting(scene, place, number)
-        if cams[0] == cams[1] and self._signs(scene, place, number):
-            return
-        if cams[0] == cams[1]:
+        letters = self._letters(number)
+        bare = self._resting(scene, place, number, letters)
+        if cams[0] != cams[1]:
+            self._marks(scene, place, number, letters)
+            bare = set()
+        elif not letters:
             size, middle = min(2.6, self.row * 0.75), self.y(place) - self.row / 2
             words, wide = ("needles in work knit", 10.5) if self.plan.shaped else ("all needles knit", 8.4)
             scene.box(self.left + 0.4, middle - 0.44 * self.row, wide * size, 0.88 * self.row, "#ffffff", None)
             scene.words(self.left + 1, middle + 0.33 * size, words, size, fill=GREY)
-            return
+        self._write(scene, place, letters, bare)
+
+    def _marks(self, scene: Scene, place: int, number: int, letters: Mapping[int, str]) -> None:
+        """What selected and unselected needles do; where hands do something, too, smaller and to the right of it."""
+        cams = cams_of(self.plan, number)
         mark = None if knitting_is_blank(self.plan, number) else mark_of_pass(self.plan, self.carried, number)
         no_mark = None if self.plan.band_of(number).technique.separations else UNSELECTED.get(cams[1])
-        reach, middle = 0.34 * min(self.cell, self.row), self.y(place) - self.row / 2
+        middle = self.y(place) - self.row / 2
         selected = self.plan.acting_masks(number, number)[0, self.columns.first : self.columns.last + 1]
         working = self.plan.positions_of(number, number)[0] == Position.WORK
         for column, is_selected in enumerate(selected.tolist(), self.columns.first):
@@ -226,13 +234,14 @@ class _Sheet:
                 continue
             draw = mark if is_selected else no_mark
             if draw is not None:
-                draw(scene, self.x(column) + self.cell / 2, middle, reach)
-        self._signs(scene, place, number)
+                at, most = (MARK_AT, MARK_REACH) if column in letters else (0.5, 0.34)
+                reach = min(most * self.cell, 0.34 * self.row)
+                draw(scene, self.x(column) + at * self.cell, middle, reach)
 
-    def _resting(self, scene: Scene, place: int, number: int) -> None:
-        """Needles that are out of work or held: grey, a held one with a bar."""
+    def _resting(self, scene: Scene, place: int, number: int, letters: Mapping[int, str]) -> set[int]:
+        """Needles that are out of work or held: grey, a held one with a bar. Returns the columns in work."""
         if not self.plan.shaped:
-            return
+            return set(letters)
         positions = self.plan.positions_of(number, number)[0]
         for column in range(self.columns.first, self.columns.last + 1):
             if positions[column] == Position.WORK:
@@ -241,21 +250,30 @@ class _Sheet:
             scene.box(x + 0.1, y + 0.1, self.cell - 0.2, self.row - 0.2, RESTING, None)
             if positions[column] == Position.HELD:
                 middle = y + self.row / 2
-                scene.line(x + 0.2 * self.cell, middle, x + 0.8 * self.cell, middle, 0.5)
+                low, high = (MARK_AT - MARK_REACH, MARK_AT + MARK_REACH) if column in letters else (0.2, 0.8)
+                scene.line(x + low * self.cell, middle, x + high * self.cell, middle, 0.5)
+        return {column for column in letters if positions[column] == Position.WORK}
 
-    def _signs(self, scene: Scene, place: int, number: int) -> bool:
-        """What is done by hand before the pass, its letters on each needle; whether there is any."""
+    def _letters(self, number: int) -> dict[int, str]:
+        """What is done by hand before the pass, its letters on each needle."""
         letters: dict[int, str] = {}
         for step in self.plan.hand_before(number):
             for column in range(max(step.first, self.columns.first), min(step.last, self.columns.last) + 1):
                 there = letters.get(column, "")
                 letters[column] = there if sign_of(step) in there else there + sign_of(step)
+        return letters
+
+    def _write(self, scene: Scene, place: int, letters: Mapping[int, str], bare: Container[int]) -> None:
+        """Letters, one below the other at the left of their needle's mark. bare: columns that bear none."""
         for column, there in letters.items():
-            size = min(2.6, self.row * 0.8, self.cell * 0.95, 1.5 * self.cell / len(there))
-            x, y = self.x(column) + self.cell / 2, self.y(place) - self.row / 2 + 0.36 * size
-            scene.box(x - 0.4 * self.cell, y - 0.8 * size, 0.8 * self.cell, 0.95 * size, "#ffffff", None)
-            scene.words(x, y, there, size, anchor="middle", bold=True)
-        return bool(letters)
+            size = min(2.6, 0.8 * self.cell, 0.95 * self.row / len(there))
+            x = self.x(column) + (0.5 if column in bare else LETTER_AT) * self.cell
+            scene.box(
+                x - 0.24 * self.cell, self.y(place) - 0.95 * self.row, 0.48 * self.cell, 0.9 * self.row, "#ffffff", None
+            )
+            for number, letter in enumerate(there):
+                middle = self.y(place) - self.row * (1 - (number + 0.5) / len(there))
+                scene.words(x, middle + 0.36 * size, letter, size, anchor="middle", bold=True)
 
     def _yarn(self, scene: Scene, line: Line, x: float, middle: float) -> None:
         """The yarns of a pass where they change or a page starts, with a sign at the change."""
@@ -325,7 +343,7 @@ def _hand_legend(plan: Plan, lines: Sequence[Line], width_mm: float) -> list[str
         for kind in kinds:
             signs.setdefault("< >" if kind.name == "move" else kind.sign, []).append(kind.title)
         words = "; ".join(f"{sign} {' or '.join(titles)}" for sign, titles in signs.items())
-        told.append(f"by hand before the pass: {words}")
+        told.append(f"by hand before the pass, at the left of the needle's own mark: {words}")
     if plan.shaped:
         told.append("grey: out of work; grey with a bar: held")
     if plan.narrow:
