@@ -91,10 +91,9 @@ def test_the_outline_has_the_widths_and_rows_of_the_piece(piece: Piece) -> None:
     shape = outline(piece.plan(), GAUGE)
     (edge,) = shape.edges
     assert (shape.width, shape.rows) == (60.0, 50.0)
-    assert edge[0] == (0.0, 0.0)
-    assert edge[1] == (60.0, 0.0)
-    assert max(y for _, y in edge) == 50.0
-    assert [corner for corner in edge if corner[1] > 45] == [(51.0, 49.0), (10.0, 50.0)]  # smoothed by one step
+    assert [corner[:2] for corner in edge[:2]] == [(0.0, 0.0), (60.0, 0.0)]
+    assert max(corner.rows for corner in edge) == 50.0
+    assert [corner[:2] for corner in edge if corner.rows > 45] == [(51.0, 49.0), (10.0, 50.0)]  # smoothed by one step
     words = outline_words(piece.plan(), GAUGE)
     assert "the hem folded" in words
     assert "row 50, L20" in words
@@ -104,8 +103,66 @@ def test_the_outline_has_the_widths_and_rows_of_the_piece(piece: Piece) -> None:
 
 def test_a_rectangle_has_four_corners() -> None:
     plan = parse_piece('needles = "L10-R10"\n[[bands]]\ntechnique = "stocking"\nrows = 30\n').plan()
-    assert outline(plan, GAUGE).edges == (((0.0, 0.0), (20.0, 0.0), (20.0, 30.0), (0.0, 30.0)),)
+    (edge,) = outline(plan, GAUGE).edges
+    assert [corner[:2] for corner in edge] == [(0.0, 0.0), (20.0, 0.0), (20.0, 30.0), (0.0, 30.0)]
     assert outline_scene(plan, GAUGE).items
+
+
+TWO_GAUGES = """
+needles = "L20-R20"
+[yarns.thin]
+[yarns.thick]
+[[swatches]]
+yarn = "thin"
+stitches = 40
+rows = 40
+width_mm = 100
+height_mm = 100
+[[swatches]]
+yarn = "thick"
+stitches = 20
+rows = 20
+width_mm = 100
+height_mm = 100
+[[bands]]
+technique = "stocking"
+yarns = ["thin"]
+rows = "10 cm"
+[[bands]]
+technique = "stocking"
+yarns = ["thick"]
+rows = "10 cm"
+shape = [{ to = 20 }]
+"""
+
+
+def test_each_band_of_the_outline_goes_by_its_own_gauge_and_its_corners_by_the_row_counter() -> None:
+    """Forty stitches are 10 cm wide in the thin yarn and 20 cm in the thick one, forty rows and twenty 10 cm tall."""
+    piece = parse_piece(TWO_GAUGES)
+    assert piece.swatch is not None
+    shape = outline(piece.plan(), piece.swatch.gauge)
+    (edge,) = shape.edges
+    found = {(at.needles, at.rows): (round(at.across_mm), round(at.up_mm)) for at in edge}
+    assert found[0.0, 0.0] == (-50, 0)
+    assert found[40.0, 0.0] == (50, 0)
+    assert {(-100, 100), (-50, 100)} <= {(round(at.across_mm), round(at.up_mm)) for at in edge if at.rows == 40}
+    assert max(at.rows for at in edge) == 60
+    assert max(at.up_mm for at in edge) == pytest.approx(200)
+    assert piece.swatch.gauge.finished_cm(shape.width, shape.rows) == (pytest.approx(20), pytest.approx(20))
+    said = outline_words(piece.plan(), piece.swatch.gauge)
+    assert said.count("row 40, L20") == 1
+
+
+def test_a_band_whose_own_technique_was_measured_is_as_tall_as_its_rows_by_that_swatch() -> None:
+    text = TWO_GAUGES.replace('yarn = "thick"', 'technique = "tuck"').replace("rows = 20", "rows = 56", 1)
+    text = text.replace('yarn = "thin"', 'technique = "stocking"')
+    tuck = 'technique = "tuck"\nchart = "net.txt"\nyarns = ["thin"]\nrows = "20 cm"\n'
+    text = text[: text.rindex("[[bands]]")] + "[[bands]]\n" + tuck
+    piece = parse_piece(text, beside={"net.txt": b"##.#\n.###\n"})
+    assert piece.swatch is not None
+    assert piece.plan().bands[1].passes == 112
+    shape = outline(piece.plan(), piece.swatch.gauge)
+    assert piece.swatch.gauge.finished_cm(1, shape.rows)[1] == pytest.approx(30)
 
 
 def test_the_silhouette_has_a_cell_for_every_stitch_of_a_neck() -> None:

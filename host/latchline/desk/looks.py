@@ -20,6 +20,7 @@ from latchline.desk.document import Looked
 from latchline.errors import InputError
 from latchline.fabric.layout import courses_of
 from latchline.fabric.loops import pass_yarns
+from latchline.fabric.outline import outline
 from latchline.fabric.yarn_need import yarn_need
 from latchline.mend import PIECE_FILE
 from latchline.piece.measure import gauge_of
@@ -41,8 +42,12 @@ def gauge_in(looked: Looked) -> Gauge:
 def size(looked: Looked) -> dict[str, Any]:
     """How large it gets: what a page must know to ask for the picture that is in its sight."""
     plan, gauge = looked.plan, gauge_in(looked)
-    wide = max((band.scale[0] for band in plan.bands if band.counts), default=1.0)
-    width, height = gauge.finished_cm(plan.span.width * wide, courses_of(plan))
+    if plan.shaped:
+        shape = outline(plan, gauge)
+        width, height = gauge.finished_cm(shape.width, shape.rows)
+    else:
+        wide = max((band.scale[0] for band in plan.bands if band.counts), default=1.0)
+        width, height = gauge.finished_cm(plan.span.width * wide, courses_of(plan))
     return {
         "passes": plan.passes,
         "width": plan.span.width,

@@ -244,15 +244,15 @@ def courses_of(plan: Plan, *, scaled: bool = True) -> float:
 def column_heights(plan: Plan, *, scaled: bool = True) -> Heights:
     """The same for each needle of the span, float (width): equal where nothing is shaped."""
     tall = np.zeros(plan.span.width)
-    for working, foot, lift in stretches(plan, scaled=scaled):
+    for _, working, foot, lift in stretches(plan, scaled=scaled):
         tall = np.where(working, foot + lift, foot)
     return tall
 
 
-def stretches(plan: Plan, *, scaled: bool = True) -> Iterator[tuple[Bools, Heights, float]]:
+def stretches(plan: Plan, *, scaled: bool = True) -> Iterator[tuple[Band, Bools, Heights, float]]:
     """Stretches of passes in which the same needles are in work, from the first on.
 
-    Each with those needles, bool (width), the height of every needle's fabric before it, and how far
+    Each with its band, those needles, bool (width), the height of every needle's fabric before it, and how far
     it lifts those in work; 0 where it does not count.
     """
     tall, before = np.zeros(plan.span.width), None
@@ -261,12 +261,14 @@ def stretches(plan: Plan, *, scaled: bool = True) -> Iterator[tuple[Bools, Heigh
             high = min(low + CHUNK_PASSES - 1, band.last)
             acts, positions = does(plan, low, high), plan.positions_of(low, high)
             working = positions == Position.WORK if plan.shaped else None
-            lift = np.diff(_heights(band, acts, working=working)) * band.counts * (band.scale[1] if scaled else 1.0)
+            counted = band.measured and not band.technique.separations  # a row of the swatch for each pass
+            lift = np.ones(len(acts)) if counted else np.diff(_heights(band, acts, working=working))
+            lift *= band.counts * (band.scale[1] if scaled else 1.0)
             changes = np.flatnonzero(np.diff(plan.position[low - 1 : high])) + 1
             for start, end in pairwise([0, *changes.tolist(), len(lift)]):
                 here = positions[start]
                 if before is not None:
                     tall = _caught_up(tall, here != Position.OUT, before != Position.OUT)
                 in_work, risen = here == Position.WORK, float(lift[start:end].sum())
-                yield in_work, tall, risen
+                yield band, in_work, tall, risen
                 tall, before = tall + np.where(in_work, risen, 0.0), here

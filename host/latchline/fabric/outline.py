@@ -7,27 +7,40 @@ is off them; a hem is folded, waste yarn is off.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from latchline.fabric.layout import courses_of, stretches
+from latchline.fabric.layout import Heights, courses_of, stretches
 from latchline.fabric.loops import Bools
-from latchline.plan.hand import Position
 from latchline.plan.model import Band, Plan
 from latchline.shaping.gauge import Gauge
 
 ROWS_MOST = 4000  # a taller piece is looked at in coarser rows
 SMOOTHED_STITCHES = 1.3  # steps of an edge smaller than this are one slope
 
-Corner = tuple[float, float]  # needles from the span's left, rows from the lower edge
+NONE = -1  # no fabric in a cell
+
+Ints = npt.NDArray[np.int32]
+Cell = tuple[int, int]  # row, column
+
+
+class Corner(NamedTuple):
+    """needles: from the span's left; rows: from the lower edge, as they were knitted; the same by each band's gauge."""
+
+    needles: float
+    rows: float
+    across_mm: float
+    up_mm: float
 
 
 @dataclass(frozen=True, eq=False)
 class Outline:
-    """The edges of a piece, each closed, as the operator sees it (purl side). corners: in needles and rows.
+    """The edges of a piece, each closed, as the operator sees it (purl side).
 
-    width, rows: of the whole piece, in stitches and rows of its gauge; knitted: the same as they are knitted.
+    Bands with a gauge of their own are laid middle above middle. width, rows: of the whole piece, in stitches and rows
+    of its gauge; knitted: the same as they are knitted.
     """
 
     edges: tuple[tuple[Corner, ...], ...]
@@ -38,45 +51,78 @@ class Outline:
 
 def outline(plan: Plan, gauge: Gauge) -> Outline:
     """The edges of the finished piece, largest first; empty where nothing counts."""
-    fabric, row = silhouette(plan)
-    loops = [np.array(loop, dtype=np.float64) * (1.0, row) for loop in _edges(fabric)]
-    scale = np.array([gauge.stitch_mm, gauge.row_mm])
-    smooth = [_smoothed(loop, scale) for loop in sorted(loops, key=_area, reverse=True)]
+    cells, parts, row = _cells(plan)
+    fabric = cells != NONE
+    knitted_before = [foot for _, _, foot, _ in _parts(plan, scaled=False)] if _own_gauges(plan) else None
+
+    def corner(x: int, y: int, cell: Cell) -> Corner:
+        """By the gauge of the band whose cell lies inside of it."""
+        number = int(cells[cell])
+        band, _, foot, _ = parts[number]
+        rows = y * row
+        if knitted_before is not None:
+            rows = knitted_before[number][cell[1]] + (rows - foot[cell[1]]) / band.scale[1]
+        across = (x - plan.span.width / 2) * gauge.stitch_mm * band.scale[0]
+        return Corner(float(x), round(float(rows), 6), across, y * row * gauge.row_mm)
+
+    loops = []
+    for walk in _edges(fabric):
+        loop: list[Corner] = []
+        for start, end, cell in walk:  # where two bands meet, the edge goes on from another place
+            loop += [at for at in (corner(*start, cell), corner(*end, cell)) if not loop or loop[-1][2:] != at[2:]]
+        loops.append(np.array(loop[:-1] if loop[0][2:] == loop[-1][2:] else loop))
+    limit = SMOOTHED_STITCHES * gauge.stitch_mm
+    smooth = [_smoothed(loop, limit) for loop in sorted(loops, key=_area, reverse=True)]
+    edges = tuple(tuple(Corner(*at) for at in loop.tolist()) for loop in smooth)
     there = np.flatnonzero(fabric.any(axis=0))
     wide = float(there[-1] - there[0] + 1) if len(there) else 0.0
     tall = float(np.flatnonzero(fabric.any(axis=1))[-1] + 1) * row if len(there) else 0.0
     knitted = wide, tall
-    if any(band.scale != (1.0, 1.0) for band in plan.bands if band.counts):
-        wide = max(_stitches(plan, band) * band.scale[0] for band in plan.bands if band.counts)
-        knitted = knitted[0], courses_of(plan, scaled=False)
-    return Outline(tuple(tuple((float(x), float(y)) for x, y in loop) for loop in smooth), wide, tall, knitted)
+    if _own_gauges(plan) and edges:
+        across = [at.across_mm for edge in edges for at in edge]
+        wide, knitted = (max(across) - min(across)) / gauge.stitch_mm, (wide, courses_of(plan, scaled=False))
+    return Outline(edges, wide, tall, knitted)
 
 
-def _stitches(plan: Plan, band: Band) -> int:
-    """From the first to the last needle that is in work or held in a band."""
-    there = np.flatnonzero((plan.positions_of(band.first, band.last) != Position.OUT).any(axis=0))
-    return int(there[-1] - there[0] + 1)
+def _own_gauges(plan: Plan) -> bool:
+    return any(band.scale != (1.0, 1.0) for band in plan.bands if band.counts)
+
+
+def _parts(plan: Plan, *, scaled: bool = True) -> list[tuple[Band, Bools, Heights, float]]:
+    """The stretches of passes that count, those without height in the same places whichever way they are measured."""
+    return [
+        (band, working, foot.copy(), lift) for band, working, foot, lift in stretches(plan, scaled=scaled) if lift > 0
+    ]
 
 
 def silhouette(plan: Plan) -> tuple[Bools, float]:
-    """Where fabric lies: bool (rows, width), row 0 lowest; and how many rows of knitting each row stands for."""
-    parts = [(working, foot.copy(), lift) for working, foot, lift in stretches(plan) if lift > 0]
-    tall = max((float((foot + lift)[working].max()) for working, foot, lift in parts), default=0.0)
+    """Where fabric lies: bool (rows, width), row 0 lowest; and how many rows of the gauge each row stands for."""
+    cells, _, row = _cells(plan)
+    return cells != NONE, row
+
+
+def _cells(plan: Plan) -> tuple[Ints, list[tuple[Band, Bools, Heights, float]], float]:
+    """Which stretch of passes has made each cell, int32 (rows, width), the stretches, and the rows of a cell."""
+    parts = _parts(plan)
+    tall = max((float((foot + lift)[working].max()) for _, working, foot, lift in parts), default=0.0)
     row = max(1.0, tall / ROWS_MOST)
-    fabric = np.zeros((round(tall / row) + 1, plan.span.width), dtype=np.bool_)
-    levels = np.arange(len(fabric))[:, None]
-    for working, foot, lift in parts:
+    cells = np.full((round(tall / row) + 1, plan.span.width), NONE, dtype=np.int32)
+    levels = np.arange(len(cells))[:, None]
+    for number, (_, working, foot, lift) in enumerate(parts):
         low, high = np.round(foot / row), np.round((foot + lift) / row)
         here = slice(int(low[working].min()), int(high[working].max()) + 1)
-        fabric[here] |= (levels[here] >= low) & (levels[here] < high) & working
-    return fabric, row
+        cells[here][(levels[here] >= low) & (levels[here] < high) & working] = number
+    return cells, parts, row
 
 
-def _edges(fabric: Bools) -> list[list[tuple[int, int]]]:
-    """The borders of the fabric as closed walks along its cells' corners, the fabric always on the left."""
+def _edges(fabric: Bools) -> list[list[tuple[Cell, Cell, Cell]]]:
+    """The borders of the fabric as closed walks along its cells' corners, the fabric always on the left.
+
+    Each step from a corner (x, y) to the next, with the cell inside of it.
+    """
     padded = np.pad(fabric, 1)
     inside = padded[1:-1, 1:-1]
-    ways: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    ways: dict[Cell, list[tuple[Cell, Cell]]] = {}
     for beyond, start, end in (
         (padded[:-2, 1:-1], (0, 0), (1, 0)),  # lower edge, rightward
         (padded[1:-1, 2:], (1, 0), (1, 1)),
@@ -84,35 +130,37 @@ def _edges(fabric: Bools) -> list[list[tuple[int, int]]]:
         (padded[1:-1, :-2], (0, 1), (0, 0)),
     ):
         for row, column in np.argwhere(inside & ~beyond).tolist():
-            ways.setdefault((column + start[0], row + start[1]), []).append((column + end[0], row + end[1]))
-    loops = []
+            onward = ((column + end[0], row + end[1]), (row, column))
+            ways.setdefault((column + start[0], row + start[1]), []).append(onward)
+    walks = []
     while ways:
-        first = next(iter(ways))
-        loop, at = [first], first
-        while True:
-            onward = ways[at]
-            at = onward.pop()
-            if not onward:
-                del ways[loop[-1]]
-            if at == first:
-                break
-            loop.append(at)
-        loops.append(loop)
-    return loops
+        first = at = next(iter(ways))
+        walk: list[tuple[Cell, Cell, Cell]] = []
+        while not walk or at != first:
+            further, cell = ways[at].pop()
+            if not ways[at]:
+                del ways[at]
+            walk.append((at, further, cell))
+            at = further
+        walks.append(walk)
+    return walks
 
 
 def _area(loop: npt.NDArray[np.float64]) -> float:
-    x, y = loop.T
+    x, y = loop[:, 2:].T
     return abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
 
 
-def _smoothed(loop: npt.NDArray[np.float64], scale: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """The walk without the corners that lie within a step of a straight line (Ramer, Douglas and Peucker)."""
-    start = int(np.lexsort((loop[:, 0], loop[:, 1]))[0])  # lowest, of these the leftmost
+def _smoothed(loop: npt.NDArray[np.float64], limit: float) -> npt.NDArray[np.float64]:
+    """The walk without the corners that lie within a step of a straight line (Ramer, Douglas and Peucker).
+
+    limit: of the step, mm.
+    """
+    start = int(np.lexsort((loop[:, 2], loop[:, 3]))[0])  # lowest, of these the leftmost
     walk = np.roll(loop, -start, axis=0)
-    closed = np.concatenate([walk, walk[:1]])
-    far = int(np.argmax(np.hypot(*((closed - closed[0]) * scale).T)))
-    limit = SMOOTHED_STITCHES * float(scale[0])
+    corners = np.concatenate([walk, walk[:1]])
+    closed = corners[:, 2:]
+    far = int(np.argmax(np.hypot(*(closed - closed[0]).T)))
     keep = np.zeros(len(closed), dtype=np.bool_)
     keep[[0, far]] = True
     left = [(0, far), (far, len(closed) - 1)]
@@ -120,7 +168,7 @@ def _smoothed(loop: npt.NDArray[np.float64], scale: npt.NDArray[np.float64]) -> 
         low, high = left.pop()
         if high - low < 2:
             continue
-        line, points = (closed[high] - closed[low]) * scale, (closed[low + 1 : high] - closed[low]) * scale
+        line, points = closed[high] - closed[low], closed[low + 1 : high] - closed[low]
         length = float(np.hypot(*line))
         away = np.hypot(*points.T) if length == 0 else np.abs(line[0] * points[:, 1] - line[1] * points[:, 0]) / length
         worst = int(away.argmax())
@@ -128,4 +176,4 @@ def _smoothed(loop: npt.NDArray[np.float64], scale: npt.NDArray[np.float64]) -> 
             keep[low + 1 + worst] = True
             left += [(low, low + 1 + worst), (low + 1 + worst, high)]
     keep[-1] = False
-    return closed[keep]
+    return corners[keep]

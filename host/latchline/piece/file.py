@@ -206,6 +206,8 @@ def piece_in(table: Table, beside: Beside, default_name: str) -> Piece:
 def _scaled(band: BandRequest, of_piece: Swatch | None, swatches: tuple[Swatch, ...]) -> BandRequest:
     """With what its own swatch says beside that of the whole piece."""
     own = swatch_for(swatches, band.yarns[0] if band.yarns else None, band.technique, band.stitch_size)
+    if own is not None and own.technique == band.technique.name:
+        band = replace(band, measured=True)
     if own is None or of_piece is None or own == of_piece:
         return band
     wide, tall = own.gauge.stitch_mm / of_piece.gauge.stitch_mm, own.gauge.row_mm / of_piece.gauge.row_mm

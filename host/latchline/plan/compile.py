@@ -37,7 +37,7 @@ DEFAULT_COLOURS = ("#e8dfcc", "#2f5d7c", "#b8502e", "#3f6b45")
 class BandRequest:
     """One band as asked for: a technique, a drawing (or none), options, yarns (main first).
 
-    works: shaping and hand steps. part, stitch_size, tension, scale: as Band has them.
+    works: shaping and hand steps. part, stitch_size, tension, scale, measured: as Band has them.
     """
 
     name: str
@@ -50,6 +50,7 @@ class BandRequest:
     stitch_size: float | None = None
     tension: str = ""
     scale: tuple[float, float] = (1.0, 1.0)
+    measured: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +103,7 @@ def compile_plan(
                 stitch_size=request.stitch_size,
                 tension=request.tension,
                 scale=request.scale,
+                measured=request.measured,
             )
             parts.append(replace(known, band=band, works=()))
         else:
@@ -248,6 +250,7 @@ def _compile_band(
         stitch_size=request.stitch_size,
         tension=request.tension,
         scale=request.scale,
+        measured=request.measured,
     )
     shown = shown_rows(band, span, rows, moving=moving)
     separation, start, steps = None, None, one_pass_a_row(rows)

@@ -62,7 +62,8 @@ class Band:
     stitch of the band has keeps its number and is not carried. edge: what the end needles are made to
     be, selected or not; None leaves them as charted. part: one of PARTS. stitch_size: on the dial, where
     it isn't the yarn's own. tension: of the yarn, in the knitter's words. scale: width and height of a stitch of the
-    band's own swatch over those of the piece's gauge.
+    band's own swatch over those of the piece's gauge. measured: whether that swatch is of the band's technique, so that
+    each row that the counter shows is as tall as one of the swatch.
     """
 
     name: str
@@ -80,6 +81,7 @@ class Band:
     stitch_size: float | None = None
     tension: str = ""
     scale: tuple[float, float] = (1.0, 1.0)
+    measured: bool = False
 
     @property
     def passes(self) -> int:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import groupby, pairwise
 from math import hypot
 
 from latchline.counted import counted
-from latchline.drawing.scene import Scene
+from latchline.drawing.scene import Point, Scene
 from latchline.fabric.outline import Corner, outline
 from latchline.plan.hand import Position
 from latchline.plan.model import Plan
@@ -26,24 +26,26 @@ def outline_scene(plan: Plan, gauge: Gauge, room_mm: tuple[float, float] = ROOM_
     shape = outline(plan, gauge)
     wide, tall = gauge.finished_cm(max(shape.width, 1), max(shape.rows, 1))
     scale = min(room_mm[0] / wide, room_mm[1] / tall)
-    low = min((x for edge in shape.edges for x, _ in edge), default=0.0)
+    low = min((at.across_mm for edge in shape.edges for at in edge), default=0.0)
     height = tall * scale
     scene = Scene(room_mm[0] + 2 * SIDE_MM, height + 2 * TOP_MM + 14, f"outline of {plan.name}")
     left = (scene.width_mm - wide * scale) / 2
 
-    def place(corner: Corner) -> tuple[float, float]:
-        across, up = gauge.finished_cm(corner[0] - low, corner[1])
+    def place(corner: Corner) -> Point:
+        across, up = (corner.across_mm - low) / 10, corner.up_mm / 10
         return left + across * scale, TOP_MM + height - up * scale
 
     for edge in shape.edges:
         points = [place(corner) for corner in edge]
         scene.area(points, PALE, INK)
         scene.path([*points, points[0]], 0.5)
-    taken: list[tuple[float, float]] = []
+    taken: list[Point] = []
     for edge in shape.edges[:2]:
-        _measures(scene, gauge, edge, [place(corner) for corner in edge], taken)
-        for corner in edge:
-            _corner(scene, plan, corner, place(corner), taken, left + wide * scale / 2)
+        points = [place(corner) for corner in edge]
+        _measures(scene, edge, points, taken)
+        for number, corner in enumerate(edge):
+            away = _away(points[number - 1], points[number], points[(number + 1) % len(points)])
+            _corner(scene, plan, corner, points[number], away, taken, left + wide * scale / 2)
     y = TOP_MM + height + 9
     scene.line(left, y, left + wide * scale, y, 0.3)
     for x in (left, left + wide * scale):
@@ -57,7 +59,8 @@ def outline_scene(plan: Plan, gauge: Gauge, room_mm: tuple[float, float] = ROOM_
 def outline_words(plan: Plan, gauge: Gauge) -> str:
     """The same in words: what is folded, what is off, and how it lies."""
     shape = outline(plan, gauge)
-    corners = "; ".join(_corner_words(plan, corner) for edge in shape.edges[:1] for corner in edge)
+    words = (_corner_words(plan, corner) for edge in shape.edges[:1] for corner in edge)
+    corners = "; ".join(said for said, _ in groupby(words))  # where two bands meet, one needle has two places
     notes = ["the purl side, as it lies on the needles"]
     if any(band.part == "waste" for band in plan.bands):
         notes.append("waste yarn taken off")
@@ -68,14 +71,12 @@ def outline_words(plan: Plan, gauge: Gauge) -> str:
     return ", ".join(notes) + f". Corners: {corners}" if corners else "nothing that counts is knitted"
 
 
-def _measures(
-    scene: Scene, gauge: Gauge, edge: tuple[Corner, ...], points: list[Corner], taken: list[Corner]
-) -> None:  # fmt: skip
+def _measures(scene: Scene, edge: tuple[Corner, ...], points: list[Point], taken: list[Point]) -> None:
     """The length of each longer side: its width, or its height where it rises."""
     for (one, other), (a, b) in zip(pairwise([*edge, edge[0]]), pairwise([*points, points[0]]), strict=True):
         if hypot(b[0] - a[0], b[1] - a[1]) < MEASURED_FROM_MM:
             continue
-        across, up = gauge.finished_cm(abs(other[0] - one[0]), abs(other[1] - one[1]))
+        across, up = abs(other.across_mm - one.across_mm) / 10, abs(other.up_mm - one.up_mm) / 10
         text = f"{across:.1f}" if up < 0.05 else f"{up:.1f}" if across < 0.05 else f"{across:.1f} by {up:.1f}"
         # the fabric lies to the left of the walk: the words go inside it
         length = hypot(b[0] - a[0], b[1] - a[1])
@@ -89,19 +90,32 @@ def _measures(
 
 
 def _corner(
-    scene: Scene, plan: Plan, corner: Corner, at: tuple[float, float], taken: list[tuple[float, float]], middle: float
+    scene: Scene, plan: Plan, corner: Corner, at: Point, away: Point, taken: list[Point], middle: float
 ) -> None:
+    """Row and needle beside a corner, away from the fabric, where there is room. middle: of the piece."""
     text = _corner_words(plan, corner)
-    outside = -1 if at[0] < middle else 1
-    x, y = at[0] + outside * 2, at[1] + (-1.2 if corner[1] else 4.2)
-    if all(abs(x - there[0]) > 20 or abs(y - there[1]) > 3.0 for there in taken):
-        scene.words(x, y, text, 2.7, anchor="end" if outside < 0 else "start", fill=GREY)
-        taken.append((x, y))
+    left = away[0] < 0 if abs(away[0]) > 0.2 else at[0] < middle
+    above, below = at[1] - 1.2, at[1] + 4.2
+    x = at[0] + (-2 if left else 2)
+    for y in (below,) if not corner.up_mm else (above, below) if away[1] <= 0.3 else (below, above):
+        if all(abs(x - there[0]) > 20 or abs(y - there[1]) > 3.0 for there in taken):
+            scene.words(x, y, text, 2.7, anchor="end" if left else "start", fill=GREY)
+            taken.append((x, y))
+            return
+
+
+def _away(before: Point, at: Point, after: Point) -> Point:
+    """The way out of the fabric at a corner, which lies to the left of the walk; no longer than 1."""
+    sides = []
+    for a, b in ((before, at), (at, after)):
+        length = hypot(b[0] - a[0], b[1] - a[1]) or 1.0
+        sides.append((-(b[1] - a[1]) / length, (b[0] - a[0]) / length))
+    return (sides[0][0] + sides[1][0]) / 2, (sides[0][1] + sides[1][1]) / 2
 
 
 def _corner_words(plan: Plan, corner: Corner) -> str:
     """`row 110, L63`: the needle that lies inside the corner."""
-    place = min(max(round(corner[0]), 0), plan.span.width)
+    place = min(max(round(corner.needles), 0), plan.span.width)
     centre = plan.profile.centre - plan.span.first
     needle = plan.span.first + (place if place < centre else place - 1)
-    return f"row {corner[1]:.0f}, {plan.profile.needle_name(needle)}"
+    return f"row {corner.rows:.0f}, {plan.profile.needle_name(needle)}"
