@@ -302,6 +302,28 @@ def test_a_dropped_chart_is_opened(browser: Browser, desk: Served) -> None:
         assert piece(desk)["drawings"]["net.txt"]["stitches"] == 2
 
 
+def test_the_browsers_way_back_leads_through_the_parts_of_the_desk(browser: Browser, desk: Served) -> None:
+    def part() -> str | None:
+        return page.get_attribute("body", "data-part")
+
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#way-slow")
+        page.click("#way-knit")
+        page.click("#way-knit")  # no step of its own
+        for expected in ("slow", "draw"):
+            page.go_back()
+            until(lambda expected=expected: part() == expected)
+            assert page.query_selector("#main > :not([hidden])") is not None
+        page.go_forward()
+        until(lambda: part() == "slow")
+        page.reload()
+        until(lambda: part() == "slow")
+        page.go_back()
+        until(lambda: part() == "draw")
+        assert desk.key not in page.url
+
+
 def test_nothing_leaves_the_page_and_everybody_can_use_it(browser: Browser, desk: Served) -> None:
     needed(MODULES / "axe-core")
     axe = (MODULES / "axe-core" / "axe.min.js").read_text()

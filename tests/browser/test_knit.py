@@ -25,7 +25,7 @@ from browser.pages import (
     violations,
 )
 from desk.serving import Served, hosted, served
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Dialog, Page
 
 from latchline.connect import connect
 from latchline.dry_run import compare
@@ -309,6 +309,27 @@ def test_a_port_that_was_typed_stays_when_the_checks_come_late(browser: Browser,
         )
         until(lambda: page.query_selector("#port:not([data-old])"))
         assert page.input_value("#port") == FLIES
+
+
+def test_whoever_would_leave_the_page_in_mid_session_is_asked_first(browser: Browser, desk: Served) -> None:
+    asked = []
+
+    def stay(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    with a_page(browser, desk) as page:
+        page.on("dialog", stay)
+        begin(page, HAND)
+        until(lambda: page.query_selector(".asked"))
+        page.go_back()  # to the part before, which is no leaving
+        until(lambda: page.get_attribute("body", "data-part") != "knit")
+        assert asked == []
+        page.go_forward()
+        until(lambda: page.query_selector(".asked"))
+        page.evaluate("() => { location.href = 'about:blank'; }")
+        until(lambda: asked == ["beforeunload"])
+        until(lambda: page.query_selector(".asked"))
 
 
 def test_each_pass_and_each_question_is_announced_to_whoever_hears_the_page(browser: Browser, desk: Served) -> None:

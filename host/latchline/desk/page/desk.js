@@ -6,7 +6,7 @@ import { knitPart } from "./knit.js";
 import { drawPart, save } from "./draw.js";
 import { Line, Refused, ask, takeKey } from "./line.js";
 import { openPart, takeDrops } from "./open.js";
-import { takeKnit } from "./session.js";
+import { knits, takeKnit } from "./session.js";
 import { slowPart } from "./slow.js";
 import { catchUp, changed, complain, on, redo, said, store, takePiece, tried, undo } from "./state.js";
 
@@ -23,13 +23,14 @@ const PARTS = {
 };
 let part = "";
 
-/** @param {string} name */
-function show(name) {
+/** Each part is a step of the browser's own way back. @param {string} name @param {boolean} [again] whether the browser has gone back or on to it */
+function show(name, again = false) {
   if (!(name in PARTS)) name = "open";
   if (PARTS[name].piece && !store.piece) name = "open";
+  if (!part || again) history.replaceState(null, "", `#${name}`);
+  else if (name !== part) history.pushState(null, "", `#${name}`);
   part = name;
   document.body.dataset.part = name;
-  history.replaceState(null, "", `#${name}`);
   const one = PARTS[name];
   one.made ??= one.make();
   fill(byId("main"), one.made);
@@ -77,6 +78,8 @@ async function begin() {
   line.on("knit", takeKnit);
   line.on("welcome", ({ serial }) => catchUp(serial));
   addEventListener("keydown", keys);
+  addEventListener("popstate", () => { if (part && location.hash && !location.hash.includes("key=")) show(location.hash.slice(1), true); });
+  addEventListener("beforeunload", (event) => { if (knits()) event.preventDefault(); }); // the browser asks first
   addEventListener("hashchange", () => { if (takeKey()) location.reload(); }); // the address of another run, in the same tab
   const asked = new URLSearchParams(location.hash.slice(1)).has("key") ? "" : location.hash.slice(1);
   await tried(async () => {

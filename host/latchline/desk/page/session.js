@@ -73,3 +73,6 @@ export const wish = (given) => tried(() => ask("/api/knit/wish", given));
 
 /** The serial of the question that is shown; 0 when there is none. */
 export const asks = () => now.serial;
+
+/** Whether a session is under way at a desk that is heard. */
+export const knits = () => !!now.view && !now.over && !document.body.classList.contains("unheard");
