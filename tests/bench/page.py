@@ -6,6 +6,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -16,6 +17,8 @@ from desk.serving import Reached, hosted
 from playwright.sync_api import Page
 
 from latchline.desk.desk import Desk
+from latchline.knit.events import State
+from latchline.knit.view import View, row_of
 
 STROKES, PASSES = 30, 25
 DARK = "31,58,95"  # colour 1 of the chart of the bench
@@ -85,12 +88,14 @@ def pencil(page: Page) -> tuple[str, str, str]:
     return "a press of the pencil to its cell painted", f"{median(ms for _, ms in taken):.0f} ms", "16 ms or less"
 
 
-def passes(page: Page, desk: Desk, shown: dict[str, Any], first: int) -> float:
+def passes(page: Page, desk: Desk, view: View, first: int) -> float:
     """From telling a pass to the frame that shows it: the median."""
-    taken = []
+    knitting, taken = desk.knitting, []
+    assert knitting is not None
     for number in range(first, first + PASSES):
+        told = knitting.message(replace(view, number=number, row=row_of(knitting.plan, number)), [])
         at_ms = time.time() * 1000
-        desk.pages.tell(shown | {"view": shown["view"] | {"number": number, "question": None}})
+        desk.pages.tell(told)
         taken.append(until(lambda number=number: page.evaluate("(pass) => window.seen[pass]", str(number))) - at_ms)
     return median(taken)
 
@@ -104,8 +109,8 @@ def drawing(page: Page) -> Iterator[None]:
     page.evaluate("() => { window.halt = true; }")
 
 
-def knitted(page: Page, desk: Desk) -> dict[str, Any]:
-    """What the desk tells of a pass to be knitted: of a session that has come as far, and is put to rest then."""
+def knitted(page: Page, desk: Desk) -> View:
+    """A pass to be knitted as a session sees it that has come as far, and is put to rest then."""
     page.click("#way-knit")
     until(lambda: page.query_selector("#begin-board:not([disabled])"))
     page.fill("#port", "sim://?seed=3&live=1&pace=8")
@@ -118,12 +123,12 @@ def knitted(page: Page, desk: Desk) -> dict[str, Any]:
 
     until(pressed)
     assert desk.knitting is not None
-    shown = desk.knitting.shown | {"events": []}
+    view = replace(desk.knitting.view(), state=State.READY, question=None)
     desk.knitting.leave()
     until(lambda: page.query_selector(".ended"))
-    desk.pages.tell(shown)
+    desk.pages.tell(desk.knitting.message(view, []))
     until(lambda: page.query_selector(".board"))
-    return shown
+    return view
 
 
 def rows() -> list[tuple[str, str, str]]:
@@ -145,11 +150,11 @@ def rows() -> list[tuple[str, str, str]]:
 
 def told(browser: Any, reached: Reached, desk: Desk) -> list[tuple[str, str, str]]:
     with a_page(browser, reached) as page, a_page(browser, reached) as other:
-        shown = knitted(page, desk)
+        view = knitted(page, desk)
         page.evaluate(WATCH_PASS)
-        alone = passes(page, desk, shown, 1001)
+        alone = passes(page, desk, view, 101)
         with drawing(other):
-            beside = passes(page, desk, shown, 2001)
+            beside = passes(page, desk, view, 301)
             drawn = other.evaluate("() => window.drawn")
         return [
             ("a pass told to its number painted", f"{alone:.0f} ms", "20 ms or less"),

@@ -72,6 +72,20 @@ class Knitting:
         """All that the session has told, as far back as it is kept."""
         return [item.event for item in self._session.since(0)]
 
+    def view(self) -> View:
+        """The state of the session now."""
+        return self._session.view()
+
+    def message(self, view: View, events: list[dict[str, Any]]) -> dict[str, Any]:
+        """What a page is told of a view. events: those since the message before."""
+        return {
+            "kind": "knit",
+            "name": self.plan.name,
+            "events": events,
+            "view": plain_view(view) | self._pictures(view) | {"step": self._step_of(view)},
+            "over": None,
+        }
+
     def leave(self) -> None:
         """Put the board to rest and go; the journal goes on from here another time."""
         self._leaving.set()
@@ -147,13 +161,7 @@ class Knitting:
             self._session.step()
 
     def _told(self, view: View, events: list[dict[str, Any]]) -> None:
-        message = {
-            "kind": "knit",
-            "name": self.plan.name,
-            "events": events,
-            "view": plain_view(view) | self._pictures(view) | {"step": self._step_of(view)},
-            "over": None,
-        }
+        message = self.message(view, events)
         quiet = not events and message["view"] == self.shown["view"]
         self.shown = message | {"events": []}
         if not quiet:
