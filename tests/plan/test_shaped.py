@@ -255,3 +255,43 @@ def test_a_chart_of_held_stitches_does_not_go_with_needles_held_by_hand() -> Non
     with pytest.raises(InputError, match="band 1, row 1, R18: hold lets every held needle knit on its way back"):
         plan_of((8, (ShortRows((3, 3), side="right"),)), technique="hold", start="left")
     plan_of((8, (ShortRows((3, 3), side="right"),)), (8, ()), technique="slip", start="left")
+
+
+def spread_plan(*works: Work, separation: str = "paired", rows: int = 12, changer: str = "left") -> Plan:
+    """Two colours spread over the passes of each row."""
+    profile = load_profile("standard-200")
+    drawing = Chart(np.array([[0, 1, 1, 0], [1, 0, 0, 1]], np.uint8), coloured_palette(2), "drawn")
+    options = Options(rows=rows, separation=separation, changer=changer)
+    request = BandRequest("band", technique_named("slip-colours"), options, drawing, works=works)
+    return compile_plan("p", profile, profile.centred(20), [request])
+
+
+@pytest.mark.parametrize(("separation", "passes"), [("paired", 2), ("doubled", 4)])
+def test_where_a_row_takes_several_passes_shaping_falls_on_rows(separation: str, passes: int) -> None:
+    plan = spread_plan(AtRate("both", -1, 3, 4), ByHand(12, "marker", 5, 5), separation=separation)
+    assert plan.passes == 12 * passes
+    moved = [step.before for step in plan.hand if step.kind == "move"]
+    assert moved == [passes * (row - 1) + 1 for row in (3, 3, 6, 6, 9, 9, 12, 12)]
+    assert [step.before for step in plan.hand if step.kind == "marker"] == [passes * 11 + 1]
+    positions = plan.positions_of()
+    assert all((positions[row : row + passes] == positions[row]).all() for row in range(0, plan.passes, passes))
+
+
+def test_a_row_that_such_a_band_does_not_have_is_refused_by_its_number() -> None:
+    with pytest.raises(InputError, match=r"row 14 is not in the band; it has rows 1 to 12; 13 is after it"):
+        spread_plan(ByHand(14, "marker", 5, 5))
+    with pytest.raises(InputError, match=r"row 15, L6: this falls after the band's last row, which is 12; knit 3 rows"):
+        spread_plan(AtRate("left", -1, 3, 5))
+
+
+def test_groups_where_the_carriage_does_not_stand_take_a_length_of_yarn_of_their_own() -> None:
+    plan = spread_plan(Groups((3, 2)))
+    assert {plan.direction(number) for number in range(1, plan.passes, 2)} == {plan.direction(1)}
+    told = [(step.before, plan.places_name(step.first, step.last), bool(step.words)) for step in plan.hand]
+    assert told == [(1, "R8-R10", False), (3, "L10-L8", True), (5, "R6-R7", False), (7, "L7-L6", True)]
+
+
+def test_needles_on_the_carriages_side_are_not_held_across_a_row_of_two_colours() -> None:
+    assert spread_plan(ShortRows((3, 3), side="left")).hand
+    with pytest.raises(InputError, match="row 2: needles are held away from the carriage"):
+        spread_plan(ShortRows((3, 3), side="right"))

@@ -21,7 +21,7 @@ from latchline.plan.fingerprint import fingerprint
 from latchline.plan.hand import Position
 from latchline.plan.model import Band, Bools, Plan, Yarn, is_fold, stitch_size_of
 from latchline.plan.options import PASSES_MAX, Options
-from latchline.plan.positions import Laid, casts_on, lay_out, pushed_ahead, within
+from latchline.plan.positions import Laid, casts_on, lay_out, pushed_ahead, row_starts, within
 from latchline.plan.room import moved_by, room_for
 from latchline.plan.select import Rows, rows_of, select
 from latchline.plan.shape import NO_ROOM, Work
@@ -115,7 +115,7 @@ def compile_plan(
     bands, rightward = _in_order(parts, start)
     laid = None
     if moving:
-        works = [(part.band.name, part.band.passes, part.works) for part in parts]
+        works = [(part.band.name, row_starts(part.knitted_row), part.works) for part in parts]
         try:
             laid = lay_out(span, begun, works, rightward, profile.needles_name)
         except InputError as error:

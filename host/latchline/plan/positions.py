@@ -19,6 +19,8 @@ Bytes = npt.NDArray[np.uint8]
 Ints = npt.NDArray[np.int32]
 Places = npt.NDArray[np.int64]
 
+Worked = tuple[str, Ints, tuple[Work, ...]]  # a band's name, its `row_starts`, and what it is asked to do
+
 TABLE_KEYS_MOST = 1 << 25  # beyond so many possible pairs they are sorted instead of marked
 
 
@@ -46,13 +48,13 @@ class Laid:
 def lay_out(
     span: Span,
     begun: Span | None,
-    bands: Sequence[tuple[str, int, tuple[Work, ...]]],
+    bands: Sequence[Worked],
     rightward: Bools,
     called: Callable[[Span], str],
 ) -> Laid:
-    """Follow the needles through all bands.
+    """Follow the needles through all bands. What is asked of a band falls on its rows, never amid the colours of one.
 
-    bands: name, passes and works of each. called: what a span of needles is called. Raises InputError
+    called: what a span of needles is called. Raises InputError
     naming the band, the row of it and the needles.
     """
     rows: dict[bytes, int] = {}
@@ -65,10 +67,11 @@ def lay_out(
     cast_on = now == Position.WORK
     settled: list[tuple[str, int]] = []
     number, asked = 1, ""
-    for name, passes, works in bands:
+    for name, starts, works in bands:
+        passes, rows_in = int(starts[-1]) - 1, len(starts) - 1
         try:
             here = Here(number, now, _side(rightward, number))
-            due = in_order(works, passes, here)
+            due = in_order(works, rows_in, here)
             settled += [
                 (work.asked, work.settled(here)) for work in works if isinstance(work, ToWidth | Armhole | Neck)
             ]
@@ -76,39 +79,55 @@ def lay_out(
             raise error.at(_place(error.where, name)) from None
         marked = number
         for item in due:
-            before = number + item.before - 1
+            before = number + int(starts[min(item.before, rows_in + 1) - 1]) - 1
             if before > marked:
-                of_pass[marked - 1 : before - 1] = _row(rows, now, _place(asked, name, marked - number + 1))
+                of_pass[marked - 1 : before - 1] = _row(
+                    rows, now, _place(asked, name, _row_at(starts, marked - number))
+                )
                 marked = before
             asked, where = item.asked, _place(item.asked, name, item.before)
             try:
                 for step in item.make(Here(before, now, _side(rightward, before))):
                     needles = called(Span(span.first + step.first, span.first + step.last))
                     where = _place(item.asked, name, item.before, needles)
-                    if item.before > passes + (not item.within):
-                        raise _past(item, passes)
+                    if item.before > rows_in + (not item.within):
+                        raise _past(item, rows_in)
                     now = positions_after(step, now)
                     hand.append(step)
             except InputError as error:
                 raise error.at(where) from None
         if marked < number + passes:
-            of_pass[marked - 1 : number + passes - 1] = _row(rows, now, _place(asked, name, marked - number + 1))
+            where = _place(asked, name, _row_at(starts, marked - number))
+            of_pass[marked - 1 : number + passes - 1] = _row(rows, now, where)
         number += passes
     table = np.frombuffer(b"".join(rows), dtype=np.uint8).reshape(len(rows), span.width)
     return Laid(Positions(table, of_pass), tuple(hand), cast_on, tuple(settled))
 
 
-def casts_on(bands: Sequence[tuple[str, int, tuple[Work, ...]]]) -> bool:
+def casts_on(bands: Sequence[Worked]) -> bool:
     """Whether a band casts on, so that no needle has a loop before."""
     return any(isinstance(work, CastOn) for _, _, works in bands for work in works)
 
 
-def _past(item: Due, passes: int) -> InputError:
-    more = item.before - passes - (not item.within)
+def _past(item: Due, rows: int) -> InputError:
+    more = item.before - rows - (not item.within)
     return InputError(
-        f"this falls after the band's last row, which is {passes}",
+        f"this falls after the band's last row, which is {rows}",
         hint=f"knit {counted(more, 'row')} more, begin sooner, or shape less",
     )
+
+
+def row_starts(knitted_row: Ints) -> Ints:
+    """The pass of a band, from 1, with which each of its rows begins, and one more than its last pass.
+
+    knitted_row: of each pass, upwards.
+    """
+    return np.append(np.flatnonzero(np.diff(knitted_row, prepend=0)) + 1, len(knitted_row) + 1).astype(np.int32)
+
+
+def _row_at(starts: Ints, passes: int) -> int:
+    """The row, from 1, that comes after so many passes of a band."""
+    return int(np.searchsorted(starts, passes + 1, side="right"))
 
 
 def _place(asked: str, name: str, row: int = 0, needles: str = "") -> str:

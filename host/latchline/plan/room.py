@@ -11,7 +11,7 @@ from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.plan.hand import OUT
 from latchline.plan.options import Options
-from latchline.plan.positions import Bools, lay_out
+from latchline.plan.positions import Bools, Worked, lay_out
 from latchline.plan.shape import ByHand, CastOn, Work
 from latchline.plan.signs import Signs
 
@@ -19,7 +19,7 @@ from latchline.plan.signs import Signs
 def room_for(
     span: Span,
     begun: Span | None,
-    bands: Sequence[tuple[str, int, tuple[Work, ...]]],
+    bands: Sequence[Worked],
     rightward: Bools,
     called: Callable[[Span], str],
     *,
@@ -33,7 +33,7 @@ def room_for(
     `lay_out` does, and where the bed ends.
     """
     bed = Span(0, needles - 1)
-    moved = [(name, passes, tuple(moved_by(work, span.first) for work in works)) for name, passes, works in bands]
+    moved = [(name, starts, tuple(moved_by(work, span.first) for work in works)) for name, starts, works in bands]
     laid = lay_out(bed, begun, moved, rightward, called)
     used: list[int] = np.flatnonzero((laid.positions.table != OUT).any(axis=0)).tolist()
     for step in laid.hand:  # some needles come into work and leave it before a pass is knitted

@@ -1,8 +1,9 @@
 """Shaping as asked for, and the hand steps that it comes to.
 
-Each declaration says before which passes of its band something is due; what exactly is done follows from
-where the needles then stand and at which side the carriage is. Passes of a band are numbered from 1
-here; one more than the last is after the band.
+Each declaration says before which rows of its band something is due; what exactly is done follows from
+where the needles then stand and at which side the carriage is. Rows of a band are numbered from 1 here; one more
+than the last is after the band. A row is one pass, but for colours that are spread over several; there the carriage may
+stand on the same side before each row, and what would be done where the yarn is takes a length of its own.
 """
 
 from __future__ import annotations
@@ -47,6 +48,7 @@ class Here:
 
 
 Steps = Iterator[HandStep]
+OWN_LENGTH = "with a length of yarn of its own"
 NO_ROOM = "no-room"  # the name of the complaint that a piece takes more needles than it has been given
 
 
@@ -56,9 +58,9 @@ def _no_room() -> InputError:
 
 @dataclass(frozen=True)
 class Due:
-    """Something to be done before a pass of the band.
+    """Something to be done before a row of the band.
 
-    within: whether one of its passes must follow. asked: where it was asked for.
+    within: whether one of its rows must follow. asked: where it was asked for.
     """
 
     before: int
@@ -81,14 +83,14 @@ class ToWidth(Asked):
     even: bool = False
     nearest: bool = False
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
         width, wanted = last - first + 1, self.settled(here)
         change = abs(width - wanted)
         if self.side == "both":
             change = abs(half_the_difference(width, wanted, "shaping"))
         sides = SIDES if self.side == "both" else (self.side,)
-        for before in spread(change, passes, even=self.even):
+        for before in spread(change, rows, even=self.even):
             for side in sides:
                 yield Due(before, _edge(side, narrower=self.stitches < width, fashioned=self.fashioned))
 
@@ -111,7 +113,7 @@ class AtRate(Asked):
     fashioned: int = 1
     after: int = 0
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         sides = SIDES if self.side == "both" else (self.side,)
         for number in range(1, self.times + 1):
             for side in sides:
@@ -157,7 +159,7 @@ class Groups(Asked):
     on: bool = False
     after: int = 0
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         sides = (here.carriage, _other(here.carriage))
         at = self.after + 1
         for count in self.stitches:
@@ -178,9 +180,9 @@ class Armhole(Asked):
     stitches: int
     nearest: bool = False
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
-        return Groups(armhole(last - first + 1, self.settled(here))).due(passes, here)
+        return Groups(armhole(last - first + 1, self.settled(here))).due(rows, here)
 
     def settled(self, here: Here) -> int:
         """The stitches that are left: with `nearest` one more where one would be left over."""
@@ -191,16 +193,17 @@ class Armhole(Asked):
 def _group(side: str, count: int, *, on: bool) -> Callable[[Here], Steps]:
     def make(here: Here) -> Steps:
         first, last = here.edges()
+        own_length = "" if here.carriage == side else OWN_LENGTH
         if on:
             low, high = (first - count, first - 1) if side == "left" else (last + 1, last + count)
             if low < 0 or high >= len(here.positions):
                 raise _no_room()
-            yield here.step("wrap", low, high)
+            yield here.step("wrap", low, high, words=own_length)
             return
         if last - first + 1 <= count:
             raise InputError(f"binding off {counted(count, 'stitch')} leaves none to go on with", hint="bind off fewer")
         low, high = (first, first + count - 1) if side == "left" else (last - count + 1, last)
-        yield here.step("bind-off", low, high)
+        yield here.step("bind-off", low, high, words=own_length)
 
     return make
 
@@ -219,7 +222,7 @@ class ShortRows(Asked):
     release: str = "at once"
     wraps: bool = True
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         far = (_other(here.carriage), here.carriage)  # of the odd and of the even passes
         sides = SIDES if self.side == "both" else (self.side,)
         at = 1
@@ -250,6 +253,11 @@ def _held(side: str, count: int) -> Callable[[Here], Steps]:
         if last - first + 1 <= count:
             raise InputError(
                 f"holding {counted(count, 'more stitch')} leaves none to knit", hint="make the steps smaller"
+            )
+        if here.carriage == side:
+            raise InputError(
+                "needles are held away from the carriage, which stands on this side before the row",
+                hint="hold those of the other side, or in a band whose rows are one pass each",
             )
         low, high = (first, first + count - 1) if side == "left" else (last - count + 1, last)
         yield here.step("hold", low, high)
@@ -301,7 +309,7 @@ class Neck(Asked):
     on_cord: bool = False
     nearest: bool = False
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         first, last = here.edges()
         stitches, width = last - first + 1, self.settled(here)
         beside = half_the_difference(stitches, width, "a neck")
@@ -323,11 +331,11 @@ class Neck(Asked):
                 f"and {beside} {'is' if beside == 1 else 'are'} left beside the neck",
                 hint="let the two agree",
             )
-        each = passes // 2
+        each = rows // 2
         needed = 2 * max(len(sides), len(shoulders) - 1) + 2
-        if passes % 4 or each < needed:
+        if rows % 4 or each < needed:
             raise InputError(
-                f"{counted(passes, 'row does', 'rows do')} not knit both sides of the neck",
+                f"{counted(rows, 'row does', 'rows do')} not knit both sides of the neck",
                 hint=f"give a multiple of four, at least {-(-2 * needed // 4) * 4}",
             )
         middle = (first + beside + sum(sides), last - beside - sum(sides))
@@ -336,7 +344,7 @@ class Neck(Asked):
         yield from _one_side(near, sides, shoulders[:-1], neck_from=2, armhole_to=each - 1, at=0)
         yield Due(each + 1, lambda now: _change_sides(now, near, middle))
         yield from _one_side(far, sides, shoulders[:-1], neck_from=3, armhole_to=each, at=each)
-        yield Due(passes + 1, _released_all)
+        yield Due(rows + 1, _released_all)
 
     def settled(self, here: Here) -> int:
         """The neck's stitches: with `nearest` one fewer where one would be left over."""
@@ -344,7 +352,7 @@ class Neck(Asked):
         return self.width - (self.nearest and (last - first + 1 - self.width) % 2)
 
     def _divide(self, here: Here, centre: tuple[int, int], far: str) -> Steps:
-        yield here.step("onto-cord" if self.on_cord else "bind-off", *centre, words="with a length of yarn of its own")
+        yield here.step("onto-cord" if self.on_cord else "bind-off", *centre, words=OWN_LENGTH)
         first, last = here.edges()
         yield here.step("hold", *((first, centre[0] - 1) if far == "left" else (centre[1] + 1, last)))
 
@@ -384,7 +392,7 @@ class ByHand(Asked):
     leaves: Position = Position.WORK
     words: str = ""
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         def make(now: Here) -> Steps:
             yield now.step(self.kind, self.first, self.last, self.by, leaves=self.leaves, words=self.words)
             here = now.positions[self.first : self.last + 1]  # looked at after the step has been named
@@ -393,9 +401,9 @@ class ByHand(Asked):
                 names = {Position.HELD: "is held", Position.OUT: "is out of work"}
                 raise InputError(f"none of these needles {names[wanted]}", hint="look at the row, or leave this out")
 
-        if not 1 <= self.before <= passes + 1:
+        if not 1 <= self.before <= rows + 1:
             raise InputError(
-                f"row {self.before} is not in the band", hint=f"it has rows 1 to {passes}; {passes + 1} is after it"
+                f"row {self.before} is not in the band", hint=f"it has rows 1 to {rows}; {rows + 1} is after it"
             )
         yield Due(self.before, make)
 
@@ -411,7 +419,7 @@ class CastOn(Asked):
     first: int
     last: int
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         if self.how == "wrapped":
             yield Due(1, lambda now: iter([now.step("wrap", self.first, self.last)]))
             return
@@ -432,16 +440,16 @@ class AllNeedles(Asked):
     before: int | None
     kind: str
 
-    def due(self, passes: int, here: Here) -> Iterator[Due]:
+    def due(self, rows: int, here: Here) -> Iterator[Due]:
         def make(now: Here) -> Steps:
             for low, high in _stretches(now.positions != Position.OUT):
                 yield now.step(self.kind, low, high)
 
-        yield Due(passes + 1 if self.before is None else self.before, make)
+        yield Due(rows + 1 if self.before is None else self.before, make)
 
 
-def _signed(signs: Signs, passes: int) -> Iterator[Due]:
-    for row in signs.worked_rows(passes):
+def _signed(signs: Signs, rows: int) -> Iterator[Due]:
+    for row in signs.worked_rows(rows):
         yield Due(row + 1, lambda now, row=row: signs.steps(now.before, row))  # type: ignore[misc]
 
 
@@ -457,15 +465,15 @@ def _stretches(marks: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(np.flatnonzero(step == 1).tolist(), (np.flatnonzero(step == -1) - 1).tolist(), strict=True))
 
 
-def in_order(works: Sequence[Work], passes: int, here: Here) -> list[Due]:
-    """What is due in a band of so many passes, in the order in which it is done.
+def in_order(works: Sequence[Work], rows: int, here: Here) -> list[Due]:
+    """What is due in a band of so many rows, in the order in which it is done.
 
     Raises InputError that names where it was asked for.
     """
     due: list[Due] = []
     for work in works:
         try:
-            items = _signed(work, passes) if isinstance(work, Signs) else work.due(passes, here)
+            items = _signed(work, rows) if isinstance(work, Signs) else work.due(rows, here)
             due += [replace(item, asked=work.asked) for item in items]
         except InputError as error:
             raise error.at(work.asked) from None
