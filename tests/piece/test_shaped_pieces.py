@@ -293,14 +293,94 @@ def test_a_needle_that_waits_before_it_is_bound_off_or_held_is_not_said_never_to
     assert [finding for finding in findings(still) if finding.rule == "never-knits"]
 
 
-def test_a_shaped_piece_on_two_beds_is_not_knitted_in_silence() -> None:
-    text = (
-        'machine = "double-180"\nneedles = "L10-R10"\n[[bands]]\ntechnique = "jacquard"\nchart = "one.txt"\nrows = 8\n'
+TWO_BEDS = """
+machine = "double-180"
+needles = "L10-R10"
+start = "right"
+[[bands]]
+technique = "stocking"
+rows = 4
+"""
+JACQUARD = """
+[[bands]]
+technique = "jacquard"
+chart = "one.txt"
+rows = 8
+"""
+ONE = {"one.txt": b"..#..#..\n"}
+
+
+def two_beds(*parts: str) -> Plan:
+    return parse_piece(TWO_BEDS + "".join(parts), beside=ONE).plan()
+
+
+def of_second_bed(plan: Plan) -> dict[int, list[str]]:
+    """What is said of the second bed before each pass of a piece that has something to be done there."""
+    words = {number: plan.hand_words(number) for number in range(1, plan.passes + 2)}
+    return {
+        number: said for number, lines in words.items() if (said := [line for line in lines if "second bed" in line])
+    }
+
+
+def test_a_shaped_jacquard_can_be_knitted_and_says_so_of_its_second_bed() -> None:
+    plan = two_beds(JACQUARD, "shape = [{ by = -1, every = 3, times = 2 }]\n", '[[bands]]\nend = "bound-off"\n')
+    (finding,) = [item for item in findings(plan) if item.rule == "second-bed-loops"]
+    assert finding.severity == "look at"
+    assert can_be_knitted(findings(plan))
+    straight = parse_piece(TWO_BEDS.replace('start = "right"', "") + JACQUARD, beside=ONE).plan()
+    assert "second-bed-loops" not in {item.rule for item in findings(straight)}
+
+
+def test_the_second_bed_comes_in_narrows_and_is_bound_off_with_the_pattern_bed() -> None:
+    plan = two_beds(JACQUARD, "shape = [{ by = -1, every = 3, times = 2 }]\n", '[[bands]]\nend = "bound-off"\n')
+    said = of_second_bed(plan)
+    assert list(said) == [5, 9, 15, 21]  # the rows of two passes each begin with passes 5, 7, 9 …
+    assert said[5] == [
+        "bring the second bed's needles at L10-R10 into working position; the next pass lays their loops"
+    ]
+    assert said[9][0].startswith("at L10, R10 move the second bed's end loops inward")
+    assert said[15][0].startswith("at L9, R9 move the second bed's end loops inward")
+    off, bound = plan.hand_words(21)
+    assert off.startswith("transfer the second bed's loops at L8-R8 onto these needles of the pattern bed")
+    assert bound.startswith("bind off the loops of L8-R8")
+
+
+def test_the_second_bed_gives_its_loops_to_the_pattern_bed_before_a_band_on_one_bed() -> None:
+    plan = two_beds(
+        JACQUARD,
+        "shape = [{ off = [3], side = 'right', from_row = 4 }]\n",
+        "[[bands]]\ntechnique = 'stocking'\nrows = 3\n",
     )
-    files = {"one.txt": b"..#..#..\n"}
-    assert "second-bed-loops" not in {finding.rule for finding in findings(parse_piece(text, beside=files).plan())}
-    ended = parse_piece(text + '[[bands]]\nend = "bound-off"\n', beside=files).plan()
-    assert not can_be_knitted(findings(ended))
+    said = of_second_bed(plan)
+    assert list(said) == [5, 11, 21]
+    assert said[11][0].startswith("transfer the second bed's loops at R8-R10 onto these needles")
+    assert plan.hand_words(11)[1].startswith("bind off the loops of R8-R10")
+    assert said[21][0].startswith("transfer the second bed's loops at L10-R7 onto these needles")
+
+
+@pytest.mark.parametrize(
+    ("shape", "number", "words"),
+    [
+        ("hold = 4, steps = 1, side = 'left'", 5, "bring the second bed's needles at L10-L7 into holding position"),
+        ("hold = 4, steps = 1, side = 'left'", 9, "push the second bed's needles at L10-L7 back"),
+        (
+            "by = 1, every = 2, times = 1, side = 'left'",
+            7,
+            "bring the second bed's needles at L11 into working position",
+        ),
+        ("on = [2], side = 'left', from_row = 3", 9, "bring the second bed's needles at L12-L11 into working position"),
+    ],
+)
+def test_what_the_pattern_bed_does_the_second_bed_does(shape: str, number: int, words: str) -> None:
+    said = of_second_bed(two_beds(JACQUARD, f"shape = [{{ {shape} }}]\n"))
+    assert any(line.startswith(words) for line in said[number])
+
+
+def test_the_second_bed_takes_no_yarn_beyond_the_needles_in_work() -> None:
+    """A row of two colours knits once on the pattern bed and twice on the second."""
+    whole, half = (yarn_need(two_beds(JACQUARD, shape)) for shape in ("", "shape = [{ off = [10], side = 'right' }]\n"))
+    knitted = [sum(use.knit_loops for use in need.by_band if use.band == "band 2") for need in (whole, half)]
+    assert knitted == [8 * 20 * 3, 8 * 10 * 3]
 
 
 def test_a_piece_begins_once() -> None:

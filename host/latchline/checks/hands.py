@@ -132,19 +132,19 @@ def loops_left(look: Look) -> Iterator[Finding]:
 
 
 def second_bed_loops(look: Look) -> Iterator[Finding]:
-    """A piece on two beds that hands shape, begin or end: what is done by hand is done on the pattern bed alone."""
+    """A piece on two beds that hands shape, begin or end, so that there is something to do on the second bed, too."""
     plan = look.plan
     band = next((band for band in plan.bands if band.technique.double_bed), None)
     if not plan.shaped or band is None:
         return
     yield Finding(
         rule="second-bed-loops",
-        severity=MUST_MEND,
+        severity=LOOK_AT,
         band=band.name,
         what="the piece is shaped, begun or ended by hand, and a second bed knits in it",
-        why="hand steps move, bind off and take off the loops of the pattern bed only; those of the second bed would "
-        "be left on its needles",
-        todo="knit it as a rectangle and work the second bed's loops as you are used to, or on one bed",
+        why="what is done by hand on the pattern bed is followed loop by loop; the second bed's loops are not",
+        todo="do what the steps say of the second bed as well: its loops go with those of the pattern bed, and onto it "
+        "before they are bound off",
         pass_first=band.first,
         pass_last=band.last,
     )

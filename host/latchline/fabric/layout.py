@@ -110,6 +110,7 @@ def layout(plan: Plan, *, back: bool = False, first: int = 1, last: int | None =
         if back and band.technique.double_bed:
             on_second[begin:end] = True
             behind = second_needles(plan.second_bed[first - 1 + begin : first - 1 + end], acts.shape[1])
+            behind &= positions[begin:end] == Position.WORK
             acts[begin:end] = np.where(behind, np.uint8(Does.KNIT), np.uint8(Does.MISS))
             base[begin : end + 1] = np.linspace(base[begin], base[end], end - begin + 1)
     idle = (acts == Does.MISS) | (acts == Does.HELD) | (acts == Does.OUT)

@@ -6,6 +6,7 @@ is off them; a hem is folded, waste yarn is off.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -53,17 +54,18 @@ def outline(plan: Plan, gauge: Gauge) -> Outline:
     """The edges of the finished piece, largest first; empty where nothing counts."""
     cells, parts, row = _cells(plan)
     fabric = cells != NONE
-    knitted_before = [foot for _, _, foot, _ in _parts(plan, scaled=False)] if _own_gauges(plan) else None
+    as_knitted = _parts(plan, scaled=False) if _own_gauges(plan) else parts
 
     def corner(x: int, y: int, cell: Cell) -> Corner:
         """By the gauge of the band whose cell lies inside of it."""
         number = int(cells[cell])
-        band, _, foot, _ = parts[number]
-        rows = y * row
-        if knitted_before is not None:
-            rows = knitted_before[number][cell[1]] + (rows - foot[cell[1]]) / band.scale[1]
+        band, _, feet, lift = parts[number]
+        foot = float(feet[cell[1]])
+        low, high = round(foot / row), round((foot + lift) / row)
+        share = (y - low) / (high - low)
+        rows = float(as_knitted[number][2][cell[1]]) + share * as_knitted[number][3]
         across = (x - plan.span.width / 2) * gauge.stitch_mm * band.scale[0]
-        return Corner(float(x), round(float(rows), 6), across, y * row * gauge.row_mm)
+        return Corner(float(x), round(rows, 6), across, round((foot + share * lift) * gauge.row_mm, 6))
 
     loops = []
     for walk in _edges(fabric):
@@ -76,7 +78,7 @@ def outline(plan: Plan, gauge: Gauge) -> Outline:
     edges = tuple(tuple(Corner(*at) for at in loop.tolist()) for loop in smooth)
     there = np.flatnonzero(fabric.any(axis=0))
     wide = float(there[-1] - there[0] + 1) if len(there) else 0.0
-    tall = float(np.flatnonzero(fabric.any(axis=1))[-1] + 1) * row if len(there) else 0.0
+    tall = _tall(parts)
     knitted = wide, tall
     if _own_gauges(plan) and edges:
         across = [at.across_mm for edge in edges for at in edge]
@@ -95,6 +97,10 @@ def _parts(plan: Plan, *, scaled: bool = True) -> list[tuple[Band, Bools, Height
     ]
 
 
+def _tall(parts: Iterable[tuple[Band, Bools, Heights, float]]) -> float:
+    return max((float((foot + lift)[working].max()) for _, working, foot, lift in parts), default=0.0)
+
+
 def silhouette(plan: Plan) -> tuple[Bools, float]:
     """Where fabric lies: bool (rows, width), row 0 lowest; and how many rows of the gauge each row stands for."""
     cells, _, row = _cells(plan)
@@ -104,7 +110,7 @@ def silhouette(plan: Plan) -> tuple[Bools, float]:
 def _cells(plan: Plan) -> tuple[Ints, list[tuple[Band, Bools, Heights, float]], float]:
     """Which stretch of passes has made each cell, int32 (rows, width), the stretches, and the rows of a cell."""
     parts = _parts(plan)
-    tall = max((float((foot + lift)[working].max()) for _, working, foot, lift in parts), default=0.0)
+    tall = _tall(parts)
     row = max(1.0, tall / ROWS_MOST)
     cells = np.full((round(tall / row) + 1, plan.span.width), NONE, dtype=np.int32)
     levels = np.arange(len(cells))[:, None]

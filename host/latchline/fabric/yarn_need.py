@@ -191,6 +191,8 @@ def _band_use(plan: Plan, band: Band, carried: PassYarns, lengths: Sequence[Loop
         acts = does(plan, start, last)
         nothing = np.zeros_like(acts, dtype=np.bool_)
         behind = second_needles(plan.second_bed[start - 1 : last], plan.span.width)
+        if plan.shaped:
+            behind &= plan.positions_of(start, last) == Position.WORK
         knit, tuck, laid = takes_first(acts), acts == Does.TUCK, _laid_in(acts)
         rightward = plan.rightward[start - 1 : last]
         for is_second, (yarn_of, knits, tucks, lies) in enumerate(

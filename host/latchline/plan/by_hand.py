@@ -1,4 +1,8 @@
-"""What the plan itself asks of hands: floats to be caught, and needles to be set that the carriage could not select."""
+"""What the plan itself asks of hands.
+
+Floats to be caught, needles to be set that the carriage could not select, and what is done on the second bed where
+hands work on the pattern bed.
+"""
 
 from __future__ import annotations
 
@@ -52,6 +56,64 @@ def _taken(plan: Plan, band: Band, low: int, high: int) -> list[Bools]:
     if band.technique.yarns == 2:
         taken.append(does == Does.KNIT_CONTRAST)
     return taken
+
+
+def with_second_bed(plan: Plan) -> tuple[HandStep, ...]:
+    """All hand steps, with those for the second bed where it has loops, gets or loses them: common practice, no source.
+
+    Its loops are taken onto the pattern bed before what is bound off or taken off, and before a band on one bed; its
+    needles come into work, are held and go with those of the pattern bed. Only for a piece that is shaped by hand.
+    """
+    if not plan.shaped or not any(band.technique.double_bed for band in plan.bands):
+        return plan.hand
+    by_pass = {before: tuple(steps) for before, steps in groupby(plan.hand, key=lambda step: step.before)}
+    comes, goes_off = _second_comes_and_goes(plan)
+    steps: list[HandStep] = []
+    for before in sorted({*by_pass, *comes, *goes_off}):
+        there = plan.on_two_beds(max(before - 1, 1)) and before not in goes_off
+        first = _over(plan, before - 1, before, "second-onto") if before in goes_off else []
+        then = _over(plan, before, before, "second-in") if before in comes else []
+        own = by_pass.get(before, ())
+        for step in own if there else [step for step in own if step.kind == "hold"] if before in comes else ():
+            earlier, later = _second(plan, step)
+            first, then = first + earlier, then + later
+        steps += [*first, *own, *sorted(then, key=lambda step: LATER.index(step.kind))]  # each kind in one line
+    return tuple(steps)
+
+
+def _second_comes_and_goes(plan: Plan) -> tuple[set[int], set[int]]:
+    """The passes before which the second bed begins to knit after a band on one bed, and before which it ends."""
+    met = [(plan.on_two_beds(band.first - 1), plan.on_two_beds(band.first), band.first) for band in plan.bands[1:]]
+    comes = {first for before, here, first in met if here and not before}
+    return comes, {first for before, here, first in met if before and not here}
+
+
+def _over(plan: Plan, number: int, before: int, kind: str) -> list[HandStep]:
+    """A step over each stretch of needles that have loops in a pass."""
+    _, first, last = runs((plan.positions_of(number, number)[0] != Position.OUT)[None, :], 0)
+    return [HandStep(before, kind, low, high) for low, high in zip(first.tolist(), last.tolist(), strict=True)]
+
+
+BOTH_OFF = ("bind-off", "onto-cord", "take-off", "buttonhole")
+LATER = ("second-in", "second-move", "second-hold", "second-release")
+LIKEWISE = {"hold": "second-hold", "release": "second-release", "into-work": "second-in", "wrap": "second-in"}
+
+
+def _second(plan: Plan, step: HandStep) -> tuple[list[HandStep], list[HandStep]]:
+    """What is done on the second bed before a step on the pattern bed, and after it."""
+
+    def second(kind: str) -> HandStep:
+        return HandStep(step.before, kind, step.first, step.last)
+
+    if step.kind in BOTH_OFF:
+        return [second("second-onto")], [second("second-in")] if step.kind == "buttonhole" else []
+    if step.kind == "move" and step.leaves == Position.OUT:
+        return [], [second("second-move")]
+    if step.kind == "move" and step.before > 1:
+        before = plan.positions_of(step.before - 1, step.before - 1)[0]
+        targets = range(step.first + step.by, step.last + step.by + 1)
+        return [], [HandStep(step.before, "second-in", at, at) for at in targets if before[at] == Position.OUT]
+    return [], [second(LIKEWISE[step.kind])] if step.kind in LIKEWISE else []
 
 
 def setting_steps(plan: Plan) -> tuple[HandStep, ...]:

@@ -16,10 +16,10 @@ from latchline.errors import InputError
 from latchline.machine.needles import Span
 from latchline.machine.profile import Profile
 from latchline.mend import Mend
-from latchline.plan.by_hand import catch_steps, setting_steps
+from latchline.plan.by_hand import catch_steps, setting_steps, with_second_bed
 from latchline.plan.fingerprint import fingerprint
 from latchline.plan.hand import Position
-from latchline.plan.model import Band, Bools, Plan, Yarn, is_fold, stitch_size_of
+from latchline.plan.model import SET_UP_PASS, Band, Bools, Plan, Yarn, is_fold, stitch_size_of
 from latchline.plan.options import PASSES_MAX, Options
 from latchline.plan.positions import Laid, casts_on, lay_out, pushed_ahead, row_starts, within
 from latchline.plan.room import moved_by, room_for
@@ -170,6 +170,7 @@ def compile_plan(
             cast_on=laid.cast_on,
             settled=laid.settled,
         )
+        plan = replace(plan, hand=with_second_bed(plan))
     if asked := (*catch_steps(plan), *setting_steps(plan)):
         plan = replace(plan, hand=tuple(sorted((*plan.hand, *asked), key=lambda step: step.before)))
     return replace(plan, fingerprint=fingerprint(plan))
@@ -464,7 +465,7 @@ def _packed(table: npt.NDArray[np.bool_]) -> npt.NDArray[np.uint8]:
 
 def _set_up_pass(yarns: tuple[Yarn, ...], span: Span) -> _Part:
     """The plain pass by which a next-pass machine pushes the needles for the first patterned one."""
-    band = Band("set-up pass", STOCKING, Options(rows=1), 1, 1, yarns[:1])
+    band = Band(SET_UP_PASS, STOCKING, Options(rows=1), 1, 1, yarns[:1])
     return _Part(
         band=band,
         table=np.zeros((1, span.width), dtype=np.bool_),

@@ -265,6 +265,47 @@ _KINDS = (
         "j",
         of_plan=True,
     ),
+    # The second bed lies half a pitch off, so its needles stand between those of the pattern bed. What is done on it is
+    # common practice, no source.
+    HandKind(
+        "second-onto",
+        "the second bed's loops onto the pattern bed",
+        "transfer the second bed's loops at {needles} onto these needles of the pattern bed, and put the second bed's "
+        "needles there out of work",
+        "d",
+        at_hand=TOOL,
+        of_plan=True,
+    ),
+    HandKind(
+        "second-in",
+        "the second bed's needles into work",
+        "bring the second bed's needles at {needles} into working position; the next pass lays their loops",
+        "i",
+        of_plan=True,
+    ),
+    HandKind(
+        "second-move",
+        "move the second bed's end loops",
+        "at {needles} move the second bed's end loops inward as those of the pattern bed are moved, and put the end "
+        "needles that they leave out of work",
+        "e",
+        at_hand=TOOL,
+        of_plan=True,
+    ),
+    HandKind(
+        "second-hold",
+        "the second bed's needles into holding position",
+        "bring the second bed's needles at {needles} into holding position, its carriage set so that they stay out",
+        "g",
+        of_plan=True,
+    ),
+    HandKind(
+        "second-release",
+        "the second bed's needles back from holding position",
+        "push the second bed's needles at {needles} back into working position",
+        "s",
+        of_plan=True,
+    ),
     HandKind("weight", "hang a weight", "hang a weight at {needles}", "w", at_hand="edge weights", waits=False),
     HandKind("marker", "put in a marker", "put in a marker at {needles}{words}", "t", at_hand="markers", waits=False),
     HandKind("note", "the knitter's own words", "{words}", "n"),

@@ -34,6 +34,7 @@ FROM = {
 
 
 PARTS = ("fabric", "waste", "hem inside")
+SET_UP_PASS = "set-up pass"  # the band of the plain pass that pushes the needles for the first patterned one
 FOLD_ROW = ", fold row"  # what the name of that band ends with
 
 
@@ -240,6 +241,13 @@ class Plan:
 
     def band_of(self, number: int) -> Band:
         return self.bands[int(self.band[number - 1])]
+
+    def on_two_beds(self, number: int) -> bool:
+        """Whether the second bed has loops after a pass: it knits in its band, or in the one that it only sets up."""
+        band = self.band_of(number)
+        if band.name == SET_UP_PASS and number == 1 and self.passes > 1:
+            band = self.band_of(2)
+        return band.technique.double_bed
 
     def yarns_of(self, number: int) -> tuple[Yarn, ...]:
         """The yarns in the carriage in this pass, main first."""

@@ -70,7 +70,8 @@ def lay_out(
     for name, starts, works in bands:
         passes, rows_in = int(starts[-1]) - 1, len(starts) - 1
         try:
-            here = Here(number, now, _side(rightward, number))
+            alternates = bool((np.diff(starts) % 2 == 1).all())
+            here = Here(number, now, _side(rightward, number), alternates)
             due = in_order(works, rows_in, here)
             settled += [
                 (work.asked, work.settled(here)) for work in works if isinstance(work, ToWidth | Armhole | Neck)

@@ -29,11 +29,13 @@ class Here:
     """How things stand when something is due.
 
     before: the pass of the plan. positions: of the span's needles. carriage: the side where it stands.
+    alternates: whether it stands at the other side before each next row of the band.
     """
 
     before: int
     positions: Bytes
     carriage: str
+    alternates: bool = True
 
     def edges(self) -> tuple[int, int]:
         """First and last needle that stand in working position."""
@@ -151,7 +153,7 @@ def _edge(side: str, *, narrower: bool, fashioned: int) -> Callable[[Here], Step
 class Groups(Asked):
     """Groups of stitches bound off (or cast on) at the carriage's side, one after another.
 
-    side: `both` takes the next two passes for each group, one at each side. after: rows before the first.
+    side: `both` takes the next two rows for each group, one at each side. after: rows before the first.
     """
 
     stitches: tuple[int, ...]
@@ -164,10 +166,11 @@ class Groups(Asked):
         at = self.after + 1
         for count in self.stitches:
             for _ in range(2 if self.side == "both" else 1):
-                if self.side != "both" and sides[(at - 1) % 2] != self.side:
+                if self.side != "both" and here.alternates and sides[(at - 1) % 2] != self.side:
                     at += 1
-                yield Due(at, _group(sides[(at - 1) % 2], count, on=self.on), within=True)
-                at += 1
+                side = sides[(at - 1) % 2] if self.side == "both" or here.alternates else self.side
+                yield Due(at, _group(side, count, on=self.on), within=True)
+                at += 1 if self.side == "both" or here.alternates else 2
 
 
 @dataclass(frozen=True)

@@ -329,19 +329,25 @@ def _band_page(
 
 def _two_beds(plan: Plan, band: Band) -> Facts:
     """How to begin on two beds. Common practice, no source."""
-    needles = plan.profile.span_name(plan.span)
+    needles = plan.profile.span_name(_span_at(plan, band.first))
     cams = band.technique.cams
+    cast_on = (
+        "one pass with every needle of both beds, so that the yarn runs in zigzag; hang the comb and the "
+        "weights into it; one pass out and back with each bed by itself, then both beds"
+    )
+    begin = ("cast on", cast_on)
+    if band.first > 1 and plan.on_two_beds(band.first - 1) and plan.band_of(band.first - 1).technique.double_bed:
+        begin = ("loops", "as the band before leaves them, on both beds")
+    elif band.first > 1 and not plan.on_two_beds(band.first - 1):
+        begin = ("loops", "the fabric hangs on the pattern bed; the second bed's needles come in empty, and the "
+                 "first pass that knits on them lays their loops")  # fmt: skip
     return Facts(
         "two beds, before the band",
         (
             ("pattern bed", f"{needles} in work; its needles are selected"),
             ("second bed", f"the needles opposite {needles} in work; the end needles on the pattern bed"),
             ("racking", "half pitch: the needles of one bed stand between those of the other, so that they can't meet"),
-            (
-                "cast on",
-                "one pass with every needle of both beds, so that the yarn runs in zigzag; hang the comb and the "
-                "weights into it; one pass out and back with each bed by itself, then both beds",
-            ),
+            begin,
             (
                 "carriages",
                 f"coupled; that of the pattern bed to {cams.setting}, that of the second bed to knit both ways, "
