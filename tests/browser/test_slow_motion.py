@@ -136,6 +136,44 @@ def test_every_pass_is_shown_as_the_plan_has_it(browser: Browser, desk: Served, 
             page.click("#slow-pass-next") if number < plan.passes else None
 
 
+SECOND_CROSSED = """() => {
+  const slider = document.getElementById('slow-travel');
+  const to = (where) => { slider.value = where; slider.dispatchEvent(new Event('input')); };
+  const needles = [...document.querySelectorAll('.second-needle')];
+  const forward = needles.map(() => 0);
+  const loops = () => needles.map((one) => [...one.querySelectorAll('.loop')].map((loop) => loop.getAttribute('stroke')));
+  to(0);
+  const before = loops();
+  for (let where = 0; where <= Number(slider.max); where += 0.5) {
+    to(where);
+    needles.forEach((one, at) => { forward[at] = Math.max(forward[at], Number(one.firstChild.getAttribute('transform').match(/ ([-\\d.]+)\\)/)[1])); });
+  }
+  to(Number(slider.max));
+  return { before, after: loops(), knits: forward.map((one) => one > 40) };
+}"""
+
+
+def test_the_second_bed_is_drawn_and_each_of_its_needles_knits_when_the_plan_says_so(
+    browser: Browser, desk: Served, home: Path
+) -> None:
+    """The pennants are backed lightly: the second bed's needles knit by turns, the first of them in the odd passes."""
+    plan = load_piece(home / "pieces" / "bench-bunting.toml").plan()
+    hangs: list[list[str]] = []
+    with a_watch(browser, desk, "bench-bunting.toml", size=(2400, 1080)) as page:
+        for number in range(1, 9):
+            until(lambda number=number: page.get_attribute(".slow", "data-pass") == str(number))
+            shown: dict[str, Any] = page.evaluate(SECOND_CROSSED)
+            colour = plan.yarns_of(number)[0].colour
+            assert len(shown["knits"]) == 60
+            assert shown["knits"] == [needle % 2 == (number + 1) % 2 for needle in range(60)]
+            assert shown["before"] == (hangs or shown["before"])
+            hangs = [[colour] if knits else loops for knits, loops in zip(shown["knits"], shown["before"], strict=True)]
+            assert shown["after"] == hangs
+            page.click("#slow-pass-next")
+    with a_watch(browser, desk, "harbour-blanket.toml") as page:
+        assert page.query_selector(".second-needle") is None
+
+
 def way(forward: float) -> str:
     """How far a needle came out: its latch must leave the loop for a new one to be drawn through it."""
     return "knits" if forward > 40 else "tucks" if forward > 16 else "slips"

@@ -597,6 +597,25 @@ def test_what_is_shown_in_slow_motion_is_the_plan(folder: Folder, name: str) -> 
             )
 
 
+def test_each_needle_of_the_second_bed_keeps_its_loop_until_it_knits_again(folder: Folder) -> None:
+    """Backed lightly, its needles knit by turns, with the one yarn that the pass carries."""
+    looked = keep.open_example(folder, "bench-bunting.toml").looked
+    hangs: list[int] = []
+    for first in (1, 41):
+        for one in slow_motion(looked, first, first + 39)["shown"]:
+            does, before, after = (one[f"second_{key}"] for key in ("does", "before", "after"))
+            assert len(before) == len(after) == len(does) == 60
+            assert set(does) == {"k", "m"}
+            assert before == (hangs or before)
+            assert after == [one["first_yarn"] if act == "k" else loop for act, loop in zip(does, before, strict=True)]
+            hangs = after
+    assert (
+        slow_motion(looked, 41, 41)["shown"][0]["second_after"]
+        == slow_motion(looked, 2, 41)["shown"][-1]["second_after"]
+    )
+    assert slow_motion(keep.open_example(folder, "harbour-blanket.toml").looked, 1, 1)["shown"][0]["second_does"] == ""
+
+
 def test_no_more_passes_are_shown_than_a_page_can_use(folder: Folder) -> None:
     with pytest.raises(InputError, match="at most 40"):
         slow_motion(keep.open_example(folder, "harbour-blanket.toml").looked, 1, 60)

@@ -9,8 +9,9 @@ import numpy.typing as npt
 
 from latchline.desk.document import Looked
 from latchline.errors import InputError
+from latchline.fabric.layout import second_needles
 from latchline.fabric.loops import does, pass_yarns
-from latchline.fabric.on_needles import on_needles
+from latchline.fabric.on_needles import on_needles, on_second
 from latchline.knit.folding import names_of
 from latchline.plan.model import EVERY, FROM, REST, Plan
 from latchline.technique.model import Does, SecondBed
@@ -34,13 +35,14 @@ def slow_motion(looked: Looked, first: int, last: int) -> dict[str, Any]:
 
     Of each pass: does, a letter of DOES a needle; acting and driven, `1` where it is selected in this pass and
     where the selectors leave it selected; before and after, the yarns of the loops on each needle, oldest first,
-    as places in yarns.
+    as places in yarns. second_does, second_before, second_after: the same of the second bed, `k` where its needle
+    knits and `m` where it rests, with one loop a needle; empty for a pass on one bed.
     """
     plan = looked.plan
     first, last = min(max(first, 1), plan.passes), min(max(last, 1), plan.passes)
     if not 0 <= last - first < PASSES_MAX:
         raise InputError(f"at most {PASSES_MAX} passes are shown at once", hint="ask for fewer of them")
-    carried, loops = pass_yarns(plan), on_needles(plan, first, last)
+    carried, loops, second = pass_yarns(plan), on_needles(plan, first, last), on_second(plan, first, last)
     codes, acting, driven = does(plan, first, last), plan.acting_masks(first, last), plan.driven_masks(first, last)
     return {
         "name": plan.name,
@@ -65,6 +67,9 @@ def slow_motion(looked: Looked, first: int, last: int) -> dict[str, Any]:
                 "driven": _marks(driven[at]),
                 "before": [list(one) for one in loops[at][0]],
                 "after": [list(one) for one in loops[at][1]],
+                "second_does": _second_does(plan, number),
+                "second_before": second[at][0],
+                "second_after": second[at][1],
             }
             for at, number in enumerate(range(first, last + 1))
         ],
@@ -81,3 +86,10 @@ def _second_bed(plan: Plan, number: int) -> str:
         return ""
     second = SecondBed(int(plan.second_bed[number - 1]))
     return FROM.get(second) or (EVERY if second is SecondBed.ALL else REST)
+
+
+def _second_does(plan: Plan, number: int) -> str:
+    if not plan.band_of(number).technique.double_bed:
+        return ""
+    knitting = second_needles(plan.second_bed[number - 1 : number], plan.span.width)[0]
+    return "".join(np.where(knitting, DOES[Does.KNIT], DOES[Does.MISS]).tolist())

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
+from latchline.fabric.layout import second_needles
 from latchline.fabric.loops import does, knits, pass_yarns, takes_first, takes_second
 from latchline.fabric.structure import begun
 from latchline.plan.hand import GONE, HandStep, goes, kind_of
@@ -36,15 +37,45 @@ def on_needles(plan: Plan, first: int, last: int) -> list[tuple[Hanging, Hanging
         back *= 2
 
 
+def on_second(plan: Plan, first: int, last: int) -> list[tuple[list[int], list[int]]]:
+    """The second bed's needles right before and right after each of passes first to last: of each the yarn of its loop.
+
+    Yarns are indices into `PassYarns.yarns`; both lists are empty for a pass on one bed. A loop that is older than
+    the band is shown in the yarn with which the piece began, as on the pattern bed.
+    """
+    found: list[tuple[list[int], list[int]]] = []
+    carried = pass_yarns(plan).first
+    for number in range(first, last + 1):
+        band = plan.band_of(number)
+        if not band.technique.double_bed:
+            found.append(([], []))
+            continue
+        start = max(band.first, number - LOOKED_BACK_MOST)
+        if found and found[-1][1] and number > band.first:
+            loops = np.array(found[-1][1])
+        else:
+            loops = np.full(plan.span.width, _cast_on_yarn(plan))
+            earlier = second_needles(plan.second_bed[start - 1 : number - 1], plan.span.width)
+            for knitting, yarn in zip(earlier, carried[start - 1 : number - 1].tolist(), strict=True):
+                loops[knitting] = yarn
+        knitting = second_needles(plan.second_bed[number - 1 : number], plan.span.width)[0]
+        found.append((loops.tolist(), np.where(knitting, carried[number - 1], loops).tolist()))
+    return found
+
+
 _UNKNOWN = -1  # the yarn of a loop that was there at the start
 
 
 def _known(plan: Plan, loops: Hanging) -> Hanging:
     """As in the pictures of the fabric: what was cast on is shown in the yarn of the first pass that has one."""
+    cast_on = _cast_on_yarn(plan)
+    return [tuple(cast_on if yarn == _UNKNOWN else yarn for yarn in one) for one in loops]
+
+
+def _cast_on_yarn(plan: Plan) -> int:
     carried = pass_yarns(plan).first
     carried = carried[carried >= 0]
-    cast_on = int(carried[0]) if len(carried) else 0
-    return [tuple(cast_on if yarn == _UNKNOWN else yarn for yarn in one) for one in loops]
+    return int(carried[0]) if len(carried) else 0
 
 
 def _followed(plan: Plan, start: int, first: int, last: int) -> Iterator[tuple[Loops, Loops]]:

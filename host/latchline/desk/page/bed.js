@@ -1,12 +1,15 @@
 // A stretch of the bed as it lies before the knitter, hooks towards her, and the carriage somewhere upon it.
 // Which needle is selected, what it does and what hangs on it is told by the desk; here it is only moved.
 
+import { SecondBed } from "./second.js";
+import { BUTT, EDGE, FABRIC, HOOK, LATCH, LOOP, MARKS, PIVOT, PLATE, between, loopsAt, needleAt, svg, turnLatch } from "./steel.js";
+
 /**
  * @typedef {{ name: string, colour: string }} Yarn
  * @typedef {{
  *   number: number, direction: string, band: string, technique: string, chart_row: number, steps: string[],
  *   why_empty: string, second_bed: string, first_yarn: number, second_yarn: number, does: string, acting: string,
- *   driven: string, before: number[][], after: number[][],
+ *   driven: string, before: number[][], after: number[][], second_does: string, second_before: number[], second_after: number[],
  * }} Pass
  * @typedef {{ pass: Pass, ahead: boolean, names: string[], yarns: Yarn[] }} Scene
  */
@@ -14,37 +17,12 @@
 export const LEAD = 4; // needles that the carriage stands beside the first and the last one
 const REACH = 3; // needles on each side of the carriage's middle that its cams move
 
-// Heights on the screen in CSS pixels. At rest the hook ends at HOOK, and the loop lies in it; a needle that goes
-// forward moves down, towards the knitter, while its loop stays at LOOP until the hook is drawn back past it.
-const MARKS = 34, PLATE = 44, BUTT = 84, EDGE = 176, HOOK = 214, LOOP = 208;
-export const FABRIC = 266;
-const PIVOT = 14, LATCH = 12; // from the hook's end back to the latch's rivet, and the latch's length
+
 const FORWARD = { out: -34, rest: 0, selected: 14, tuck: 20, knit: 44, held: 44, cast_off: -8 };
 
 const KNITS = "kcou";
 const TAKES_FIRST = "ktou";
 const TAKES_SECOND = "c";
-
-const SVG = "http://www.w3.org/2000/svg";
-
-/**
- * @param {string} tag
- * @param {Record<string, string | number>} given
- * @param {...(Node | string)} children
- * @returns {SVGElement}
- */
-function svg(tag, given = {}, ...children) {
-  const made = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(given)) made.setAttribute(name, String(value));
-  made.append(...children);
-  return made;
-}
-
-/** From one value to another while u goes from a to b, at both ends gently. @param {number} u @param {number} a @param {number} b @param {number} from @param {number} to */
-function between(u, a, b, from, to) {
-  const share = Math.max(0, Math.min(1, (u - a) / (b - a)));
-  return from + (to - from) * share * share * (3 - 2 * share);
-}
 
 /**
  * Where a needle stands and what it is about, the carriage's middle being u needles past it.
@@ -76,13 +54,19 @@ export class Bed {
     this.first = 0;
     this.count = 0;
     this.pitch = 30;
-    /** @type {{ group: SVGElement, loops: SVGElement, latch: SVGElement, butt: SVGElement, shown: string }[]} */
+    /** @type {{ group: SVGElement, steel: SVGElement, loops: SVGElement, latch: SVGElement, shown: string }[]} */
     this.needles = [];
     /** @type {Scene | null} */
     this.scene = null;
     this.behind = svg("g", { class: "yarn-behind" });
     this.front = svg("g", { class: "yarn-front" });
     this.carriage = svg("g", { class: "carriage" });
+    this.second = new SecondBed();
+  }
+
+  /** Where the beds end and the fabric begins. */
+  get below() {
+    return this.scene?.pass.second_does ? this.second.below : FABRIC;
   }
 
   /** x of a needle's middle. @param {number} needle */
@@ -99,10 +83,11 @@ export class Bed {
     const same = first === this.first && count === this.count && pitch === this.pitch && this.needles.length > 0;
     [this.first, this.count, this.pitch] = [first, count, pitch];
     const wide = (count + 1) * pitch;
-    this.picture.setAttribute("viewBox", `0 0 ${wide} ${FABRIC + 16}`);
+    this.picture.setAttribute("viewBox", `0 0 ${wide} ${this.below + 16}`);
     this.picture.setAttribute("width", String(wide));
-    this.picture.setAttribute("height", String(FABRIC + 16));
+    this.picture.setAttribute("height", String(this.below + 16));
     if (!same) this.build(wide);
+    this.second.lay(scene.pass.second_does, this, wide);
     for (let place = 0; place < count; place++) {
       const mark = /** @type {SVGElement} */ (this.picture.querySelector(`[data-mark="${first + place}"]`));
       mark.setAttribute("class", scene.pass.acting[first + place] === "1" ? "mark on" : "mark");
@@ -126,20 +111,16 @@ export class Bed {
         if (!crowded) plate.append(svg("text", { x, y: 20, "text-anchor": "middle", class: "needle-name" }, names[needle]));
       }
       plate.append(svg("rect", { "data-mark": needle, class: "mark", x: x - 5, y: MARKS - 6, width: 10, height: 8 }), svg("line", { class: "groove", x1: x, x2: x, y1: PLATE, y2: EDGE }));
-      const butt = svg("rect", { class: "butt", x: x - 4, y: BUTT - 7, width: 8, height: 14, rx: 2 });
-      const latch = svg("line", { class: "latch", x1: x, y1: HOOK - PIVOT });
-      const shaft = `M${x} ${BUTT - 20}V${HOOK - 5}q0 6 5 6t4.5-8`;
-      const steel = svg("g", {}, svg("path", { class: "stem-edge", d: shaft }), svg("path", { class: "stem", d: shaft }), butt, latch);
-      const loops = svg("g", {});
-      const group = svg("g", { class: "needle", "data-needle": names[needle] }, steel, loops);
-      all.append(group);
-      this.needles.push({ group, loops, latch, butt, shown: "" });
+      const made = needleAt(x, BUTT);
+      made.group.dataset.needle = names[needle];
+      all.append(made.group);
+      this.needles.push({ ...made, shown: "" });
     }
     const reach = 2.6 * p;
     this.carriage.replaceChildren(
       svg("rect", { class: "block", x: -reach, y: PLATE + 8, width: 2 * reach, height: EDGE - PLATE - 22, rx: 6 }),
-      svg("line", { class: "mast", x1: 0, x2: 0, y1: 0, y2: EDGE + 20 }), svg("circle", { class: "feeder", cx: 0, cy: EDGE + 24, r: 5 }));
-    this.picture.replaceChildren(plate, this.behind, all, this.front, this.carriage);
+      this.second.block(reach), svg("line", { class: "mast", x1: 0, x2: 0, y1: 0, y2: EDGE + 20 }), svg("circle", { class: "feeder", cx: 0, cy: EDGE + 24, r: 5 }));
+    this.picture.replaceChildren(plate, this.behind, all, this.second.all, this.front, this.carriage);
   }
 
   /** Show the pass with the carriage's middle at a needle's place, counted from 0 at the left of the span. @param {number} place */
@@ -153,6 +134,7 @@ export class Bed {
       if (!rest || rest !== this.needles[at].shown) this.needle(at, u, rest);
     }
     this.carriage.setAttribute("transform", `translate(${this.x(place)} 0)`);
+    this.second.at(scene, this, place, way);
     this.yarns(place, way);
   }
 
@@ -168,11 +150,10 @@ export class Bed {
     one.group.setAttribute("class", `needle${selected ? " selected" : ""}${pass.does[needle] === "-" ? " out" : ""}`);
     one.group.dataset.does = pass.does[needle];
     one.group.dataset.forward = forward.toFixed(1);
-    /** @type {SVGElement} */ (one.group.firstChild).setAttribute("transform", `translate(0 ${forward.toFixed(2)})`);
+    one.steel.setAttribute("transform", `translate(0 ${forward.toFixed(2)})`);
     const tip = HOOK + forward - PIVOT - LATCH; // of the latch laid back: the loop opens it on its way, and shuts it as the needle goes home
     const open = forward > 6 && (u < 0.2 || tip > LOOP || !KNITS.includes(pass.does[needle]));
-    one.latch.setAttribute("x2", String(x + (open ? 5 : 7)));
-    one.latch.setAttribute("y2", String(HOOK - PIVOT + (open ? -LATCH : LATCH)));
+    turnLatch(one.latch, x, open);
     /** @type {[number, number, number][]} colour, height of its top, width */
     const drawn = [];
     if (rest === "after" || !laid) {
@@ -186,11 +167,7 @@ export class Bed {
       const fresh = pass.after[needle][pass.after[needle].length - 1];
       drawn.push([fresh, Math.max(LOOP, HOOK + forward - 4), off || tucks ? 0.3 : 0.2]);
     }
-    const paths = drawn.flatMap(([yarn, top, wide]) => {
-      const d = loop(x, top, Math.max(FABRIC + 4, top + 4), wide * this.pitch);
-      return [svg("path", { class: "loop-edge", d }), svg("path", { class: "loop", d, stroke: yarns[yarn].colour, "data-yarn": yarn })];
-    });
-    one.loops.replaceChildren(...paths);
+    one.loops.replaceChildren(...loopsAt(drawn, x, this.pitch, yarns));
   }
 
   /** The yarns of the pass as far as the carriage has laid them, and on to its feeder. @param {number} place @param {number} way */
@@ -252,9 +229,4 @@ export class Bed {
     part(right ? withIt : without, 0, edge);
     part(right ? without : withIt, edge, wide);
   }
-}
-
-/** A loop round a needle. @param {number} x @param {number} top @param {number} foot @param {number} half */
-function loop(x, top, foot, half) {
-  return `M${x - half} ${foot}C${x - half - 2} ${top + 8} ${x - half} ${top} ${x} ${top}S${x + half + 2} ${top + 8} ${x + half} ${foot}`;
 }

@@ -1,6 +1,6 @@
 // The dry run in slow motion: one pass after another crosses the bed, as a teacher would show it.
 
-import { Bed, FABRIC, LEAD } from "./bed.js";
+import { Bed, LEAD } from "./bed.js";
 import { button, el, fill, newest } from "./dom.js";
 import { ask, fetchFile } from "./line.js";
 import { looked, on, store } from "./state.js";
@@ -21,6 +21,8 @@ const COUNTS = {
   k: ([first]) => `knit ${first}`, c: ([, second]) => `knit ${second}`, t: () => "tuck", m: () => "slip", h: () => "are held",
   o: ([first, second]) => `knit ${first} under ${second}`, u: ([first, second]) => `knit ${first} over ${second}`, "-": () => "are out of work",
 };
+const LIES = "The hooks point towards you, and the fabric hangs with its purl side to you. A filled square over a needle: it is selected in this pass.";
+const SECOND_LIES = "The pattern bed is behind, its hooks towards you; the second bed is before you, its hooks away from you. The fabric goes down between them, and is drawn below. A filled square over a needle: it is selected in this pass.";
 const PACES = [1, 2, 4, 8, 16, 32]; // needles a second
 const UNSEEN = 12; // so many times quicker where nothing is seen
 const PAUSE_MS = 900; // between two passes
@@ -47,6 +49,7 @@ export function slowPart() {
   const whole = el("canvas", { class: "bed", role: "img", width: 1, height: 30 });
   const caption = el("p", { class: "slow-caption", id: "slow-caption" });
   const counts = el("p", { id: "slow-counts" });
+  const lies = el("p", { class: "soft" });
   const travel = el("input", { type: "range", id: "slow-travel", min: "0", step: "0.05", "aria-label": "where the carriage is", oninput: () => { halt(); to(Number(travel.value)); } });
   const pace = el("input", { type: "range", id: "slow-pace", min: "0", max: String(PACES.length - 1), step: "1", value: String(now.pace), oninput: () => { now.pace = Number(pace.value); paceSays(); } });
   const paceTold = el("span", {});
@@ -63,7 +66,7 @@ export function slowPart() {
   const stretch = el("div", { class: "row" }, stretchBefore, stretchNext);
   const motionless = el("p", { class: "soft" }, "This device asks for no motion: step from needle to needle, or move the carriage by its slider.");
   const stage = el("div", { class: "slow-stage" }, head, el("div", { class: "row" }, play, needleBefore, needleNext, across), motionless, before, view, caption,
-    el("p", { class: "soft" }, "The hooks point towards you, and the fabric hangs with its purl side to you. A filled square over a needle: it is selected in this pass."),
+    lies,
     el("div", { class: "row slow-sliders" }, el("label", { for: "slow-travel" }, "carriage"), travel, el("label", { for: "slow-pace" }, "pace"), pace, paceTold),
     whole, stretch, el("div", { class: "row" }, passBefore, el("label", { for: "slow-number" }, "pass"), number, passNext), counts);
   const part = el("section", { class: "slow", "aria-label": "Dry run in slow motion" }, el("h1", {}, "A dry run in slow motion"), says, stage);
@@ -127,7 +130,8 @@ export function slowPart() {
     const names = [one.first_yarn, one.second_yarn].map((yarn) => run?.yarns[yarn]?.name ?? "no yarn");
     const which = now.travel <= 0 || now.travel >= all() ? "" : run.needles[at];
     const selected = one.acting[at] === "1" ? "selected, " : "not selected, ";
-    const words = which ? `${which}: ${/[-h]/.test(one.does[at]) || !one.acting.includes("1") ? "" : selected}${TELLS[one.does[at]](names)}.`
+    const opposite = one.second_does ? ` Beside it, the second bed's needle ${one.second_does[at] === "k" ? `knits ${names[0]}` : "rests and keeps its loop"}.` : "";
+    const words = which ? `${which}: ${/[-h]/.test(one.does[at]) || !one.acting.includes("1") ? "" : selected}${TELLS[one.does[at]](names)}.${opposite}`
       : now.travel <= 0 ? `The carriage stands at the ${one.direction === "rightward" ? "left" : "right"}.` : now.travel >= all() ? "The pass is done." : "";
     caption.setAttribute("aria-live", now.playing ? "off" : "polite");
     if (caption.textContent !== words) caption.textContent = words;
@@ -145,7 +149,9 @@ export function slowPart() {
     if (pitch !== bed.pitch) pictures = new Map();
     bed.lay({ pass: one, ahead: run.ahead, names: run.needles, yarns: run.yarns }, now.from, count, pitch);
     bed.picture.setAttribute("aria-label", `needles ${run.needles[now.from]} to ${run.needles[now.from + count - 1]} in pass ${one.number}; the line below tells what happens`);
-    view.style.setProperty("--below", `${FABRIC}px`);
+    view.style.setProperty("--below", `${bed.below}px`);
+    view.classList.toggle("two-beds", !!one.second_does);
+    lies.textContent = one.second_does ? SECOND_LIES : LIES;
     stretch.hidden = count >= width();
     showWhole(one, count);
     fetchPictures(now.number);
@@ -217,7 +223,7 @@ export function slowPart() {
     before.hidden = !one.steps.length;
     const names = [one.first_yarn, one.second_yarn].map((yarn) => run?.yarns[yarn]?.name ?? "no yarn");
     const kinds = [...new Set(one.does)].map((kind) => `${[...one.does].filter((other) => other === kind).length} ${COUNTS[kind](names)}`);
-    counts.textContent = `In this pass: ${kinds.join(", ")}.${one.why_empty ? ` ${one.why_empty}.` : ""}`;
+    counts.textContent = `In this pass: ${kinds.join(", ")}.${one.why_empty ? ` ${one.why_empty[0].toUpperCase()}${one.why_empty.slice(1)}.` : ""}`;
     number.value = String(one.number);
     number.max = String(run.passes);
     travel.max = String(all());
