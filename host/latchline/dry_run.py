@@ -30,6 +30,7 @@ from latchline.sim.port import SimPort, parse_url, register
 from latchline.sim.world import World
 
 STUCK_S = 600.0  # simulated time without a pass after which a run is given up
+STEP_S = 2.5  # simulated time that a step waits for the board, if nothing is heard sooner
 TICKS = 1 << 32
 CLOSE_TICKS = 250  # 1 ms: a contact that bounces at the line begins the pass a little later
 LOOKED_BACK = 64  # a report may come late, but not by more passes than the board has room for
@@ -120,7 +121,7 @@ def _knit(plan: Plan, address: str, port: SimPort, progress: Callable[[int], Non
         clock=port.clock,
         waits_at_bands=False,
         waits_at_changes=False,
-        wait_s=0.5,
+        wait_s=STEP_S,
     )
     wrong: list[WrongNeedle] = []
     compared = 0

@@ -105,9 +105,10 @@ class CompiledBoard:
     def run(self, until_us: int) -> None:
         self.lib.face_run(self._face, until_us)
 
-    def edges(self, at_us: Times, pins: Pins) -> None:
+    def edges(self, at_us: Times, pins: Pins) -> int:
         at, levels = np.ascontiguousarray(at_us, np.int64), np.ascontiguousarray(pins, np.uint8)
         self.lib.face_edges(self._face, len(at), at.ctypes.data, levels.ctypes.data)
+        return len(at)
 
     def receive(self, at_us: int, data: bytes) -> None:
         self.lib.face_receive(self._face, at_us, len(data), bytes(data))

@@ -46,8 +46,12 @@ class Board(Protocol):
     def run(self, until_us: int) -> None:
         """Let time pass."""
 
-    def edges(self, at_us: Times, pins: Pins) -> None:
-        """Changes of the sensor pins: from at_us[i] on their levels are pins[i]."""
+    def edges(self, at_us: Times, pins: Pins) -> int:
+        """Changes of the sensor pins: from at_us[i] on their levels are pins[i].
+
+        Tells how many of them were taken: all, but for a board that stops where its lamp goes dark; it has come to
+        the time of the first that it has left.
+        """
 
     def receive(self, at_us: int, data: bytes) -> None:
         """Bytes from the host; the first is complete at at_us, the others BYTE_US apart."""

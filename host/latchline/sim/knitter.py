@@ -105,9 +105,14 @@ class Knitter:
         scale = self.profile.edges_per_needle / self.told.edges_per_needle
         return round(lines[0] * scale), round(lines[1] * scale)
 
+    @property
+    def on_the_way(self) -> bool:
+        """Is she in the middle of a stroke?"""
+        return self._at < len(self._motion)
+
     def horizon_us(self, now_us: int) -> int:
         """When she will do or decide something next, by what is known now."""
-        if self._at < len(self._motion):
+        if self.on_the_way:
             end = int(self._motion.at_us[-1])
             return end if self._stop_us is None else max(min(end, self._stop_us), now_us + 1)
         if self.screen.plan is None:
@@ -124,15 +129,22 @@ class Knitter:
         elif lamp:
             self._stop_us = None
 
+    def coming(self, until_us: int) -> Motion:
+        """What the carriage is going to do up to then, unless the lamp goes dark."""
+        if not self.on_the_way:
+            return NO_MOTION
+        motion, at = self._motion, self._at
+        stop_us = until_us if self._stop_us is None else min(until_us, self._stop_us)
+        end = int(motion.at_us.searchsorted(stop_us, "right"))
+        return Motion(motion.at_us[at:end], motion.places[at:end])
+
     def move(self, until_us: int) -> Motion:
         """What the carriage does up to then; decides anew when it stands."""
-        if self._at >= len(self._motion):
+        if not self.on_the_way:
             self._decide(until_us)
-        motion = self._motion
-        stop_us = until_us if self._stop_us is None else min(until_us, self._stop_us)
-        end = int(np.searchsorted(motion.at_us, stop_us, "right"))
-        part = Motion(motion.at_us[self._at : end], motion.places[self._at : end])
-        self._at = max(end, self._at)
+            return NO_MOTION
+        motion, part = self._motion, self.coming(until_us)
+        self._at += len(part)
         if len(part):
             self.place = int(part.places[-1])
         if self._stop_us is not None and self._stop_us <= until_us and self._at < len(motion):

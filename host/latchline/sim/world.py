@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from latchline.machine.profile import Profile
 from latchline.sim.board.board import SLOTS, ModelBoard
 from latchline.sim.carriage import Hand
 from latchline.sim.coils import Coils
-from latchline.sim.face import BYTE_US, POWER_ON, RESET_PIN, Analog, Board, Signals
+from latchline.sim.face import BYTE_US, POWER_ON, RESET_PIN, Analog, Board, Pins, Signals, Times
 from latchline.sim.faults import Faults
 from latchline.sim.knitter import Knitter
 from latchline.sim.needles import Knitted, Needles
@@ -21,14 +20,16 @@ from latchline.sim.sensors import Sensors
 from latchline.sim.trace import Trace
 from latchline.sim.wire import Direction
 
-# The world goes on in slices. Within one, nobody outside the board reacts to anything, so that no
-# slice may be longer than a hand's reaction. The host hears at the end of a slice what was said in it:
-# so one ends when an answer to what the host wrote, or the board's regular word, should be there.
+# The world goes on in slices. Within one, nobody outside the board reacts to anything, so that none may be longer than
+# a hand's reaction. The host hears at the end of a slice what was said in it: so one ends when an answer to what the
+# host wrote, or the board's regular word, should be there. A stroke under a model board is one slice, or as much of it
+# as the host waits: the model stops where its lamp goes dark, which is all that the hand reacts to on the way.
 SLICE_US = 255_000
 ANSWER_US = 3_000
 REACTION_LEAST_S = 0.26
 
 STATUS_US = 250_100  # from the end of one regular word of the board to that of the next
+NEVER_US = 1 << 60
 NO_PINS = np.zeros(0, np.uint8)
 
 MakeBoard = Callable[[Analog], Board]
@@ -65,7 +66,8 @@ class World:
         )
         coils = coils or Coils.of(profile, faults)
         chosen = int(chosen_rng.integers(1, 1 << 32))
-        self.board: Board = make_board(coils.read) if make_board else _model(coils.read, chosen, faults)
+        self._long_slices = make_board is None and not faults.told  # faults strike as time goes by
+        self.board: Board = make_board(coils.read) if make_board else self._model(coils.read, chosen)
         if memory is not None:
             self.board.memory = memory
         self.knitter = Knitter(machine, profile, hand, faults, hand_rng)
@@ -85,6 +87,15 @@ class World:
         self.started_us = [0]
         self.board.edges(np.zeros(1, np.int64), np.array([self.sensors.pins], np.uint8))
         self.board.power(0, POWER_ON)
+
+    def _model(self, analog: Analog, chosen: int) -> ModelBoard:
+        return ModelBoard(
+            chosen=chosen,
+            slots=int(self.faults.amount("full", SLOTS)),
+            analog=analog,
+            stops_dark=self._long_slices,
+            edge_min_us=int(self.faults.amount("slow")),
+        )
 
     # ---- the host's end of the line -------------------------------------------------------
 
@@ -142,7 +153,9 @@ class World:
 
     def _slice_end_us(self) -> int:
         now_us = self.now_us
-        ends = [now_us + SLICE_US, self.knitter.horizon_us(now_us), self._answer_us, self._heard_us + STATUS_US]
+        ends = [self.knitter.horizon_us(now_us), self._answer_us]
+        if not (self._long_slices and self.knitter.on_the_way):
+            ends += [now_us + SLICE_US, self._heard_us + STATUS_US]
         if self._incoming:
             at_us, data = self._incoming[0]
             ends.append(at_us + (len(data) - 1) * BYTE_US)
@@ -150,18 +163,13 @@ class World:
 
     def _slice(self, end_us: int) -> None:
         board = self.board
-        motion = self.knitter.move(end_us)
+        motion = self.knitter.coming(end_us)
         at_us, pins = self.sensors.sense(motion) if len(motion) else (motion.at_us, NO_PINS)
-        begin = 0
-        for event_us, happen in self._events(end_us):
-            split = int(np.searchsorted(at_us, event_us))
-            if split > begin:
-                board.edges(at_us[begin:split], pins[begin:split])
-                begin = split
-            happen()
-        if begin < len(at_us):
-            board.edges(at_us[begin:], pins[begin:])
-        board.run(end_us)
+        taken = self._run_board(at_us, pins, end_us)
+        if taken < len(at_us):
+            end_us = int(at_us[taken]) - 1
+            at_us, pins = at_us[:taken], pins[:taken]
+        motion = self.knitter.move(end_us)
         signals = board.signals()
         self._look_at_lamp(signals)
         self.needles.signals(signals)
@@ -175,17 +183,31 @@ class World:
             self.knitter.screen.board_said(self._heard_us, data)
         self.now_us = end_us
 
-    def _events(self, end_us: int) -> list[tuple[int, Callable[[], None]]]:
-        """What comes to the board in this slice beside edges, in order of time."""
-        events: list[tuple[int, Callable[[], None]]] = []
-        while self._outgoing and self._outgoing[0][0] <= end_us:
-            at_us, data = self._outgoing.popleft()
-            events.append((at_us, partial(self.board.receive, at_us, data)))
-        while self._starts and self._starts[0][0] <= end_us:
-            at_us, cause = self._starts.popleft()
-            events.append((at_us, partial(self.board.power, at_us, cause)))
-            self.started_us.append(at_us)
-        return sorted(events, key=lambda event: event[0])
+    def _run_board(self, at_us: Times, pins: Pins, end_us: int) -> int:
+        """Give the board all that comes to it up to then; tells how many of the edges it took before it stopped."""
+        board, taken = self.board, 0
+        while taken < len(at_us) or self._event_us() <= end_us:
+            event_us = self._event_us()
+            upto = len(at_us) if event_us > end_us else int(at_us.searchsorted(event_us))
+            if upto > taken:
+                taken += board.edges(at_us[taken:upto], pins[taken:upto])
+            if taken < upto:
+                return taken
+            if event_us <= end_us:
+                self._happen(event_us)
+        board.run(end_us)
+        return taken
+
+    def _event_us(self) -> int:
+        """When the next bytes come to the board, or power."""
+        return min(queue[0][0] if queue else NEVER_US for queue in (self._outgoing, self._starts))
+
+    def _happen(self, event_us: int) -> None:
+        if self._outgoing and self._outgoing[0][0] == event_us:
+            self.board.receive(*self._outgoing.popleft())
+        else:
+            self.board.power(*self._starts.popleft())
+            self.started_us.append(event_us)
 
     def _look_at_lamp(self, signals: Signals) -> None:
         lamp = signals.lamp
@@ -199,12 +221,3 @@ class World:
 def _starts(faults: Faults) -> list[tuple[int, int]]:
     causes = (("reset", RESET_PIN), ("power-cut", POWER_ON))
     return [(round(at_s * 1e6), cause) for name, cause in causes for at_s in faults.amounts(name)]
-
-
-def _model(analog: Analog, chosen: int, faults: Faults) -> ModelBoard:
-    return ModelBoard(
-        chosen=chosen,
-        slots=int(faults.amount("full", SLOTS)),
-        analog=analog,
-        edge_min_us=int(faults.amount("slow")),
-    )

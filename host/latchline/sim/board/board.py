@@ -36,7 +36,8 @@ from latchline.link.messages import (
     Status,
     Stop,
 )
-from latchline.sim.board import bulk, memory
+from latchline.sim.board import memory
+from latchline.sim.board.bulk import SHORTEST_IDLE, Bulk
 from latchline.sim.board.clock import Clock
 from latchline.sim.board.follower import Follower
 from latchline.sim.board.heat import room
@@ -89,6 +90,7 @@ class ModelBoard:
     chosen: the number that the board gives itself at its first start.
     analog: what the converter reads; None reads a good supply and no current.
     in_bulk: False takes every edge by itself.
+    stops_dark: `edges` stops where the lamp goes dark.
     edge_min_us: closest edges that the board can follow (0: any).
     """
 
@@ -99,9 +101,10 @@ class ModelBoard:
         slots: int = SLOTS,
         analog: Analog | None = None,
         in_bulk: bool = True,
+        stops_dark: bool = False,
         edge_min_us: int = 0,
     ) -> None:
-        self.chosen, self.slots, self.in_bulk = chosen, slots, in_bulk
+        self.chosen, self.slots, self.in_bulk, self.stops_dark = chosen, slots, in_bulk, stops_dark
         self.clock = Clock()
         self.follower = Follower(self.clock, edge_min_us)
         self.readings = Readings(analog)
@@ -131,23 +134,29 @@ class ModelBoard:
             self._happen()
         self.clock.now_us = until_us
 
-    def edges(self, at_us: Times, pins: Pins) -> None:
+    def edges(self, at_us: Times, pins: Pins) -> int:
         if len(self.follower.switches) < 3:
             pins = pins | np.uint8(PIN_MIDDLE)  # none there
         found = steps(self.follower.pins, pins)
-        at = 0
+        at, lit = 0, self.follower.lamp
         for end in breaks(found, pins):
-            step = int(found[at])
+            begin, step = at, int(found[at])
+            edges = Bulk(self.follower, at_us[begin:end], pins[begin:end], step)
             while at < end:
                 if self.wake_us <= at_us[at]:
                     self.run(int(at_us[at]))
+                if self.stops_dark and lit != self.follower.lamp:
+                    if lit:
+                        return at
+                    lit = True
                 taken = 0
-                if self.in_bulk and end - at >= bulk.SHORTEST_IDLE:
-                    taken = self._in_bulk(at_us[at:end], pins[at:end], step)
+                if self.in_bulk and end - at >= SHORTEST_IDLE:
+                    taken = self._in_bulk(edges, at - begin)
                 if not taken:
                     taken = 1
                     self._edge(int(at_us[at]), int(pins[at]), step)
                 at += taken
+        return at
 
     def receive(self, at_us: int, data: bytes) -> None:
         self.run(at_us)
@@ -202,10 +211,9 @@ class ModelBoard:
 
     # ---- edges ----------------------------------------------------------------------------
 
-    def _in_bulk(self, at_us: Times, pins: Pins, step: int) -> int:
-        taken = bulk.take(self.follower, at_us, pins, step, self.wake_us, self.readings.well)
-        if taken.at_us:
-            self.outputs.registers(list(taken.at_us), list(taken.registers))
+    def _in_bulk(self, edges: Bulk, at: int) -> int:
+        taken = edges.take(at, self.wake_us, self.readings.well)
+        self.outputs.registers(taken.at_us, taken.registers)
         if taken.count:
             self._wake_by(self.follower.rest_beat)
         return taken.count

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
-from latchline.sim.face import Signals
+from latchline.sim.face import Signals, Times
 
 NO_SIGNALS = Signals(np.zeros(0, np.int64), np.zeros(0, np.uint16), *(np.zeros(0, bool) for _ in range(3)))
 
@@ -14,7 +15,8 @@ class Outputs:
 
     def __init__(self) -> None:
         self._state = (0, False, False, False)
-        self._rows: list[tuple[int, int, bool, bool, bool]] = []
+        self._rows: list[tuple[int, int, bool, bool, bool]] = []  # the newest, those before are in the parts
+        self._parts: list[npt.NDArray[np.int64]] = []
 
     def show(self, at_us: int, register: int, enabled: bool, lamp: bool, buzzer: bool) -> None:
         state = (register, enabled, lamp, buzzer)
@@ -25,18 +27,27 @@ class Outputs:
             self._rows.pop()
         self._rows.append((at_us, *state))
 
-    def registers(self, at_us: list[int], register: list[int]) -> None:
+    def registers(self, at_us: Times, register: npt.NDArray[np.int64]) -> None:
         """Changes of the register alone."""
-        if at_us:
-            _, enabled, lamp, buzzer = self._state
-            self._state = (register[-1], enabled, lamp, buzzer)
-            self._rows += [(at, word, enabled, lamp, buzzer) for at, word in zip(at_us, register, strict=True)]
+        if not len(at_us):
+            return
+        if self._rows and self._rows[-1][0] == at_us[0]:
+            self._rows.pop()
+        _, enabled, lamp, buzzer = self._state
+        rows = np.empty((len(at_us), 5), np.int64)
+        rows[:, 0], rows[:, 1], rows[:, 2:] = at_us, register, (enabled, lamp, buzzer)
+        self._parts += [self._newest(), rows[:-1]]
+        self._state = (int(register[-1]), enabled, lamp, buzzer)
+        self._rows = [(int(at_us[-1]), *self._state)]
+
+    def _newest(self) -> npt.NDArray[np.int64]:
+        return np.array(self._rows, np.int64).reshape(-1, 5)
 
     def taken(self) -> Signals:
-        rows, self._rows = self._rows, []
-        if not rows:
+        if not self._rows:
             return NO_SIGNALS
-        table = np.array(rows, np.int64).T
+        table = np.concatenate([*self._parts, self._newest()]).T
+        self._rows, self._parts = [], []
         return Signals(
             np.ascontiguousarray(table[0]),
             table[1].astype(np.uint16),
