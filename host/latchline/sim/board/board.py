@@ -113,7 +113,7 @@ class ModelBoard:
         self._memory = bytearray(b"\xff" * memory.SIZE)
         self._kept = Kept()
         self._start(0, 0)
-        self.wake_us = NEVER_US  # no power yet
+        self.wake_us = self.quiet_us = NEVER_US  # no power yet
 
     # ---- the face -------------------------------------------------------------------------
 
@@ -167,7 +167,7 @@ class ModelBoard:
                 self._inbox.append((at_us + (end - 1) * BYTE_US, frame))
             begin = end
         if self._inbox:
-            self.wake_us = min(self.wake_us, self._inbox[0][0])
+            self._wake_at(self._inbox[0][0])
 
     def sent(self) -> list[tuple[int, bytes]]:
         return self.speech.taken()
@@ -189,7 +189,7 @@ class ModelBoard:
     def _start(self, at_us: int, cause: int) -> None:
         self.clock.now_us = self.clock.started_us = at_us
         self.cause = cause
-        self.wake_us = at_us
+        self.wake_us = self.quiet_us = at_us
         self.follower.start()
         self.readings.start()
         self.speech.start(at_us)
@@ -212,11 +212,21 @@ class ModelBoard:
     # ---- edges ----------------------------------------------------------------------------
 
     def _in_bulk(self, edges: Bulk, at: int) -> int:
-        taken = edges.take(at, self.wake_us, self.readings.well)
+        speaks = self.wake_us >= self.speech.free_us
+        taken = edges.take(at, self.quiet_us if speaks else self.wake_us, self.readings.well)
         self.outputs.registers(taken.at_us, taken.registers)
         if taken.count:
             self._wake_by(self.follower.rest_beat)
+            while self.wake_us <= self.clock.now_us:
+                self._speak_on_the_way(edges, at + taken.count)
         return taken.count
+
+    def _speak_on_the_way(self, edges: Bulk, taken: int) -> None:
+        """The regular word of the board at an instant before the last edges that were taken."""
+        ms, before = self.clock.ms(self.wake_us), edges.before(self.wake_us)
+        position = self.follower.position - edges.step * (taken - before)
+        self.speech.send(self._status(self._status_state(), position, int(edges.pins[before - 1])), self.wake_us, ms)
+        self.wake_us = min(self.quiet_us, self.clock.beat_us(self.speech.beat_of_word()))
 
     def _edge(self, at_us: int, pins: int, step: int) -> None:
         follower = self.follower
@@ -239,7 +249,12 @@ class ModelBoard:
         )  # fmt: skip
 
     def _wake_by(self, beat: int) -> None:
-        self.wake_us = min(self.wake_us, self.clock.beat_us(max(beat, self.clock.ms() + 1)))
+        self._wake_at(self.clock.beat_us(max(beat, self.clock.ms() + 1)))
+
+    def _wake_at(self, at_us: int) -> None:
+        """Something is to be looked at then that is more than a regular word."""
+        self.quiet_us = min(self.quiet_us, at_us)
+        self.wake_us = min(self.wake_us, at_us)
 
     def _attend(self) -> None:
         """Act on what the follower has found."""
@@ -305,15 +320,17 @@ class ModelBoard:
                 speech.status_sent = status
             speech.send(message or self._message(kind), self.clock.now_us, ms)
         beat = speech.beat_of_interest(status, unseen is not None, follower.fault is not None)
-        wake_us = self.clock.beat_us(max(min(beat, self._beat_of_interest()), ms + 1))
+        quiet_us = self.clock.beat_us(max(min(beat, self._beat_of_interest()), ms + 1))
         if speech.due:
-            wake_us = min(wake_us, speech.free_us)
+            quiet_us = min(quiet_us, speech.free_us)
         if self._inbox:
-            wake_us = min(wake_us, self._inbox[0][0])
+            quiet_us = min(quiet_us, self._inbox[0][0])
         whole_us = self._writer.whole_us()
         if whole_us is not None:
-            wake_us = min(wake_us, whole_us)
-        self.wake_us = wake_us
+            quiet_us = min(quiet_us, whole_us)
+        self.wake_us = self.quiet_us = quiet_us
+        if Status not in speech.due and status == speech.status_sent:
+            self.wake_us = min(quiet_us, self.clock.beat_us(max(speech.beat_of_word(), ms + 1)))
 
     def _beat_of_interest(self) -> int:
         """The next beat at which something may happen without an edge; one too early does no harm."""
@@ -376,7 +393,7 @@ class ModelBoard:
         """What a due kind says at this moment."""
         follower = self.follower
         if kind is Status:
-            return self._status()
+            return self._status(self._status_state(), follower.position, follower.pins)
         if kind is BoardInfo:
             return self._info(0)
         if kind is Fault:
@@ -409,11 +426,10 @@ class ModelBoard:
             return Checkpoint(0, 0, 0, 0, 0)
         return Checkpoint(Checkpoint.WHOLE, saved.fingerprint, saved.done, sequence, saved.run)
 
-    def _status(self) -> Status:
-        fingerprint, received, armed, done, credit, flags, fault, rests, run = self._status_state()
+    def _status(self, state: tuple[int, ...], position: int, pins: int) -> Status:
+        fingerprint, received, armed, done, credit, flags, fault, rests, run = state
         boots = memory.boots(self._memory)
         bad, rests = self._bad_frames & 0xFF, min(rests, 0xFFFF)
-        position, pins = self.follower.position, self.follower.pins
         return Status(boots, fingerprint, received, armed, done, credit, position, pins, flags, fault, bad, rests, run)
 
     def _info(self, nonce: int) -> BoardInfo:

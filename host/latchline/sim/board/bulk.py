@@ -12,12 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from latchline.link.messages import Bed
 from latchline.sim.board.follower import BEYOND_NEEDLES, TRAIL, Follower
 from latchline.sim.board.steps import IMPOSSIBLE, SENSORS
 from latchline.sim.board.stretch import Stretch, Whole, first_from
 from latchline.sim.board.turns import ReadsWell, Turns
-from latchline.sim.board.way import Way
 from latchline.sim.face import PIN_LEFT, PIN_RIGHT, Pins, Times
 
 SHORTEST_RUN, SHORTEST_IDLE = 8, 3  # below these, one by one is quicker
@@ -48,28 +46,35 @@ class Bulk:
         self._begin = 0  # of the stretch
         self._turns: Turns | None = None
 
+    def before(self, at_us: int) -> int:
+        """How many of the edges come before then."""
+        return int(self.at_us.searchsorted(at_us))
+
     def take(self, at: int, until_us: int, reads_well: ReadsWell) -> Taken:
         """Take as many edges from `at` on as are quiet and come before `until_us`."""
-        follower = self.follower
+        follower, stretch = self.follower, self._stretch
         if follower.fresh:
-            self._stretch = None
-        if follower.fresh or follower.at_rest or follower.revived:
-            self._turns = None
-        end = int(self.at_us.searchsorted(until_us))
+            stretch = self._stretch = None
+        end = self.before(until_us)
+        if stretch is not None and self._turns is not None and self._turns.hold(follower, at - self._begin):
+            return self._knit(stretch, self._turns, end - self._begin)
+        self._turns = None
         if end - at < SHORTEST_IDLE or not self._is_quiet():
             return NONE
-        end = min(end, at + _room(follower, self.step))
-        if end - at < (SHORTEST_RUN if follower.under_way else SHORTEST_IDLE):
+        limit = min(len(self.at_us), at + _room(follower, self.step))
+        if limit - at < (SHORTEST_RUN if follower.under_way else SHORTEST_IDLE):
             return NONE
-        if self._stretch is None:
+        if stretch is None:
             self._begin = at
-            self._stretch = Stretch(follower, self.at_us[at:], self.pins[at:], self.step)
-        begin, end = at - self._begin, end - self._begin
+            stretch = self._stretch = Stretch(follower, self.at_us[at:], self.pins[at:], self.step)
+        begin, end, limit = at - self._begin, end - self._begin, limit - self._begin
         if not follower.under_way:
-            return self._idle(self._stretch, begin, end)
-        assert follower.bed is not None
-        assert follower.way is not None
-        return self._knit(self._stretch, follower.bed, follower.way, begin, end, reads_well)
+            return self._idle(stretch, begin, min(end, limit))
+        turns = Turns.of(follower, stretch, begin, limit, reads_well)
+        if turns is None:
+            return NONE
+        self._turns = turns
+        return self._knit(stretch, turns, end)
 
     def _is_quiet(self) -> bool:
         """Do these edges, as far as nothing was said of their times, change nothing but places?"""
@@ -83,8 +88,6 @@ class Bulk:
         ):
             return False
         if follower.bed and (step != follower.step or follower.fresh or follower.trail_steps[-2:-1] == [-step]):
-            return False
-        if follower.under_way and (follower.way is None or step != follower.way.sign or follower.revived):
             return False
         on = [switch for switch in follower.switches if not pins & switch.pin]  # have they said all that they will say?
         if follower.certain:
@@ -100,27 +103,17 @@ class Bulk:
         self._move(stretch, begin, end)
         return Taken(end - begin, NONE.at_us, NONE.registers)
 
-    def _knit(self, stretch: Stretch, bed: Bed, way: Way, begin: int, end: int, reads_well: ReadsWell) -> Taken:
+    def _knit(self, stretch: Stretch, turns: Turns, end: int) -> Taken:
         """Forward with a pass under way."""
-        follower = self.follower
+        follower, way, begin, end = self.follower, turns.way, turns.at, min(end, turns.quiet)
         start = way.sign * follower.position
-        end = min(end, begin + way.finish_line - start - 1)
-        end = min(end, first_from(stretch.gone_under_way, begin, end), first_from(stretch.fast, begin, end))
-        if end - begin < SHORTEST_RUN:
-            return NONE
-        turns = self._turns
-        if turns is None or turns.way is not way or begin >= turns.quiet:
-            self._turns = turns = Turns(follower, bed, way, stretch, begin, reads_well)
-        end = min(end, turns.quiet)
-        if end - begin < SHORTEST_RUN:
-            return NONE
-        told = turns.switch(follower, begin, end)
-
         place = start + end - begin
-        driven = slice(way.first_after(start), way.first_after(place))
-        way.driven[driven] = way.selected[driven]
-        if driven.stop > driven.start:
-            way.met = max(way.met, driven.stop)
+        words = turns.switch(follower, end)
+        met = way.first_after(place)
+        if met > way.met:
+            driven = slice(way.first_after(start), met)
+            way.driven[driven] = way.selected[driven]
+            way.met = met
         way.furthest = max(way.furthest, place)
         way.forward = True
         way.stops += stretch.stops_in(begin, end)
@@ -133,7 +126,7 @@ class Bulk:
             follower.rest_beat = min(follower.rest_beat, follower.clock.ms(int(stretch.at_us[turns.quiet - 1])))
         else:
             follower.rest_beat = follower.heat.soonest(follower.clock.ms())
-        return Taken(end - begin, stretch.at_us[turns.word_edges[told]], turns.words[told])
+        return Taken(end - begin, stretch.at_us[turns.word_edges[words]], turns.words[words])
 
     def _move(self, stretch: Stretch, begin: int, end: int) -> None:
         """What every stretch does, under way or not."""

@@ -60,14 +60,16 @@ class Speech:
         if fault and ms - self._sent_ms[Fault] >= FAULT_AGAIN_MS:
             self.due[Fault] = None
 
+    def beat_of_word(self) -> int:
+        """The beat of the next regular STATUS, if nothing else is said before."""
+        beat = self._sent_ms[Status] + STATUS_MS
+        return beat if self.greeted and beat - self.heard_ms <= HEARD_MS else NEVER_MS
+
     def beat_of_interest(self, status: tuple[int, ...], unseen: bool, fault: bool) -> int:
-        """The next beat that may make something due; one too early does no harm."""
-        beat, status_ms = NEVER_MS, self._sent_ms[Status]
-        if Status not in self.due:
-            if status != self.status_sent:
-                beat = status_ms + STATUS_SOONEST_MS
-            elif self.greeted and status_ms + STATUS_MS - self.heard_ms <= HEARD_MS:
-                beat = status_ms + STATUS_MS
+        """The next beat that may make something due, but for a regular STATUS; one too early does no harm."""
+        beat = NEVER_MS
+        if Status not in self.due and status != self.status_sent:
+            beat = self._sent_ms[Status] + STATUS_SOONEST_MS
         if unseen and Done not in self.due:
             beat = min(beat, self._sent_ms[Done] + DONE_AGAIN_MS)
         if fault and Fault not in self.due:
