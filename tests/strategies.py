@@ -533,6 +533,18 @@ def rocking(draw: st.DrawFn) -> list[tuple[int, int]]:
 
 
 @st.composite
+def coil_changes(draw: st.DrawFn) -> list[tuple[int, bool, int]]:
+    """(coil, goes on, tick) in order of time, each coil going on first and then off and on by turns."""
+    on: set[int] = set()
+    tick, changes = 0, []
+    for coil, ticks in draw(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2000)), max_size=30)):
+        tick += ticks
+        on ^= {coil}
+        changes.append((coil, coil in on, tick))
+    return changes
+
+
+@st.composite
 def lies(draw: st.DrawFn, bed: Bed) -> list[tuple[str, int, int]]:
     """What sensors and encoder do to the board in one crossing: (kind, place, how many edges).
 

@@ -19,9 +19,9 @@ from latchline.link.messages import Bed, Fault
 from latchline.link.setup import bed_message
 from latchline.machine.profile import load_profile
 from latchline.sim.board.board import ModelBoard
-from latchline.sim.board.heat import duty
+from latchline.sim.board.heat import COILS, Heat, duty
 from latchline.sim.face import Board
-from strategies import rocking
+from strategies import coil_changes, rocking
 
 MakeBoard = Callable[[], Board]
 ONE_MS = dataclasses.replace(BANK, duty=3, limit_ms=20)
@@ -92,3 +92,25 @@ def test_a_motion_in_step_with_the_beat_hides_no_time_from_the_budget(make_board
     record = tell(make_board(), story)
     assert excess_s(story.bed, record) <= 0
     assert longest_on_us(record) <= story.bed.limit_ms * 1000
+
+
+@given(st.sampled_from(BEDS), coil_changes(), st.integers(0, 30))
+def test_many_changes_of_coils_at_one_go_leave_the_budgets_as_one_by_one(
+    bed: Bed, changes: list[tuple[int, bool, int]], first: int
+) -> None:
+    one_by_one, at_one_go = Heat(), Heat()
+    for heat in (one_by_one, at_one_go):
+        heat.set_bed(bed, 0)
+        for change in changes[:first]:
+            heat.switch(*change)
+    for change in changes[first:]:
+        one_by_one.switch(*change)
+    coils, on, ticks = (
+        (np.array(column) for column in zip(*changes[first:], strict=True)) if changes[first:] else [[]] * 3
+    )
+    at_one_go.switch_all(coils, on, ticks)
+    beat = changes[-1][2] // 250 + 1 if changes else 1
+    assert at_one_go.soonest(beat) == one_by_one.soonest(beat)
+    assert [at_one_go.settle(coil, beat) for coil in range(COILS)] == [
+        one_by_one.settle(coil, beat) for coil in range(COILS)
+    ]

@@ -352,13 +352,13 @@ class Host:
 
         Raises PortError when the port goes away.
         """
+        if self._clock() - self._said_at >= KEEP_S:
+            self.send(Ask(Ask.STATUS))
         for message in self._read(wait_s):
             self._take(message)
         self._answers.clear()
         self._load_ahead()
         now = self._clock()
-        if now - self._said_at >= KEEP_S:
-            self.send(Ask(Ask.STATUS))
         if now - self._heard_at >= QUIET_S and not self._quiet:
             self._quiet = True
             self._events.append(Quiet(now - self._heard_at))

@@ -51,6 +51,7 @@ class Needles:
         for slow in faults.coils("coil-slow"):
             self._act_us[slow] = round(self._act_us[slow] * SLOW_COIL)
         self._dead = [coil for name in ("coil-weak", "coil-open", "coil-short") for coil in faults.coils(name)]
+        self._needles = np.arange(profile.needles)
         self._zone = 0
         self._from = 0
         self._way: list[Motion] = []
@@ -81,8 +82,10 @@ class Needles:
         if lines != self._lines:
             zone = int(zones[0]) if stood is None else _zone(lines, stood)
             self._lines, self._zone, self._from, self._way = lines, zone, 0, []
-        begin = 0
-        for edge in np.flatnonzero(np.diff(zones, prepend=np.int8(self._zone))).tolist():
+        begin, changed = 0, np.empty(len(zones), bool)
+        np.not_equal(zones[1:], zones[:-1], out=changed[1:])
+        changed[0] = zones[0] != self._zone
+        for edge in changed.nonzero()[0].tolist():
             zone = int(zones[edge])
             if zone == 0:
                 self._from, self._way = self._zone, []
@@ -104,7 +107,7 @@ class Needles:
         sign = -self._from
         start, finish = (lines[0], lines[1]) if sign > 0 else (-lines[1], -lines[0])
         way = sign * places
-        first_at = np.searchsorted(np.maximum.accumulate(way), start + np.arange(1, 11) * (finish - start) // 10)
+        first_at = np.maximum.accumulate(way).searchsorted(start + np.arange(1, 11) * (finish - start) // 10)
         self.knitted.append(
             Knitted(
                 rightward=sign > 0,
@@ -140,23 +143,26 @@ class Needles:
         """When the selector last passed each needle of the bed forward, and whether it did at all."""
         profile = self.profile
         lead = profile.lead_edges("rightward" if sign > 0 else "leftward")
-        points = sign * np.arange(profile.needles) * profile.edges_per_needle - lead
+        points = sign * self._needles * profile.edges_per_needle - lead
         low = min(int(way.min()), int(points.min()))
         last = np.full(max(int(way.max()), int(points.max())) - low + 1, -1)
-        forward = np.flatnonzero(np.diff(way, prepend=way[0] - 1) > 0)
-        last[way[forward] - low] = forward  # of several the last one stays
+        forward = np.ones(len(way), bool)
+        np.greater(way[1:], way[:-1], out=forward[1:])
+        edges = forward.nonzero()[0]
+        last[way[edges] - low] = edges  # of several the last one stays
         index = last[points - low]
         return at_us[index], index >= 0
 
     def _selected(self, at_us: Times, way: Places, sign: int) -> npt.NDArray[np.bool_]:
-        selectors, needles = self.profile.selectors, np.arange(self.profile.needles)
+        selectors, needles = self.profile.selectors, self._needles
         if selectors.layout == "bank":
             coils = needles % selectors.count
         else:
             coils = np.full(len(needles), 0 if selectors.count == 1 or sign > 0 else 1)
         met_us, met = self._met_us(at_us, way, sign)
         pulled = self._pulled(coils, met_us)
-        pulled[np.isin(coils, self._dead)] = False
+        for dead in self._dead:
+            pulled[coils == dead] = False
         for stuck in self._stuck:
             pulled[coils == stuck] = True
         selected: npt.NDArray[np.bool_] = met & (pulled ^ (selectors.active == "low"))
@@ -167,9 +173,9 @@ class Needles:
         keys, rises = self._changes()
         if not len(keys):
             return np.zeros(len(coils), bool)
-        index = np.searchsorted(keys, coils * _KEY + met_us, "right") - 1
-        mine = (index >= 0) & (keys[index] // _KEY == coils)
+        index = keys.searchsorted(coils * _KEY + met_us, "right") - 1
         since_us = coils * _KEY + met_us - keys[index]
+        mine = (index >= 0) & (since_us <= met_us)
         on = rises[index]
         # after a fall: was it pulled in when it fell, and has it not released yet?
         on_for_us = keys[index] - keys[np.maximum(index - 1, 0)]
@@ -180,10 +186,15 @@ class Needles:
     def _changes(self) -> tuple[Times, npt.NDArray[np.bool_]]:
         """Every change of every coil since the pass before, as coil × _KEY + time in order, and whether it rises."""
         times, words, _ = self._joined()
-        bits = np.unpackbits(words.astype("<u2").view(np.uint8).reshape(-1, 2), axis=1, bitorder="little").T
-        change = np.diff(bits, axis=1, prepend=np.uint8(0))
-        coils, index = np.nonzero(change)
-        return coils * _KEY + times[index], bits[coils, index].astype(bool)
+        changed = words.copy()
+        changed[1:] ^= words[:-1]
+        coils, index = _bits(changed).nonzero()
+        return coils * _KEY + times[index], _bits(words)[coils, index].astype(bool)
+
+
+def _bits(words: npt.NDArray[np.uint16]) -> npt.NDArray[np.uint8]:
+    """A row for each coil."""
+    return np.unpackbits(words.astype("<u2").view(np.uint8).reshape(-1, 2), axis=1, bitorder="little").T
 
 
 def _zone(lines: tuple[int, int], place: int) -> int:

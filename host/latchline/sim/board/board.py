@@ -307,8 +307,10 @@ class ModelBoard:
     def _settle(self, on_beat: bool = False) -> None:
         """Bring outputs and transmitter in line with what has happened, and find the next instant of interest."""
         follower, speech, ms = self.follower, self.speech, self.clock.ms()
+        sounds = self._beeps()
+        buzzing = self._buzzing(ms, sounds)
         if on_beat:
-            self._buzzes = self._buzzing()
+            self._buzzes = buzzing
         self.outputs.show(self.clock.now_us, follower.register, follower.enabled, follower.lamp, self._buzzes)
         status = self._status_state()
         unseen = self._reports[self._seen + 1] if self._seen < follower.done else None
@@ -318,9 +320,9 @@ class ModelBoard:
             kind, message = speech.next_due()
             if kind is Status:
                 speech.status_sent = status
-            speech.send(message or self._message(kind), self.clock.now_us, ms)
+            speech.send(message or self._message(kind, status), self.clock.now_us, ms)
         beat = speech.beat_of_interest(status, unseen is not None, follower.fault is not None)
-        quiet_us = self.clock.beat_us(max(min(beat, self._beat_of_interest()), ms + 1))
+        quiet_us = self.clock.beat_us(max(min(beat, self._beat_of_interest(sounds, buzzing)), ms + 1))
         if speech.due:
             quiet_us = min(quiet_us, speech.free_us)
         if self._inbox:
@@ -332,11 +334,11 @@ class ModelBoard:
         if Status not in speech.due and status == speech.status_sent:
             self.wake_us = min(quiet_us, self.clock.beat_us(max(speech.beat_of_word(), ms + 1)))
 
-    def _beat_of_interest(self) -> int:
+    def _beat_of_interest(self, sounds: list[tuple[int, int]], buzzing: bool) -> int:
         """The next beat at which something may happen without an edge; one too early does no harm."""
         ms, follower, speech = self.clock.ms(), self.follower, self.speech
         uneasy = self.readings.uneasy() or (follower.enabled and not self.readings.well(follower.register))
-        if uneasy or self._buzzing() != self._buzzes:
+        if uneasy or buzzing != self._buzzes:
             return ms + 1
         beat = follower.beat_of_interest()
         if self._probe:
@@ -344,7 +346,7 @@ class ModelBoard:
         patience_ms = self._patience_ms()
         if patience_ms:
             beat = min(beat, speech.heard_ms + patience_ms + 1)
-        for period, on_ms in self._beeps():
+        for period, on_ms in sounds:
             beat = min(beat, ms - ms % period + (on_ms if ms % period < on_ms else period))
         return min(beat, speech.buzz_until_ms) if ms < speech.buzz_until_ms else beat
 
@@ -355,9 +357,8 @@ class ModelBoard:
         waiting = self._not_loaded() and follower.certain and not follower.paused
         return beeps(follower.fault is not None, waiting, follower.under_way, follower.at_rest != 0)
 
-    def _buzzing(self) -> bool:
-        ms = self.clock.ms()
-        return ms < self.speech.buzz_until_ms or any(ms % period < on for period, on in self._beeps())
+    def _buzzing(self, ms: int, sounds: list[tuple[int, int]]) -> bool:
+        return ms < self.speech.buzz_until_ms or any(ms % period < on for period, on in sounds)
 
     def _not_loaded(self) -> bool:
         follower = self.follower
@@ -389,11 +390,11 @@ class ModelBoard:
 
     # ---- what is said ---------------------------------------------------------------------
 
-    def _message(self, kind: type[Message]) -> Message:
-        """What a due kind says at this moment."""
+    def _message(self, kind: type[Message], state: tuple[int, ...]) -> Message:
+        """What a due kind says at this moment; state: that of a STATUS."""
         follower = self.follower
         if kind is Status:
-            return self._status(self._status_state(), follower.position, follower.pins)
+            return self._status(state, follower.position, follower.pins)
         if kind is BoardInfo:
             return self._info(0)
         if kind is Fault:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import numpy as np
+import numpy.typing as npt
 
 from latchline.link.messages import Bed
+
+Whole = npt.NDArray[np.int64]
 
 COILS = 16
 SIXTEENTHS = 16
@@ -62,24 +65,49 @@ class Heat:
 
     def switch(self, coil: int, on: bool, tick: int) -> int:
         """Turn a coil on or off at this tick; tells a beat before which it needs no rest."""
-        self.switch_all([(coil, on, tick)])
-        return self._soonest(coil, tick // BEAT_TICKS)
+        beat = tick // BEAT_TICKS
+        beyond = SIXTEENTHS * (tick - beat * BEAT_TICKS)
+        self.settle(coil, beat)
+        self.budget[coil] += -beyond if on else beyond
+        self._note(coil, on, beat)
+        return self._soonest(coil, beat)
 
-    def switch_all(self, changes: Iterable[tuple[int, bool, int]]) -> None:
-        """Turn coils on and off, each change with its tick; those of one coil are in order."""
-        budget, settled = self.budget, self.upto
-        for coil, on, tick in changes:
-            beat = tick // BEAT_TICKS
-            beyond = SIXTEENTHS * (tick - beat * BEAT_TICKS)
-            if settled[coil] < beat:
-                self.settle(coil, beat)
-            if on:
-                self.on |= 1 << coil
-                self.on_beat[coil] = beat
-                budget[coil] -= beyond
-            else:
-                self.on &= ~(1 << coil)
-                budget[coil] += beyond
+    def _note(self, coil: int, on: bool, beat: int) -> None:
+        if on:
+            self.on |= 1 << coil
+            self.on_beat[coil] = beat
+        else:
+            self.on &= ~(1 << coil)
+
+    def switch_all(self, coils: Whole, on: npt.NDArray[np.bool_], ticks: Whole) -> None:
+        """`switch` for many changes; those of one coil are in order, each the other way than the one before.
+
+        A change makes of a budget the larger of `least` and the budget with `more` added, and so do several in a row.
+        """
+        if not len(coils):
+            return
+        order = coils.argsort(kind="stable")
+        coils, on, beats = coils[order], on[order], ticks[order] // BEAT_TICKS
+        beyond = SIXTEENTHS * (ticks[order] - beats * BEAT_TICKS)
+        first = np.ones(len(coils), bool)
+        np.not_equal(coils[1:], coils[:-1], out=first[1:])
+        firsts = first.nonzero()[0]
+        lasts = np.append(firsts[1:], len(coils)) - 1
+        switched = coils[firsts].tolist()
+        passed = np.empty(len(coils), np.int64)
+        passed[1:] = beats[1:] - beats[:-1]
+        passed[firsts] = beats[firsts] - [self.upto[coil] for coil in switched]
+        at_switch = np.where(on, -beyond, beyond)
+        more = np.where(on, -self.down, self.up) * passed + at_switch  # a coil that goes on was off
+        least = np.where(passed > 0, np.where(on, 0, (passed - 1) * self.up) + at_switch, -NEVER)
+        so_far = more.cumsum()
+        before = (so_far[firsts] - more[firsts]).tolist()
+        highest = np.maximum.reduceat(least - so_far, firsts).tolist()
+        for at, coil in enumerate(switched):
+            last = int(lasts[at])
+            self.budget[coil] = int(so_far[last]) + max(self.budget[coil] - before[at], highest[at])
+            self.upto[coil] = int(beats[last])
+            self._note(coil, bool(on[last]), int(beats[last]))
 
     def _soonest(self, coil: int, beat: int) -> int:
         """A beat before which this coil needs no rest."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Callable
 
 import numpy as np
@@ -131,20 +130,19 @@ class Turns:
         edges = at[order]
         order = order[slice(*edges.searchsorted((self.at, self.quiet)).tolist())]
         edges, coils = at[order], self.coils[order // 2]
-        self._edges: list[int] = edges.tolist()
-        self._told = 0  # of the changes
-        self._changes = list(zip(coils.tolist(), (order % 2 == 0).tolist(), self.ticks[edges].tolist(), strict=True))
+        self._edges = edges
+        self._coils, self._goes_on, self._ticks = coils, order % 2 == 0, self.ticks[edges]
         words = np.bitwise_xor.accumulate(1 << coils) ^ register
         last = np.ones(len(edges), bool)
         np.not_equal(edges[1:], edges[:-1], out=last[:-1])
         self.word_edges, self.words = edges[last], words[last]
 
     def switch(self, follower: Follower, end: int) -> slice:
-        """Take the edges up to this one: tell the coils' budgets, and since when each is on. Which words come in them."""
-        before, self._told = self._told, bisect_left(self._edges, end, self._told)
-        changes = self._changes[before : self._told]
-        follower.heat.switch_all(changes)
-        for coil, _, tick in changes:
+        """Take the edges up to this one: tell the coils' budgets, and since when each is on. Tells which words come."""
+        changes = slice(*self._edges.searchsorted((self.at, end)).tolist())
+        coils, ticks = self._coils[changes], self._ticks[changes]
+        follower.heat.switch_all(coils, self._goes_on[changes], ticks)
+        for coil, tick in dict(zip(coils.tolist(), ticks.tolist(), strict=True)).items():
             follower.changed_tick[coil] = tick
         words = slice(*self.word_edges.searchsorted((self.at, end)).tolist())
         if words.stop > words.start:
