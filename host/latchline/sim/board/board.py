@@ -139,7 +139,7 @@ class ModelBoard:
             pins = pins | np.uint8(PIN_MIDDLE)  # none there
         found = steps(self.follower.pins, pins)
         at, lit = 0, self.follower.lamp
-        for end in breaks(found, pins):
+        for end in breaks(found):
             begin, step = at, int(found[at])
             edges = Bulk(self.follower, at_us[begin:end], pins[begin:end], step)
             while at < end:

@@ -1,8 +1,8 @@
-"""Long quiet stretches of edges at one go, for the model board.
+"""Long quiet runs of edges at one go, for the model board.
 
-A stretch is quiet when every edge steps the same way, no sensor changes, and nothing happens
-in it but that the carriage moves on and selectors follow their needles. The edge at which anything
-else happens is left to the follower, which takes edges one by one as docs/protocol.md says.
+Edges are quiet when every one steps the same way, no sensor changes, and nothing happens but that the carriage moves
+on and selectors follow their needles. The edge at which anything else happens is left to the follower, which takes
+edges one by one as docs/protocol.md says.
 `tests/sim/test_model.py` holds both ways to the same result on random motions.
 """
 
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from latchline.sim.board.follower import BEYOND_NEEDLES, TRAIL, Follower
-from latchline.sim.board.steps import IMPOSSIBLE, SENSORS
+from latchline.sim.board.steps import IMPOSSIBLE, SENSORS, sensor_changes
 from latchline.sim.board.stretch import Stretch, Whole, first_from
 from latchline.sim.board.turns import ReadsWell, Turns
 from latchline.sim.face import PIN_LEFT, PIN_RIGHT, Pins, Times
@@ -35,13 +35,14 @@ NONE = Taken(0, np.zeros(0, np.int64), np.zeros(0, np.int64))
 
 
 class Bulk:
-    """The next edges for the follower, as long as they step the same way and the sensors stay as they are.
+    """The next edges for the follower, as long as they step the same way.
 
     What has been worked out of them holds on while the follower takes some by itself and other things come between.
     """
 
     def __init__(self, follower: Follower, at_us: Times, pins: Pins, step: int) -> None:
         self.follower, self.at_us, self.pins, self.step = follower, at_us, pins, step
+        self._sensor_changes = sensor_changes(pins)
         self._stretch: Stretch | None = None
         self._begin = 0  # of the stretch
         self._turns: Turns | None = None
@@ -59,9 +60,10 @@ class Bulk:
         if stretch is not None and self._turns is not None and self._turns.hold(follower, at - self._begin):
             return self._knit(stretch, self._turns, end - self._begin)
         self._turns = None
-        if end - at < SHORTEST_IDLE or not self._is_quiet():
+        limit = first_from(self._sensor_changes, at + 1, len(self.at_us))
+        if min(end, limit) - at < SHORTEST_IDLE or not self._is_quiet(int(self.pins[at])):
             return NONE
-        limit = min(len(self.at_us), at + _room(follower, self.step))
+        limit = min(limit, at + _room(follower, self.step))
         if limit - at < (SHORTEST_RUN if follower.under_way else SHORTEST_IDLE):
             return NONE
         if stretch is None:
@@ -76,9 +78,9 @@ class Bulk:
         self._turns = turns
         return self._knit(stretch, turns, end)
 
-    def _is_quiet(self) -> bool:
-        """Do these edges, as far as nothing was said of their times, change nothing but places?"""
-        follower, step, pins = self.follower, self.step, int(self.pins[0])
+    def _is_quiet(self, pins: int) -> bool:
+        """Do edges with the sensors as in these pins change nothing but places, as far as their times do not tell?"""
+        follower, step = self.follower, self.step
         if (
             step in (0, IMPOSSIBLE)
             or (pins ^ follower.seen_pins) & SENSORS
@@ -163,10 +165,12 @@ def _room(follower: Follower, step: int) -> int:
     if follower.certain:
         beyond = BEYOND_NEEDLES * bed.edges_per_needle
         left, right = bed.left_sensor - beyond, bed.right_sensor + beyond
-        limits += [left, left - 1, right, right + 1]
+        limits += (left, left - 1, right, right + 1)
         for switch in follower.switches:
             limits += switch.places_of_interest()
     if plan and not follower.under_way:  # the edges that come to a line or leave it
         for left, right in (*follower.gates(), (plan.left_line, plan.right_line)):
-            limits += [left + 1, right] if step > 0 else [left, right - 1]
-    return min([room for limit in limits if (room := (limit - place) * step) > 0], default=1) - 1
+            limits += (left + 1, right) if step > 0 else (left, right - 1)
+    if step > 0:
+        return min([limit for limit in limits if limit > place], default=place + 1) - place - 1
+    return place - max([limit for limit in limits if limit < place], default=place - 1) - 1

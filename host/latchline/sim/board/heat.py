@@ -92,7 +92,7 @@ class Heat:
         first = np.ones(len(coils), bool)
         np.not_equal(coils[1:], coils[:-1], out=first[1:])
         firsts = first.nonzero()[0]
-        lasts = np.append(firsts[1:], len(coils)) - 1
+        lasts = [*(firsts[1:] - 1).tolist(), len(coils) - 1]
         switched = coils[firsts].tolist()
         passed = np.empty(len(coils), np.int64)
         passed[1:] = beats[1:] - beats[:-1]
@@ -103,11 +103,11 @@ class Heat:
         so_far = more.cumsum()
         before = (so_far[firsts] - more[firsts]).tolist()
         highest = np.maximum.reduceat(least - so_far, firsts).tolist()
+        after, ends, goes_on = so_far[lasts].tolist(), beats[lasts].tolist(), on[lasts].tolist()
         for at, coil in enumerate(switched):
-            last = int(lasts[at])
-            self.budget[coil] = int(so_far[last]) + max(self.budget[coil] - before[at], highest[at])
-            self.upto[coil] = int(beats[last])
-            self._note(coil, bool(on[last]), int(beats[last]))
+            self.budget[coil] = after[at] + max(self.budget[coil] - before[at], highest[at])
+            self.upto[coil] = ends[at]
+            self._note(coil, goes_on[at], ends[at])
 
     def _soonest(self, coil: int, beat: int) -> int:
         """A beat before which this coil needs no rest."""

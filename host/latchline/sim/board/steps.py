@@ -30,10 +30,13 @@ def steps(before: int, pins: Pins) -> Steps:
     return found
 
 
-def breaks(steps: Steps, pins: Pins) -> list[int]:
-    """Where a stretch of like steps and unchanged sensors ends; the last one is the length."""
-    if not len(steps):
-        return []
+def breaks(steps: Steps) -> list[int]:
+    """Where a stretch of like steps ends; the last one is the length."""
+    return [*((steps[1:] != steps[:-1]).nonzero()[0] + 1).tolist(), len(steps)] if len(steps) else []
+
+
+def sensor_changes(pins: Pins) -> list[int]:
+    """Where a sensor shows something else than just before."""
     sensors = pins & SENSORS
-    unlike = (steps[1:] != steps[:-1]) | (sensors[1:] != sensors[:-1])
-    return [*(unlike.nonzero()[0] + 1).tolist(), len(steps)]
+    changes: list[int] = ((sensors[1:] != sensors[:-1]).nonzero()[0] + 1).tolist()
+    return changes

@@ -1,4 +1,4 @@
-"""A stretch of edges that step the same way with the sensors unchanged, and what their times say of them."""
+"""A stretch of edges that step the same way, and what their times say of them."""
 
 from __future__ import annotations
 

@@ -180,7 +180,9 @@ class Switch:
     def places_of_interest(self) -> list[int]:
         """Positions at which, with this sensor's pin unchanged, something may happen to a carriage on its way there."""
         before = self.tolerance + self.hysteresis + 1
-        places = [place - way * before for way, place in self._places.items() if way == self.way or not self.end]
+        places = [self.place - self.way * before]
+        if not self.end:
+            places.append(self._places[-self.way] + self.way * before)
         if self.due:
             beyond = self.place + self.way * (self.tolerance + 1)
             places += range(beyond, beyond + self.way * (self.hysteresis + 2), self.way)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from latchline.link.frames import crc16
-from latchline.link.messages import PLANS_LINE, Bed, Done, Pass, PlanStart
+from latchline.link.messages import MASK_BYTES, PLANS_LINE, Bed, Done, Pass, PlanStart
 
 INTERVAL_MAX = 65535
 STOP_TICKS = 25000
@@ -133,9 +133,9 @@ class Way:
         return int(self.needles[min(self.first_after(q - 1), len(self.needles) - 1)])
 
     def report(self, bed: Bed, fingerprint: int, furthest: int, correction: int) -> Done:
-        mask = np.zeros(256, bool)
-        mask[self.needles] = self.driven
-        driven = np.packbits(mask, bitorder="little").tobytes()
+        first = int(self.needles[:: self.sign][0])
+        mask = np.packbits(self.driven[:: self.sign], bitorder="little").tobytes()
+        driven = (int.from_bytes(mask, "little") << first).to_bytes(MASK_BYTES, "little")
         ends = [self.start_tick, *self.tenth_ticks]
         tenths = [min((end - start & 0xFFFFFFFF) // TENTH_TICKS, 0xFFFF) for start, end in pairwise(ends)]
         return Done(
