@@ -122,7 +122,7 @@ def leg(
     # constant acceleration: v² = 2·a·s, here as a share of cruising speed
     briskest = np.sqrt(2 * most_m_s2 * aside * profile.edge_mm / 1000) / (profile.edge_mm / edge_us * 1000)
     speed = np.minimum(np.sqrt(aside / ramp), briskest)
-    np.clip(speed, SLOWEST, 1.0, out=speed)
+    np.minimum(np.maximum(speed, SLOWEST, out=speed), 1.0, out=speed)
     knots = np.arange(0, count + UNEVEN_OVER_EDGES, UNEVEN_OVER_EDGES)
     hand_uneven = np.interp(along, knots, hand.jitter * _bounded(rng, len(knots)))
     takes = edge_us / speed * (1 + hand_uneven + ENCODER_UNEVEN * _bounded(rng, count))
@@ -136,7 +136,7 @@ def leg(
 
 def _bounded(rng: np.random.Generator, count: int) -> npt.NDArray[np.float64]:
     """Normal deviates, the rare far ones cut off."""
-    return np.clip(rng.standard_normal(count), -2.5, 2.5)
+    return np.minimum(np.maximum(rng.standard_normal(count), -2.5), 2.5)
 
 
 def stroke(

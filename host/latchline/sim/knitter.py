@@ -24,7 +24,7 @@ class Screen:
     def __init__(self) -> None:
         self._from_host = Gatherer()
         self._passes: dict[tuple[int, int], Pass] = {}  # by plan and number, the newest last
-        self._status: tuple[int, Status] | None = None  # the newest, and when it came
+        self._status: tuple[int, bytes] | None = None  # the newest, and when it came
         self.plan: PlanStart | None = None
 
     def host_said(self, data: bytes) -> None:
@@ -43,14 +43,15 @@ class Screen:
 
     def board_said(self, at_us: int, frame: bytes) -> None:
         """A whole frame, or the beginning of one that a reset has cut short."""
-        if len(frame) > 2 and frame[1] == Status.number:
-            message = from_wire(frame[:-1])
-            if isinstance(message, Status):
-                self._status = at_us, message
+        if len(frame) > 2 and frame[1] == Status.number and frame[-1] == 0:
+            self._status = at_us, frame[:-1]
 
     def status(self, since_us: int) -> Status | None:
         """The newest status, if one has come since then."""
-        return self._status[1] if self._status is not None and self._status[0] >= since_us else None
+        if self._status is None or self._status[0] < since_us:
+            return None
+        message = from_wire(self._status[1])
+        return message if isinstance(message, Status) else None
 
     def direction(self, number: int) -> int | None:
         """Which way pass `number` goes: 1 rightward, −1 leftward, None as long as the host has not said."""

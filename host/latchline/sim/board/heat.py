@@ -94,9 +94,10 @@ class Heat:
         firsts = first.nonzero()[0]
         lasts = [*(firsts[1:] - 1).tolist(), len(coils) - 1]
         switched = coils[firsts].tolist()
-        passed = np.empty(len(coils), np.int64)
-        passed[1:] = beats[1:] - beats[:-1]
-        passed[firsts] = beats[firsts] - [self.upto[coil] for coil in switched]
+        settled = np.empty(len(coils), np.int64)
+        settled[1:] = beats[:-1]
+        settled[firsts] = [self.upto[coil] for coil in switched]
+        passed = beats - settled
         at_switch = np.where(on, -beyond, beyond)
         more = np.where(on, -self.down, self.up) * passed + at_switch  # a coil that goes on was off
         least = np.where(passed > 0, np.where(on, 0, (passed - 1) * self.up) + at_switch, -NEVER)

@@ -102,13 +102,13 @@ class Turns:
             return end
         upto = np.array(heat.upto) * BEAT_TICKS
         went_on = self.on >= self.at
-        begin = np.where(went_on, self.ticks[np.clip(self.on, 0, end - 1)], upto[self.coils])
-        stop = self.ticks[np.clip(self.off, 0, end - 1)]
+        begin = np.where(went_on, self.ticks.take(self.on, mode="clip"), upto[self.coils])
+        stop = self.ticks.take(self.off, mode="clip")
         long = went_on & (stop // BEAT_TICKS - begin // BEAT_TICKS >= heat.limit_ms)
         quiet = int(self.on[long.argmax()]) + 1 if long.any() else end
         up, down, full = heat.up // BEAT_TICKS, heat.down // BEAT_TICKS, heat.full - BEAT_TICKS * SIXTEENTHS
         most = np.array(heat.budget) + up * np.bincount(self.coils, stop - begin, COILS)
-        if (most < full).all():
+        if int(most.max()) < full:
             return quiet
         budget, off_at = list(heat.budget), upto.tolist()
         for coil, on, on_tick, off_tick in zip(
