@@ -59,6 +59,19 @@ class AnyOrder(RuleBasedStateMachine):
         self.trial.kill(instants)
         self.trial.run(seconds)
 
+    @rule(seconds=st.floats(0, 2))
+    def leave_the_program(self, seconds: float) -> None:
+        self.trial.leave()
+        self.trial.run(seconds)
+
+    @rule(looks=st.booleans())
+    def use_a_program_that_looks_for_its_port(self, looks: bool) -> None:
+        self.trial.looks_for_port = looks
+
+    @rule(seconds=st.floats(0.3, 12))
+    def knit_another_piece_on_the_board(self, seconds: float) -> None:
+        self.trial.knit_another_piece(seconds)
+
     @rule(seconds=st.sampled_from((1, 5, 20, 60)))
     def send_the_computer_to_sleep(self, seconds: int) -> None:
         self.trial.sleep(seconds)

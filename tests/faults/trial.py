@@ -6,6 +6,7 @@ no needle is wrong in silence, no pass is counted that was not knitted, and no k
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import random
 import shutil
@@ -13,9 +14,11 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
 from knit.rig import Bench, Knitter, Wire, connect, small_plan
 
-from latchline.errors import LatchlineError
+from latchline.errors import LatchlineError, PortError
 from latchline.knit import events as told
 from latchline.knit.events import Answer, Event, Kind
 from latchline.knit.journal import Journal
@@ -59,6 +62,7 @@ class Trial:
         self.chance = random.Random(seed)
         self.make_board = make_board
         self.plan = plan or small_plan(40, bands=2)
+        self.other = small_plan(12, needles=20)
         self.bench = Bench(self.plan, seed=seed, board=make_board())
         self.knitter = Knitter(self.bench)
         self.counts: Counter[str] = Counter()
@@ -66,6 +70,7 @@ class Trial:
         self.wire: Wire | None = None
         self.journal: MortalJournal | None = None
         self.noise = 0.0
+        self.looks_for_port = False  # whether the program goes on when the port is back
         self.opening_resets = False  # whether the board starts anew when its port is opened
         self._memory_lost = ""  # an old journal and a board that forgot: never both, as then nobody knows
         self._life: int | None = None
@@ -99,12 +104,35 @@ class Trial:
         if self.opening_resets:
             self.reset()
         host, self.wire = connect(self.bench)
-        self.wire.spoil = self._spoil
-        self.wire.instant = self.journal.instant = self._instant
+        self._lay(self.wire)
+        self.journal.instant = self._instant
         self.wire.unplug_after, self._unplug_first = self._unplug_first, None
         self.session = Session(
-            host, self.journal.plan(), self.knitter, clock=self.wire.clock, record=self.journal, wait_s=0.05
+            host,
+            self.journal.plan(),
+            self.knitter,
+            clock=self.wire.clock,
+            record=self.journal,
+            wait_s=0.05,
+            reopen=self._reopen if self.looks_for_port else None,
+            sleep=self._sleep,
         )
+
+    def _lay(self, wire: Wire) -> None:
+        wire.spoil, wire.instant = self._spoil, self._instant
+
+    def _reopen(self) -> Wire:
+        if not self.bench.powered:
+            raise PortError("there is no such port")
+        self.counts["port back"] += 1
+        if self.opening_resets:
+            self.reset()
+        self.wire = Wire(self.bench)
+        self._lay(self.wire)
+        return self.wire
+
+    def _sleep(self, seconds: float) -> None:
+        self.bench.advance(self.bench.now_us + round(seconds * 1e6))
 
     def _step(self, session: Session) -> None:
         for event in session.step():
@@ -146,6 +174,8 @@ class Trial:
     def _check(self, event: Event) -> None:
         bench = self.bench
         match event:
+            case told.Greeted():
+                self.knitter.tired = False
             case told.Knitted(number, as_planned):
                 self.counts["passes"] += 1
                 assert as_planned
@@ -196,6 +226,37 @@ class Trial:
         """Kill the program after so many reads, writes and commits."""
         self._life = instants
 
+    def leave(self) -> None:
+        """Close the program in good order, at whatever point."""
+        if self.session is not None:
+            self.counts["left"] += 1
+            with contextlib.suppress(Killed):
+                self.session.close()
+            self.drop()
+
+    def knit_another_piece(self, seconds: float) -> None:
+        """Take the piece off, knit another one on the same board for a while, and hang this one on again."""
+        if self.bench.motion is not None or not self._at_side() or not self._lose("board"):
+            return
+        self.counts["another piece"] += 1
+        mine, path = self.plan, self.path
+        rows = self._hang(self.other, [])
+        self._fresh_journal()
+        self.run(seconds)
+        self.bench.halt()
+        self.bench.move(self.bench.outside[0])
+        self._hang(mine, rows)
+        self.path, self._memory_lost = path, "board"
+
+    def _hang(self, plan: Plan, rows: list[npt.NDArray[np.bool_]]) -> list[npt.NDArray[np.bool_]]:
+        """Hang a piece on the needles; the lamp is not heeded until its own program has come to it."""
+        self.drop()
+        self.knitter.tired = True
+        while self.bench.motion is not None:
+            self._sleep(0.1)
+        self.plan = plan
+        return self.bench.hang(plan, rows)
+
     def sleep(self, seconds: float) -> None:
         """The computer sleeps; knitting goes on meanwhile."""
         self.counts["asleep"] += 1
@@ -243,7 +304,9 @@ class Trial:
     def cut_power(self, seconds: float, *, cable: bool) -> None:
         """The board loses power; with `cable` the port goes away, too."""
         self.counts["power cut"] += 1
-        if cable:
+        if cable and self.looks_for_port and self.wire is not None:
+            self.wire.gone = True
+        elif cable:
             self.drop()
         self.bench.cut_power()
         self.run(seconds)
@@ -291,8 +354,7 @@ class Trial:
         if what in ("lost", "bounce"):
             bench.slip = what
             return
-        at_side = bench.place <= bench.left_line or bench.place >= bench.right_line
-        if bench.motion is not None or self.knitter.busy or not at_side:
+        if bench.motion is not None or self.knitter.busy or not self._at_side():
             return
         self.counts[what] += 1
         self.knitter.regrets |= not bench.lamp
@@ -307,6 +369,9 @@ class Trial:
                 bench.knit_row(60, 45, edges_per_s=700)
             case "stand still":
                 bench.knit_row(60, edges_per_s=700, pause_s=self.chance.choice((0.05, 0.6)))
+
+    def _at_side(self) -> bool:
+        return self.bench.place <= self.bench.left_line or self.bench.place >= self.bench.right_line
 
     # What the knitter wishes
 

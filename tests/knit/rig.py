@@ -212,6 +212,13 @@ class Bench:
         self.partial = False
         return max(0, good - to)
 
+    def hang(self, plan: Plan, rows: list[npt.NDArray[np.bool_]]) -> list[npt.NDArray[np.bool_]]:
+        """Hang another piece of the same profile on the needles; tells the rows of the one taken off."""
+        self.plan, self.partial = plan, False
+        self.left_line, self.right_line = plan.profile.turn_lines(plan.span)
+        self.rows, taken_off = rows, self.rows
+        return taken_off
+
     # Power
 
     def cut_power(self) -> None:
