@@ -89,6 +89,36 @@ def compile_plan(
     if not requests:
         raise InputError("there is nothing to knit", hint="add a band or a chart")
     moving = (begun is not None and begun != span) or any(request.works for request in requests)
+    parts = _compile_bands(requests, profile, span, moving=moving)
+    bands, rightward = _in_order(parts, start)
+    laid = None
+    if moving:
+        works = [(part.band.name, row_starts(part.knitted_row), part.works) for part in parts]
+        try:
+            laid = lay_out(span, begun, works, rightward, profile.needles_name)
+        except InputError as error:
+            if error.name != NO_ROOM:
+                raise
+            begun = span if begun is None and not casts_on(works) else begun
+            options, called = [request.options for request in requests], profile.needles_name
+            try:
+                wide = room_for(span, begun, works, rightward, called, needles=profile.needles, options=options)
+            except InputError as none:
+                raise none.at(none.where or error.where) from None
+            if wide == span:
+                raise
+            wider = [_in_room(request, span, wide) for request in requests]
+            return compile_plan(name, profile, wide, wider, start=start, begun=begun)
+        _refuse_held(bands, laid, span, profile)
+        parts = _within(parts, bands, laid)
+    plan = _joined(name, profile, span, parts, bands, rightward, laid)
+    if asked := (*catch_steps(plan), *setting_steps(plan)):
+        plan = replace(plan, hand=tuple(sorted((*plan.hand, *asked), key=lambda step: step.before)))
+    return replace(plan, fingerprint=fingerprint(plan))
+
+
+def _compile_bands(requests: Sequence[BandRequest], profile: Profile, span: Span, *, moving: bool) -> list[_Part]:
+    """Each band by itself, after the pass that sets the needles up where the machine needs one."""
     parts: list[_Part] = []
     left = PASSES_MAX
     alike: dict[tuple[Any, ...], _Part] = {}  # a long piece names the same band many times
@@ -112,27 +142,19 @@ def compile_plan(
         left -= parts[-1].band.passes
     if profile.drive == "next-pass" and parts[0].band.technique.needs_chart:
         parts.insert(0, _set_up_pass(parts[0].band.yarns, span))
-    bands, rightward = _in_order(parts, start)
-    laid = None
-    if moving:
-        works = [(part.band.name, row_starts(part.knitted_row), part.works) for part in parts]
-        try:
-            laid = lay_out(span, begun, works, rightward, profile.needles_name)
-        except InputError as error:
-            if error.name != NO_ROOM:
-                raise
-            begun = span if begun is None and not casts_on(works) else begun
-            options, called = [request.options for request in requests], profile.needles_name
-            try:
-                wide = room_for(span, begun, works, rightward, called, needles=profile.needles, options=options)
-            except InputError as none:
-                raise none.at(none.where or error.where) from None
-            if wide == span:
-                raise
-            wider = [_in_room(request, span, wide) for request in requests]
-            return compile_plan(name, profile, wide, wider, start=start, begun=begun)
-        _refuse_held(bands, laid, span, profile)
-        parts = _within(parts, bands, laid)
+    return parts
+
+
+def _joined(
+    name: str,
+    profile: Profile,
+    span: Span,
+    parts: Sequence[_Part],
+    bands: tuple[Band, ...],
+    rightward: Bools,
+    laid: Laid | None,
+) -> Plan:
+    """The parts as one plan: what acts in each pass, and what is driven in it. Row 0 of its table selects nothing."""
     table = np.concatenate([np.zeros((1, span.width), dtype=np.bool_)] + [part.table for part in parts])
     offsets = np.cumsum([1] + [len(part.table) for part in parts])
     acting = np.concatenate(
@@ -142,7 +164,7 @@ def compile_plan(
     if profile.drive == "next-pass" and laid is not None:
         table, driven = pushed_ahead(table, acting, laid.positions)
     elif profile.drive == "next-pass":
-        driven = np.append(acting[1:], np.int32(0))  # after the last pass nothing comes: row 0 selects nothing
+        driven = np.append(acting[1:], np.int32(0))  # after the last pass nothing comes
     plan = Plan(
         name=name,
         profile=profile,
@@ -160,20 +182,18 @@ def compile_plan(
         band=np.repeat(np.arange(len(parts), dtype=np.int32), [len(part.of_pass) for part in parts]),
         notes=_notes(bands, rightward),
     )
-    if laid is not None:
-        positions = laid.positions
-        plan = replace(
-            plan,
-            hand=laid.hand,
-            positions=positions.table,
-            position=positions.of_pass,
-            cast_on=laid.cast_on,
-            settled=laid.settled,
-        )
-        plan = replace(plan, hand=with_second_bed(plan))
-    if asked := (*catch_steps(plan), *setting_steps(plan)):
-        plan = replace(plan, hand=tuple(sorted((*plan.hand, *asked), key=lambda step: step.before)))
-    return replace(plan, fingerprint=fingerprint(plan))
+    if laid is None:
+        return plan
+    positions = laid.positions
+    plan = replace(
+        plan,
+        hand=laid.hand,
+        positions=positions.table,
+        position=positions.of_pass,
+        cast_on=laid.cast_on,
+        settled=laid.settled,
+    )
+    return replace(plan, hand=with_second_bed(plan))
 
 
 def _in_room(request: BandRequest, span: Span, wide: Span) -> BandRequest:
