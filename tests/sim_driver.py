@@ -32,7 +32,8 @@ class SmallPlan:
 
     @property
     def rightward(self) -> npt.NDArray[np.bool_]:
-        return (np.arange(self.passes) % 2 == 1) if self.start_right else (np.arange(self.passes) % 2 == 0)
+        odd: npt.NDArray[np.bool_] = np.arange(self.passes) % 2 == (1 if self.start_right else 0)
+        return odd
 
     def turn_span(self, number: int) -> Span:
         return self.span

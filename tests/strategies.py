@@ -309,7 +309,7 @@ def works(draw: st.DrawFn, stitches: int) -> Work:
         by = draw(st.integers(1, last - first)) * draw(st.sampled_from((-1, 1)))
     step = ByHand(draw(st.integers(1, 6)), kind, first, last, by,
                   draw(st.sampled_from((Position.OUT, Position.WORK))))  # fmt: skip
-    return draw(
+    work: Work = draw(
         st.one_of(
             st.just(step),
             st.just(step),
@@ -324,6 +324,7 @@ def works(draw: st.DrawFn, stitches: int) -> Work:
             st.just(Neck(4, 2, (1,), shoulder_steps=2)),
         )
     )  # fmt: skip
+    return work
 
 
 @st.composite

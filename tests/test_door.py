@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -96,7 +97,9 @@ def test_what_cannot_be_knitted_is_not_begun(tmp_path: Path, monkeypatch: pytest
         (lambda piece: latchline.piece_of(technique="lace"), "technique: no technique is called"),
     ],
 )  # fmt: skip
-def test_a_mistake_gets_one_sentence(piece: latchline.Piece, asked, complaint: str) -> None:
+def test_a_mistake_gets_one_sentence(
+    piece: latchline.Piece, asked: Callable[[latchline.Piece], object], complaint: str
+) -> None:
     with pytest.raises(latchline.LatchlineError) as caught:
         asked(piece)
     assert latchline.sentence(caught.value).startswith(complaint)

@@ -9,10 +9,11 @@ import sqlite3
 import struct
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 import serial
-from PIL import Image
+from PIL import Image, UnidentifiedImageError
 
 from latchline import errors
 from latchline.chart.read import read_chart
@@ -43,7 +44,7 @@ def test_the_docstring_shows_the_whole_tree() -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_each_error_is_one_sentence_and_knows_its_exit_status(kind: type[LatchlineError]) -> None:
-    more = {"number": 3} if issubclass(kind, BoardFault) else {}
+    more: dict[str, Any] = {"number": 3} if issubclass(kind, BoardFault) else {}
     error = kind("the yarn is out", where="pass 7", hint="tie a new one in", **more)
     assert str(error) == "pass 7: the yarn is out; tie a new one in."
     assert error.exit_status in (1, 2)
@@ -126,7 +127,7 @@ def test_what_a_files_content_raises_becomes_the_readers_own_error(name: str, co
 @pytest.mark.parametrize(
     "lower",
     [
-        Image.UnidentifiedImageError("cannot identify image file"),
+        UnidentifiedImageError("cannot identify image file"),
         Image.DecompressionBombError("too large"),
         Image.DecompressionBombWarning("large"),
         OSError("image file is truncated"),

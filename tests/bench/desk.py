@@ -16,6 +16,7 @@ from bench._measuring import piece, processor_ms
 from desk.serving import Served, served
 from PIL import Image
 from websockets.sync.client import connect
+from websockets.typing import Origin
 
 TIMES = 15
 
@@ -48,7 +49,7 @@ def pictures(
     client: httpx.Client, desk: Served, name: str, passes: int, px: int, aim: str
 ) -> list[tuple[str, str, str]]:
     client.post("/api/open", json={"what": "file", "name": name})
-    ask = {"side": "knit", "stitch_px": px, "first": 1, "last": passes}
+    ask: dict[str, str | int] = {"side": "knit", "stitch_px": px, "first": 1, "last": passes}
     turn = iter(range(10_000))
 
     def option() -> None:
@@ -73,7 +74,7 @@ def pictures(
 
 
 def stroke(client: httpx.Client, desk: Served) -> tuple[str, str, str]:
-    ask = {"side": "knit", "stitch_px": 8, "first": 1, "last": 100}
+    ask: dict[str, str | int] = {"side": "knit", "stitch_px": 8, "first": 1, "last": 100}
     turn = iter(range(10_000))
 
     def drawn() -> None:
@@ -89,7 +90,7 @@ def stroke(client: httpx.Client, desk: Served) -> tuple[str, str, str]:
 
 def told(desk: Served) -> tuple[str, str, str]:
     """From asking for an edit to the message on another page's line, while the largest picture is drawn."""
-    ask = {"side": "knit", "stitch_px": 8, "first": 1, "last": 300}
+    ask: dict[str, str | int] = {"side": "knit", "stitch_px": 8, "first": 1, "last": 300}
     stop = threading.Event()
 
     def draw() -> None:
@@ -100,8 +101,8 @@ def told(desk: Served) -> tuple[str, str, str]:
     drawing = threading.Thread(target=draw)
     with (
         desk.client() as client,
-        connect(f"ws://127.0.0.1:{desk.port}/api/live", origin=desk.origin, proxy=None) as line,
-    ):  # type: ignore[arg-type]
+        connect(f"ws://127.0.0.1:{desk.port}/api/live", origin=Origin(desk.origin), proxy=None) as line,
+    ):
         line.send(json.dumps({"key": desk.key}))
         line.recv()
         client.post("/api/open", json={"what": "file", "name": "tall.toml"})

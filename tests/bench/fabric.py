@@ -33,7 +33,7 @@ def rows() -> list[tuple[str, str, str]]:
     for technique in ("tuck", "fair-isle"):
         plan = planned(technique, 2000)
         for what, work in (("loops and their structure", structure), ("floats", floats), ("checks", findings)):
-            seconds = best_s(lambda work=work, plan=plan: work(plan))  # type: ignore[misc]
+            seconds = best_s(lambda work=work, plan=plan: work(plan))
             found.append((f"{what}, 200 needles × 2,000 passes, {technique}", f"{seconds:.3f} s", "2 s or less"))
     for technique in ("tuck", "fair-isle"):
         plans = planned(technique, LARGE), planned(technique, SMALL)
@@ -42,11 +42,11 @@ def rows() -> list[tuple[str, str, str]]:
             ("floats", floats),
             ("checks", findings),
         ):
-            large_s, small_s = (best_s(lambda work=work, plan=plan: work(plan), 3) for plan in plans)  # type: ignore[misc]
+            large_s, small_s = (best_s(lambda work=work, plan=plan: work(plan), 3) for plan in plans)
             found.append((f"{what}, 100,000 passes against 25,000, {technique}", f"{large_s / small_s:.1f} ×", GROWTH))
     for scheme in ("doubled", "blank-return"):
         one = best_s(lambda: planned("fair-isle", LARGE))
-        separated = best_s(lambda scheme=scheme: planned("slip-colours", LARGE, 4, scheme))  # type: ignore[misc]
+        separated = best_s(lambda scheme=scheme: planned("slip-colours", LARGE, 4, scheme))
         found.append(
             (f"separation {scheme}, 4 colours, 100,000 passes, against none", f"{separated / one:.1f} ×", "4 × or less")
         )

@@ -53,8 +53,8 @@ def rows() -> list[tuple[str, str, str]]:
     for chart_rows in (24, 20_000):
         chart = chart_of(chart_rows)
         what = f"compile 200 needles × 100,000 passes, chart of {chart_rows} rows"
-        ratio = best_s(lambda chart=chart: compiled(chart)) / pack  # type: ignore[misc]
-        memory = peak_bytes(lambda chart=chart: compiled(chart)) / masks.nbytes  # type: ignore[misc]
+        ratio = best_s(lambda chart=chart: compiled(chart)) / pack
+        memory = peak_bytes(lambda chart=chart: compiled(chart)) / masks.nbytes
         found.append((what + ", against packbits", f"{ratio:.2f} ×", "4 × or less"))
         found.append((what + ", memory against the array", f"{memory:.2f} ×", "3 × or less"))
     chart = chart_of(24)

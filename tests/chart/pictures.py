@@ -30,5 +30,5 @@ def grey_png(drawn: npt.NDArray[np.uint8]) -> bytes:
 
 def saved(picture: Image.Image, kind: str, **how: object) -> bytes:
     file = io.BytesIO()
-    picture.save(file, kind, **how)  # type: ignore[arg-type]
+    picture.save(file, kind, **how)
     return file.getvalue()

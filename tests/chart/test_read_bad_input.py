@@ -164,7 +164,7 @@ def test_a_picture_that_cannot_be_knitted_gets_one_sentence(tmp_path: Path, name
         assert said == sentence
 
 
-TEXTS = {
+TEXTS: dict[str, tuple[str | bytes, str]] = {
     "short.txt": (
         "x.x\n.x\n...\n",
         "short.txt, line 2, column 3: this line has 2 stitches where the widest has 3; "
@@ -361,7 +361,9 @@ def test_a_missing_file_and_a_folder_are_named(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="errors of files are spelled otherwise there")
-def test_a_file_that_may_not_be_opened_or_cannot_be_read_is_named(tmp_path: Path, monkeypatch) -> None:
+def test_a_file_that_may_not_be_opened_or_cannot_be_read_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = tmp_path / "chart.png"
     path.write_bytes(PNG)
     for number, words in ((errno.EACCES, "may not be opened"), (errno.EIO, "cannot be used")):

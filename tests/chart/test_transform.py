@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -152,7 +154,7 @@ def test_no_transform_changes_the_chart_that_it_was_given(chart: Chart) -> None:
         ),
     ],
 )
-def test_what_cannot_be_done_to_a_chart_is_said_in_one_sentence(attempt, sentence: str) -> None:
+def test_what_cannot_be_done_to_a_chart_is_said_in_one_sentence(attempt: Callable[[], Chart], sentence: str) -> None:
     with pytest.raises(ChartError) as caught:
         attempt()
     assert str(caught.value) == sentence
@@ -170,7 +172,7 @@ def test_what_cannot_be_done_to_a_chart_is_said_in_one_sentence(attempt, sentenc
         lambda: turn(enlarge(SMALL, 1, STITCHES_MAX), 1),
     ],
 )
-def test_a_result_that_no_bed_could_knit_is_refused_before_it_takes_memory(attempt) -> None:
+def test_a_result_that_no_bed_could_knit_is_refused_before_it_takes_memory(attempt: Callable[[], Chart]) -> None:
     with pytest.raises(ChartError, match="too large"):
         attempt()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -82,7 +83,8 @@ def test_every_mend_that_is_offered_leaves_fewer_places(chart: Chart, technique:
         were = sum(item.places for item in found(finding.rule, piece(plain)))
         for mend in finding.mends:
             value = 2 if mend.value == "every:2" else mend.value
-            after = piece(replace(plain, options=replace(plain.options, **{mend.key: value})))
+            changed: dict[str, Any] = {mend.key: value}
+            after = piece(replace(plain, options=replace(plain.options, **changed)))
             assert sum(item.places for item in found(finding.rule, after)) < were
 
 
@@ -145,7 +147,7 @@ def test_exchanging_rows_lets_needles_knit_that_never_did() -> None:
     assert not found("never-knits", piece(band("tuck", "1010101", rows=8, reversal=2)))
 
 
-def masks(chart: Chart, technique: str, options: Options) -> np.ndarray:  # type: ignore[type-arg]
+def masks(chart: Chart, technique: str, options: Options) -> np.ndarray:
     bed = load_profile("standard-200")
     request = BandRequest("band", technique_named(technique), options, chart)
     return compile_plan("piece", bed, bed.centred(chart.stitches), [request]).acting_masks()

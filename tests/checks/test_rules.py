@@ -127,7 +127,7 @@ def test_tucks_and_misses_of_one_stretch_are_counted_apart() -> None:
 
 @pytest.mark.parametrize("separation", ["doubled", "paired"])
 def test_a_separation_of_three_colours_says_once_that_it_keeps_loops_long(separation: str) -> None:
-    wide = {"separation": separation, "rows": 12}
+    wide: dict[str, Any] = {"separation": separation, "rows": 12}
     for technique, severity in (("slip-colours", LOOK_AT), ("jacquard", GOOD_TO_KNOW)):
         plan = piece(band(technique, "012", "120", "201", **wide), machine="double-180")
         assert [finding.severity for finding in found("loop-kept", plan)] == [severity]

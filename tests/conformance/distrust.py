@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from typing import Any
 
 from conformance.scripts import BANK, CARRIAGE, begun, masked, to_and_fro
 from conformance.story import Story, plan_of
@@ -481,7 +482,7 @@ def rows_that_turn_amid_the_bed() -> Story:
     near = set(range(10))
     story = Story(BANK, place=20).power().say(b"\0", Greet(PROTOCOL, 7), BANK, plan)
     for number in (1, 2):
-        short = masked(plan, number, number % 2, lambda n, number=number: n - number in near)
+        short = masked(plan, number, number % 2, {n + number for n in near}.__contains__)
         story.say(dataclasses.replace(short, right_line=60))
     story.say(masked(plan, 3, 1)).walk(BANK.left_sensor - 3)
     for turn in (66, plan.left_line - 3, plan.right_line + 3):
@@ -499,7 +500,13 @@ def nothing_loaded_at_a_turn_amid_the_bed() -> Story:
 def lines_off_the_bed_are_dropped() -> Story:
     plan = plan_of(BANK)
     story = Story(BANK, place=20).power().say(b"\0", Greet(PROTOCOL, 7), BANK, plan)
-    for lines in ({"left_line": -48}, {"right_line": 204}, {"left_line": 90, "right_line": 90}, {"right_line": -20}):
+    off_the_bed: list[dict[str, Any]] = [
+        {"left_line": -48},
+        {"right_line": 204},
+        {"left_line": 90, "right_line": 90},
+        {"right_line": -20},
+    ]
+    for lines in off_the_bed:
         story.say(dataclasses.replace(masked(plan, 1, 1), **lines))
     return story.say(Ask(1), Ask(0)).walk(BANK.left_sensor - 3)
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from conformance import distrust
 from conformance.judge import counted, excess_s, said, wrong_needles
+from conformance.scripts import begun
 from conformance.story import BEAT_TAKES_US, Record, Story, longest_on_us, tell
 from conformance.test_conformance import (
     differences_to_the_chip,
@@ -138,7 +139,7 @@ def test_a_rocking_carriage_cooks_no_coil_of_the_chip_either() -> None:
 def test_whatever_sensors_and_encoder_tell_no_needle_is_wrong_in_silence(data: st.DataObject) -> None:
     """Three crossings after a clean start. Needles may be wrong only in a pass that is not counted."""
     bed = data.draw(st.sampled_from((distrust.BRISK, distrust.ONE_COIL)))
-    story, _plan = distrust.begun(bed)
+    story, _plan = begun(bed)
     edge_us = data.draw(st.integers(700, 4500))
     for turn in (bed.right_sensor + 9, bed.left_sensor - 9, bed.right_sensor + 9):
         distrust.crossing(story, turn, data.draw(lies(bed)), edge_us).wait(100_000)

@@ -124,13 +124,14 @@ def test_a_stroke_keeps_only_the_row_that_it_changed() -> None:
 
 def test_an_edit_that_is_refused_changes_nothing(folder: Folder) -> None:
     document = keep.open_file(folder, "harbour-blanket.toml")
-    for name, how in [
+    refused: list[tuple[str, dict[str, Any]]] = [
         ("paint", {"chart": "none.png", "points": [[0, 0]], "colour": 1}),
         ("paint", {"chart": "gulls-and-waves.png", "points": [[0, 0]], "colour": 7}),
         ("remove-band", {"band": 99}),
         ("mend", {"band": 1, "key": "rows = 1; import os"}),
         ("option", {"band": 1, "key": 5, "value": 1}),
-    ]:
+    ]
+    for name, how in refused:
         with pytest.raises((LatchlineError, KeyError, TypeError, ValueError)):
             edited(document, name, **how)
     assert (document.serial, document.can_undo) == (1, False)

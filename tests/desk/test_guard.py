@@ -17,6 +17,7 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
+from websockets.typing import Origin
 
 from latchline.desk.app import _asked, application
 from latchline.desk.desk import Desk
@@ -116,7 +117,7 @@ def test_the_pages_own_fetch_is_answered(desk: Served) -> None:
 
 @pytest.mark.parametrize("given", [None, "", "x", "é", "a" * 5000])
 def test_no_key_or_a_wrong_one_opens_nothing(desk: Served, given: str | None) -> None:
-    headers = {} if given is None else {"X-Latchline-Key": given.encode("latin-1")}
+    headers = {} if given is None else {b"X-Latchline-Key": given.encode("latin-1")}
     answer = httpx.get(f"{desk.origin}/api/desk", headers=headers, trust_env=False)
     assert answer.status_code == 401
     assert answer.json()["hint"]
@@ -191,7 +192,7 @@ def test_every_answer_forbids_what_the_page_does_not_need(desk: Served) -> None:
 
 
 def live(desk: Served, origin: str | None = None, path: str = "/api/live") -> ClientConnection:
-    return connect(f"ws://127.0.0.1:{desk.port}{path}", origin=origin or desk.origin, proxy=None)  # type: ignore[arg-type]
+    return connect(f"ws://127.0.0.1:{desk.port}{path}", origin=Origin(origin or desk.origin), proxy=None)
 
 
 def until_closed(line: ClientConnection) -> tuple[list[str], int]:
@@ -326,8 +327,8 @@ def test_a_shared_key_opens_the_desk_until_it_is_taken_back(tmp_path: Path) -> N
                 tablet.headers["X-Latchline-Key"] = told["address"].partition("#key=")[2]
                 assert tablet.get("/api/desk").status_code == 200
                 with connect(
-                    f"ws://127.0.0.2:{desk.port}/api/live", origin=f"http://127.0.0.2:{desk.port}", proxy=None
-                ) as line:  # type: ignore[arg-type]
+                    f"ws://127.0.0.2:{desk.port}/api/live", origin=Origin(f"http://127.0.0.2:{desk.port}"), proxy=None
+                ) as line:
                     line.send(json.dumps({"key": tablet.headers["X-Latchline-Key"]}))
                     line.recv(timeout=10)
                     assert own.post("/api/share", json={"share": False}).json()["address"] == ""

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from desk.serving import Served, served
 from websockets.sync.client import ClientConnection, connect
+from websockets.typing import Origin
 
 PIECE = """name = "short"
 needles = "L8-R8"
@@ -53,7 +54,7 @@ def idle(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 
 def live(desk: Served) -> ClientConnection:
-    return connect(f"ws://127.0.0.1:{desk.port}/api/live", origin=desk.origin, proxy=None)  # type: ignore[arg-type]
+    return connect(f"ws://127.0.0.1:{desk.port}/api/live", origin=Origin(desk.origin), proxy=None)
 
 
 def knitted(desk: Served, line: ClientConnection) -> tuple[list[dict[str, Any]], dict[str, Any]]:

@@ -124,7 +124,8 @@ def digits() -> npt.NDArray[np.uint8]:
     """Scans of 8 × 8, in 9 shades of grey from 0 to 8."""
     from sklearn.datasets import load_digits
 
-    return (load_digits().images[:100] // 2).astype(np.uint8)
+    digits: npt.NDArray[np.uint8] = (load_digits().images[:100] // 2).astype(np.uint8)
+    return digits
 
 
 def shades(chart: Chart) -> npt.NDArray[np.uint8]:

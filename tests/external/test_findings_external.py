@@ -123,10 +123,10 @@ def charts(bitmaps: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Path
     for number, text in enumerate(GLYPHS):
         font = ImageFont.load_default()
         left, top, right, bottom = font.getbbox(text)
-        picture = Image.new("1", (int(right - left) + 4, int(bottom - top) + 4), 1)
-        ImageDraw.Draw(picture).text((2 - left, 2 - top), text, fill=0, font=font)
+        drawn = Image.new("1", (int(right - left) + 4, int(bottom - top) + 4), 1)
+        ImageDraw.Draw(drawn).text((2 - left, 2 - top), text, fill=0, font=font)
         paths.append(folder / f"glyphs-{number}.png")
-        picture.save(paths[-1])
+        drawn.save(paths[-1])
     return paths
 
 

@@ -142,7 +142,7 @@ def test_a_whole_piece_by_loop_length() -> None:
     # Computed: l 1.30 cm, 230 tex, 200 stitches × 300 rows, fully relaxed
     yarn = Yarn("wool", tex=230.0, loop_length_mm=13.0)
     gauge = estimate_gauge(13.0)
-    assert gauge.finished_cm(200, 300) == (pytest.approx(61.9, abs=0.05), pytest.approx(70.9, abs=0.05))
+    assert gauge.finished_cm(200, 300) == pytest.approx((61.9, 70.9), abs=0.05)
     total = yarn_need(plain(300, yarn), margin=Margin(0, 0, 0, 0)).totals[0]
     assert total.metres == pytest.approx(780)
     assert total.grams == pytest.approx(179.4)

@@ -204,7 +204,7 @@ def test_no_pass_of_slipped_colours_is_empty_but_ways_back() -> None:
     flags = read_chart(Path(__file__).parents[2] / "host" / "latchline" / "examples" / "signal-flags.png")
     for scheme in ("doubled", "blank-return", "paired"):
         plan = separated(flags, scheme)
-        empty = ~plan.acting_masks().any(axis=1)
+        empty = np.asarray(~plan.acting_masks().any(axis=1))
         assert (empty <= plan.way_back).all(), scheme
         assert all(bool(plan.why_empty(k)) == bool(empty[k - 1]) for k in range(1, plan.passes + 1))
 

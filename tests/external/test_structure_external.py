@@ -7,6 +7,8 @@ to the next (D. J. Spencer, Knitting Technology, 3rd ed. 2001, ch. 9).
 
 from __future__ import annotations
 
+from typing import Any
+
 import networkx as nx
 import numpy as np
 import numpy.typing as npt
@@ -123,7 +125,8 @@ def test_floats_within_a_pass_are_the_gaps_that_scipy_labels(plan: Plan) -> None
 @given(plan=strategies.plans())
 def test_floats_over_a_turn_are_those_of_a_yarn_followed_needle_by_needle(plan: Plan) -> None:
     codes, yarns = does(plan), pass_yarns(plan)
-    wanted, last = [], {}
+    wanted: list[Any] = []
+    last: dict[Any, Any] = {}
     for index in range(plan.passes):
         order = range(plan.span.width) if plan.rightward[index] else range(plan.span.width - 1, -1, -1)
         for needle in order:

@@ -51,7 +51,7 @@ def test_the_difference_of_two_sessions_has_scipys_welch_interval(seeds: tuple[i
     assert ours.clear == (welch.pvalue < 0.05)
 
 
-def _cycles(chance: np.random.Generator, count: int, likeness: float) -> np.ndarray:  # type: ignore[type-arg]
+def _cycles(chance: np.random.Generator, count: int, likeness: float) -> np.ndarray:
     """Seconds a row, each like the one before by this correlation, never below zero."""
     noise = chance.standard_normal(count)
     for index in range(1, count):

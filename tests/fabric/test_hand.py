@@ -39,8 +39,8 @@ def by_hand(step: HandStep, hooks: dict[int, list[Loop]], made: Counter[tuple[in
                 hooks[needle + step.by] = hooks.get(needle + step.by, []) + loops
         case "cross":
             size = abs(step.by)
-            loops = [hooks.pop(needle, []) for needle in here]
-            hooks.update(zip(here, loops[size:] + loops[:size], strict=True))
+            hung = [hooks.pop(needle, []) for needle in here]
+            hooks.update(zip(here, hung[size:] + hung[:size], strict=True))
         case "bind-off" | "take-off" | "onto-cord" | "buttonhole" | "buttonhole-waste":
             gone = {loop: (0, step.before) for needle in here for loop in hooks.pop(needle, [])}
     if step.kind in ("wrap", "pick-up", "hang-hem", "lift-hem", "buttonhole", "buttonhole-waste"):

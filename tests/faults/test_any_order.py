@@ -137,8 +137,8 @@ def go_through(
         totals: ClassVar[Counter[str]] = Counter()
 
     Machine.place = place
-    Machine.make_board = staticmethod(make_board)  # type: ignore[assignment]
-    run_state_machine_as_test(  # type: ignore[no-untyped-call]
+    Machine.make_board = staticmethod(make_board)
+    run_state_machine_as_test(
         Machine,
         settings=settings(
             max_examples=examples,

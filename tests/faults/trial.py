@@ -13,6 +13,7 @@ import shutil
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -100,19 +101,19 @@ class Trial:
                 self.bench.advance(self.bench.now_us + IDLE_US)
 
     def _connect(self) -> None:
-        self.journal = MortalJournal.open(self.path)
+        journal = self.journal = cast(MortalJournal, MortalJournal.open(self.path))
         if self.opening_resets:
             self.reset()
         host, self.wire = connect(self.bench)
         self._lay(self.wire)
-        self.journal.instant = self._instant
+        journal.instant = self._instant
         self.wire.unplug_after, self._unplug_first = self._unplug_first, None
         self.session = Session(
             host,
-            self.journal.plan(),
+            journal.plan(),
             self.knitter,
             clock=self.wire.clock,
-            record=self.journal,
+            record=journal,
             wait_s=0.05,
             reopen=self._reopen if self.looks_for_port else None,
             sleep=self._sleep,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from firmware.motion import FINGERPRINT, Bench, edge_cycles, widest
@@ -86,7 +87,7 @@ class PassRate:
     coils_off_after_fault: bool
 
 
-def pass_rate(edges_a_second: int, full_line: bool = True, **changes: int) -> PassRate:
+def pass_rate(edges_a_second: int, full_line: bool = True, **changes: Any) -> PassRate:
     """A pass at this rate, advance short enough not to be called too fast."""
     bench = Bench(widest(advance=1, **changes))
     if full_line:

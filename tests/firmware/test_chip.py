@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -137,7 +138,7 @@ def test_each_coil_is_on_its_advance_before_its_needle_and_not_an_edge_more(prof
 # ---- coils off ------------------------------------------------------------------------------------------
 
 
-def under_way(**changes: int) -> Bench:
+def under_way(**changes: Any) -> Bench:
     """Standing still in the middle of a pass with coils on."""
     bench = Bench(widest(**changes))
     bench.walk(300, 16_000)

@@ -62,7 +62,7 @@ def test_every_encoder_step_from_every_state_counts_once_or_is_named(before: int
     board = greeted()
     index = PHASES.index(before)
     steps = np.arange(1, index * last_step % 4 + 5)
-    board.edges(60_000 + 500 * steps, np.array(PHASES, np.uint8)[last_step * steps % 4] | BOTH_OFF)
+    board.edges(60_000 + 500 * steps, np.array(PHASES, np.uint8)[last_step * steps % 4] | np.uint8(BOTH_OFF))
     board.receive(64_000, to_wire(Ask(0)))
     board.run(70_000)
     start = next(message for message in reversed(heard(board)) if isinstance(message, Status))
@@ -96,7 +96,7 @@ def test_an_uncertain_count_stops_at_the_ends_of_sixteen_bits() -> None:
     board = greeted()
     phases = np.array(PHASES, np.uint8)
     count = 40_000
-    board.edges(60_000 + 50 * np.arange(1, count + 1), phases[np.arange(1, count + 1) % 4] | BOTH_OFF)
+    board.edges(60_000 + 50 * np.arange(1, count + 1), phases[np.arange(1, count + 1) % 4] | np.uint8(BOTH_OFF))
     now = 60_000 + 50 * count
     board.receive(now, to_wire(Ask(0)))
     board.run(now + 5000)

@@ -13,7 +13,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
 
-import brackets  # type: ignore[import-not-found]
+import brackets
 
 from latchline.machine.profile import load_profile, shipped_profiles
 

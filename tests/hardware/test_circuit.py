@@ -23,10 +23,10 @@ sys.path.insert(0, str(HARDWARE))
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore", DeprecationWarning)  # the outlining library finds its font in an older way
-    import build  # type: ignore[import-not-found]
-    import draw  # type: ignore[import-not-found]
-    import netlist  # type: ignore[import-not-found]
-    import sheet  # type: ignore[import-not-found]
+    import build
+    import draw
+    import netlist
+    import sheet
 
 
 @pytest.fixture(scope="module", params=[f"{driver}-{volts}" for driver in netlist.DRIVERS for volts in netlist.VOLTS])

@@ -22,10 +22,17 @@ sys.path.insert(0, str(HARDWARE))
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
-    import export  # type: ignore[import-not-found]
-    import harness  # type: ignore[import-not-found]
-    import kinparse  # type: ignore[import-untyped]
-    import netlist  # type: ignore[import-not-found]
+    import export
+    import harness
+    import kinparse
+    import netlist
+
+
+def net(circuit: netlist.Netlist, node: str) -> netlist.Net:
+    found = circuit.net_of(node)
+    assert found is not None, node
+    return found
+
 
 BUILDS = [(driver, volts) for driver in netlist.DRIVERS for volts in netlist.VOLTS]
 
@@ -98,8 +105,8 @@ def test_the_harness_has_a_wire_for_every_pin_off_the_strip_board_and_a_label_fo
 def test_nothing_on_the_strip_board_is_fed_before_the_fuse(driver: str, volts: int) -> None:
     """From the socket's plus to the fuse and from the fuse to the switch lead single wires that join nothing else."""
     circuit = netlist.load(driver, volts)
-    assert circuit.net_of("J1.P").nodes == ("J1.P", "F1.1")
-    assert circuit.net_of("F1.2").nodes == ("F1.2", "S1.1")
+    assert net(circuit, "J1.P").nodes == ("J1.P", "F1.1")
+    assert net(circuit, "F1.2").nodes == ("F1.2", "S1.1")
     wires = {wire.label: wire for wire in harness.leads(circuit)}
     assert wires["J1.P"].end == "fuse holder F1, 1"
     assert wires["F1.2"].end == "switch S1, 1"
@@ -111,12 +118,12 @@ def test_nothing_on_the_strip_board_is_fed_before_the_fuse(driver: str, volts: i
 def test_shields_and_the_bed_end_at_the_star(driver: str, volts: int) -> None:
     circuit = netlist.load(driver, volts)
     for shield in ("J2.5", "J3.4", "J4.4", "J5.4"):
-        assert circuit.net_of(shield).name == "GND"
+        assert net(circuit, shield).name == "GND"
     wires = {wire.label: wire for wire in harness.leads(circuit)}
     assert wires["J2.5"].end == "cut back at the encoder"
     assert circuit.parts["R17"].value == "1 MΩ"
-    assert {circuit.net_of("R17.1").name, circuit.net_of("R17.2").name} == {"GND", "BED"}
-    assert circuit.net_of("X1.1").name == "BED"
+    assert {net(circuit, "R17.1").name, net(circuit, "R17.2").name} == {"GND", "BED"}
+    assert net(circuit, "X1.1").name == "BED"
 
 
 @pytest.mark.parametrize(("driver", "chips"), [("register", 4), ("darlington", 6), ("mosfet", 4)])

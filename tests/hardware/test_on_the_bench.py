@@ -14,10 +14,10 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
 
-import bring_up  # type: ignore[import-not-found]
-import netlist  # type: ignore[import-not-found]
-import spice  # type: ignore[import-not-found]
-from bring_up import GUARD, LAMPS, SENSORS, SUPPLY  # type: ignore[import-not-found]
+import bring_up
+import netlist
+import spice
+from bring_up import GUARD, LAMPS, SENSORS, SUPPLY
 
 from latchline.machine.sense import current_pin_v, supply_pin_v
 

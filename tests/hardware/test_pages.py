@@ -18,7 +18,7 @@ from latchline.machine.profile import load_profile
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
 
-import netlist  # type: ignore[import-not-found]
+import netlist
 
 ROOT = Path(__file__).parents[2]
 

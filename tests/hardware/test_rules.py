@@ -12,8 +12,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
 
-import netlist  # type: ignore[import-not-found]
-import rules  # type: ignore[import-not-found]
+import netlist
+import rules
 
 LOADS = {12: rules.Load(13.2, 0.110, 0.5), 24: rules.Load(25.2, 0.140, 0.5)}
 BUILDS = [(driver, volts) for driver in netlist.DRIVERS for volts in netlist.VOLTS]

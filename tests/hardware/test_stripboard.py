@@ -12,8 +12,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
 
-import netlist  # type: ignore[import-not-found]
-import stripboard  # type: ignore[import-not-found]
+import netlist
+import stripboard
 
 PLAN = stripboard.load()
 CIRCUIT = netlist.load("register", 12)

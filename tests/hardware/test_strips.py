@@ -14,9 +14,9 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "hardware"))
 
-import strips  # type: ignore[import-not-found]
+import strips
 
-from latchline.drawing.scene import Shape
+from latchline.drawing.scene import Shape, Words
 from latchline.machine.profile import load_profile, shipped_profiles
 
 DOTS_PER_MM = 20
@@ -67,10 +67,12 @@ def test_the_pieces_of_the_strip_put_together_reach_past_both_end_sensors_withou
     edges: list[float] = []
     begin_needles = -profile.left_sensor_needles - strips.SPARE_NEEDLES
     for scene in strips.pages(profile):
-        words = [item.text for item in scene.items if hasattr(item, "text") and item.text.startswith("strip, needles")]
+        words = [
+            item.text for item in scene.items if isinstance(item, Words) and item.text.startswith("strip, needles")
+        ]
         starts = [float(text.split()[2]) for text in words]
         tops = [
-            item.y + 1.5 for item in scene.items if hasattr(item, "text") and item.text.startswith("strip, needles")
+            item.y + 1.5 for item in scene.items if isinstance(item, Words) and item.text.startswith("strip, needles")
         ]
         for start, top in zip(starts, tops, strict=True):
             bars = [item for item in scene.items if isinstance(item, Shape) and item.fill and item.points[0][1] == top]
@@ -88,7 +90,7 @@ def test_the_tape_has_a_stroke_for_every_needle(name: str) -> None:
     profile = load_profile(name)
     strokes = 0
     for scene in strips.pages(profile):
-        tops = [item.y + 1.5 for item in scene.items if hasattr(item, "text") and item.text.startswith("tape")]
+        tops = [item.y + 1.5 for item in scene.items if isinstance(item, Words) and item.text.startswith("tape")]
         for top in tops:
             lines = [
                 item

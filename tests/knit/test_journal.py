@@ -9,6 +9,7 @@ import tempfile
 import time
 from contextlib import closing
 from dataclasses import fields
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -251,7 +252,7 @@ def test_a_damaged_plan_is_said_to_be_damaged(path: Path) -> None:
 def test_the_unfinished_piece_last_worked_on_is_found_first(tmp_path: Path) -> None:
     names = ("first", "second", "third")
     for at_s, name in enumerate(names):
-        Journal.create(tmp_path / f"{name}.latchline", PLAN, now=lambda at_s=at_s: 1000.0 + at_s).close()
+        Journal.create(tmp_path / f"{name}.latchline", PLAN, now=partial(float, 1000 + at_s)).close()
     with Journal.open(tmp_path / "third.latchline") as journal:
         journal.finish()
     with Journal.open(tmp_path / "first.latchline", now=lambda: 2000.0) as journal:
@@ -386,7 +387,7 @@ def test_a_journal_kept_elsewhere_is_found_again(tmp_path: Path, monkeypatch: py
 
 def test_a_journal_from_a_clock_that_ran_ahead_does_not_win(tmp_path: Path) -> None:
     for name, at_s in (("ahead", time.time() + 1e6), ("real", time.time() - 60)):
-        with Journal.create(tmp_path / f"{name}.latchline", PLAN, now=lambda at_s=at_s: at_s) as journal:
+        with Journal.create(tmp_path / f"{name}.latchline", PLAN, now=partial(float, at_s)) as journal:
             journal.begin(INFO, 9)
             journal.passed(report(1), True)
     assert [path.stem for path in unfinished(tmp_path)] == ["real", "ahead"]

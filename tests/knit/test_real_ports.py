@@ -30,7 +30,7 @@ PATIENCE_S = 60.0
 class LiveBench:
     """A bench whose time goes SPEED times as fast as the clock, served to one end of a line in a thread."""
 
-    def __init__(self, read: Callable[[], bytes], write: Callable[[bytes], None]) -> None:
+    def __init__(self, read: Callable[[], bytes], write: Callable[[bytes], object]) -> None:
         self.bench = Bench(PLAN, seed=5)
         self.knitter = Alone(self.bench)
         self._read, self._write = read, write
@@ -69,7 +69,7 @@ def terminal() -> Iterator[tuple[str, LiveBench]]:
     tty.setraw(host_end)
     os.set_blocking(board_end, False)
     try:
-        with LiveBench(lambda: os.read(board_end, 4096), lambda data: os.write(board_end, data) and None) as live:
+        with LiveBench(lambda: os.read(board_end, 4096), lambda data: os.write(board_end, data)) as live:
             yield os.ttyname(host_end), live
     finally:
         os.close(board_end)
@@ -116,7 +116,7 @@ def rfc2217() -> Iterator[tuple[str, LiveBench]]:
     """pySerial's own server side of RFC 2217; a loop port stands for the settings of the far serial port."""
     line = Line()
     far = serial.serial_for_url("loop://", timeout=0)
-    manager = PortManager(far, line)
+    manager = PortManager(far, line)  # type: ignore[arg-type]
 
     def read() -> bytes:
         return b"".join(manager.filter(line.read()))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pytest
@@ -53,7 +55,7 @@ class Run:
         plan: Plan = PLAN,
         operator: Callable[[Bench], Knitter] = Knitter,
         board: Board | None = None,
-        **options: bool,
+        **options: Any,
     ) -> None:
         self.plan = plan
         self.bench = Bench(plan, seed=11, board=board)
@@ -253,9 +255,9 @@ def test_a_host_that_sleeps_twenty_seconds_at_a_hands_pace_stops_nothing() -> No
     assert run.bench.good_rows() == len(run.bench.rows) == 40
 
 
-def test_a_pass_that_was_driven_wrongly_is_told_and_asked_about() -> None:
+def test_a_pass_that_was_driven_wrongly_is_told_and_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
     run = Run().to_pass(2)
-    run.session.host._take_done = _lying(run.session.host._take_done, at=5)  # type: ignore[method-assign]
+    monkeypatch.setattr(run.session.host, "_take_done", _lying(run.session.host._take_done, at=5))
     run.to_the_end()
     assert (Kind.WRONG, 5) in run.questions()
     assert run.session.summary().wrong == (5,)
@@ -447,7 +449,7 @@ def test_a_row_that_is_no_candidate_is_shown_before_it_counts() -> None:
     run = Run().to_pass(7)
     run.bench.restore_power()
     run.session._talk._operator = None
-    replies = {Kind.ROW: [2, 8], Kind.SURE: [Answer.NO]}
+    replies: dict[Kind, list[Reply]] = {Kind.ROW: [2, 8], Kind.SURE: [Answer.NO]}
     while run.session.done == 7 and not (run.session.question and run.session.question.kind is Kind.READY):
         run.events += run.session.step()
         question = run.session.question
@@ -498,10 +500,14 @@ def test_a_line_with_some_noise_is_knitted_on() -> None:
     assert run.bench.good_rows() == len(run.bench.rows) == PLAN.passes
 
 
+def asks_before(number: int, event: Event) -> bool:
+    return isinstance(event, told.Asked) and event.question.pass_number == number
+
+
 def test_what_was_confirmed_before_a_pass_is_not_told_as_due_while_it_is_knitted() -> None:
     run = Run()
     for number in (1, 13):  # each the first of a band
-        run.until(lambda event, number=number: isinstance(event, told.Asked) and event.question.pass_number == number)
+        run.until(partial(asks_before, number))
         asked = run.session.view().coming
         assert asked is not None
         assert asked.pass_number == number

@@ -241,7 +241,7 @@ def test_a_report_that_came_before_its_turn_is_kept_for_it() -> None:
     host.step()
     board.say(done(1))
     host.step()
-    numbers = []
+    numbers: list[int] = []
     for _ in range(3):
         host.acknowledge(len(numbers) + 1)
         numbers += [event.number for event in host.step() if isinstance(event, PassDone)]

@@ -75,7 +75,7 @@ class Knitting:
                 self.sent[message.pass_number] = message
             send(message)  # type: ignore[arg-type]
 
-        host.send = heard  # type: ignore[assignment,method-assign]
+        host.send = heard  # type: ignore[method-assign]
         session = Session(
             host, plan, GoesOn(), clock=port.clock, waits_at_bands=False, waits_at_changes=False, wait_s=0.5
         )

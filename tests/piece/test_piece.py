@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from latchline.chart.model import Chart
 from latchline.chart.read import read_chart
 from latchline.errors import LatchlineError, PieceError
 from latchline.piece.file import load_piece
@@ -154,7 +155,12 @@ def test_a_chart_that_many_bands_name_is_read_once(tmp_path: Path, monkeypatch: 
     band = '[[bands]]\ntechnique = "fair-isle"\nchart = "waves.txt"\n'
     (tmp_path / "piece.toml").write_text(band * 30 + band + "mirror = true\n")
     read: list[Path] = []
-    monkeypatch.setattr("latchline.piece.file.read_chart", lambda path, **_: read.append(path) or read_chart(path))
+
+    def counted(path: Path, **_: object) -> Chart:
+        read.append(path)
+        return read_chart(path)
+
+    monkeypatch.setattr("latchline.piece.file.read_chart", counted)
     bands = load_piece(tmp_path / "piece.toml").bands
     assert len(read) == 2, "once as it is, once mirrored"
     assert len({id(request.drawing) for request in bands}) == 2

@@ -45,7 +45,7 @@ def said(plan: Plan) -> list[str]:
 
 
 def working(plan: Plan) -> list[int]:
-    return np.count_nonzero(plan.positions_of() == Position.WORK, axis=1).tolist()
+    return [int(np.count_nonzero(row == Position.WORK)) for row in plan.positions_of()]
 
 
 def test_a_panel_may_be_written_in_under_thirty_lines() -> None:
@@ -203,10 +203,11 @@ def test_casting_on_and_binding_off_take_yarn_of_their_own_and_none_of_the_margi
     knit = BAND.replace("rows = 40", 'rows = 40\nyarns = ["sand"]')
     begin, end = '[[bands]]\nbegin = "wrapped"\nyarns = ["sand"]\n', '[[bands]]\nend = "bound-off"\n'
     whole = yarn_need(plan_of(yarns, begin, knit, end))
-    assert [(use.title, use.yarn.name, use.loops, use.metres) for use in whole.by_hand] == [
-        ("cast on, closed edge wrapped by hand", "sand", 80, pytest.approx(2.4)),
-        ("bind off", "sand", 80, pytest.approx(2.4)),
+    assert [(use.title, use.yarn.name, use.loops) for use in whole.by_hand] == [
+        ("cast on, closed edge wrapped by hand", "sand", 80),
+        ("bind off", "sand", 80),
     ]
+    assert [use.metres for use in whole.by_hand] == pytest.approx([2.4, 2.4])
     bare = yarn_need(plan_of(yarns, knit))
     assert not bare.by_hand
     by_hand = whole.totals[0].metres_with_margin - bare.totals[0].metres_with_margin
@@ -280,7 +281,7 @@ rows = "10 cm"
     assert [band.passes for band in piece.plan().bands] == [40, 20]
     assert piece.swatch is not None
     shape = outline(piece.plan(), piece.swatch.gauge)
-    assert piece.swatch.gauge.finished_cm(shape.width, shape.rows) == (pytest.approx(20), pytest.approx(20))
+    assert piece.swatch.gauge.finished_cm(shape.width, shape.rows) == pytest.approx((20, 20))
     assert shape.knitted == (40, 60)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Callable
 from importlib import resources
 
 import pytest
@@ -82,7 +83,7 @@ def test_a_changed_key_changes_its_line_only(name: str) -> None:
         (lambda text: write.set_in_table(text, ("yarns", "sand"), "colour", "#ffffff"), ['colour = "#e8dfcc"  # from the chest'], ['colour = "#ffffff"  # from the chest']),
     ],
 )  # fmt: skip
-def test_comments_order_and_spacing_stay(change, gone: list[str], come: list[str]) -> None:
+def test_comments_order_and_spacing_stay(change: Callable[[str], str], gone: list[str], come: list[str]) -> None:
     assert changed_lines(PIECE, change(PIECE)) == (gone, come)
 
 

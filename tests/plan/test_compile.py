@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tracemalloc
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -174,7 +175,7 @@ def test_every_selection_follows_the_formula_cell_by_cell(chart: Chart, rows: in
         {"alternate_needles": "background"},
     ],
 )
-def test_the_fingerprint_changes_when_anything_knitted_changes(change: dict[str, object]) -> None:
+def test_the_fingerprint_changes_when_anything_knitted_changes(change: dict[str, Any]) -> None:
     assert compiled(CHART).fingerprint != compiled(CHART, **change).fingerprint
 
 
@@ -241,7 +242,7 @@ def test_the_carriage_starts_where_the_separation_after_plain_rows_needs_it(plai
         ({"one_way": "leftward"}, "one-way"),
     ],
 )
-def test_an_option_that_the_technique_has_no_use_for_is_refused(options: dict[str, object], name: str) -> None:
+def test_an_option_that_the_technique_has_no_use_for_is_refused(options: dict[str, Any], name: str) -> None:
     with pytest.raises(InputError, match=f"leave {name} out"):
         compiled(CHART, **options)
     assert compiled(CHART, "slip-one-way", one_way="leftward").passes == 3

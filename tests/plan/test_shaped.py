@@ -34,7 +34,7 @@ def plan_of(*bands: tuple[int, tuple[Work, ...]], width: int = 40, technique: st
 
 
 def widths(plan: Plan) -> list[int]:
-    return np.count_nonzero(plan.positions_of() == Position.WORK, axis=1).tolist()
+    return [int(np.count_nonzero(row == Position.WORK)) for row in plan.positions_of()]
 
 
 def test_narrowing_reaches_its_width_in_the_last_row() -> None:

@@ -27,9 +27,9 @@ def plan_of(*works: Work, rows: int = 20, width: int = 20) -> Plan:
     return compile_plan("shaped", profile, profile.centred(width), [request])
 
 
-def ground(plan: Plan, side: str) -> np.ndarray:  # type: ignore[type-arg]
+def ground(plan: Plan, side: str) -> np.ndarray:
     """Where the picture shows no yarn, without its margin, needle 0 at the left."""
-    pixels = np.asarray(draw_fabric(plan, side, GAUGE, stitch_px=PX))[PX:-PX, PX:-PX] == 0
+    pixels: np.ndarray = np.asarray(draw_fabric(plan, side, GAUGE, stitch_px=PX))[PX:-PX, PX:-PX] == 0
     return pixels[:, ::-1] if side == "knit" else pixels
 
 

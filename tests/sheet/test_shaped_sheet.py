@@ -148,7 +148,7 @@ def test_each_band_of_the_outline_goes_by_its_own_gauge_and_its_corners_by_the_r
     assert {(-100, 100), (-50, 100)} <= {(round(at.across_mm), round(at.up_mm)) for at in edge if at.rows == 40}
     assert max(at.rows for at in edge) == 60
     assert max(at.up_mm for at in edge) == pytest.approx(200)
-    assert piece.swatch.gauge.finished_cm(shape.width, shape.rows) == (pytest.approx(20), pytest.approx(20))
+    assert piece.swatch.gauge.finished_cm(shape.width, shape.rows) == pytest.approx((20, 20))
     said = outline_words(piece.plan(), piece.swatch.gauge)
     assert said.count("row 40, L20") == 1
 

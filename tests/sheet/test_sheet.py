@@ -87,7 +87,8 @@ def test_levers_are_called_what_the_profile_calls_them() -> None:
 
 @pytest.mark.parametrize("way", ["leftward", "rightward"])
 def test_a_one_way_pattern_sets_each_direction_apart(way: str) -> None:
-    rows = dict(grid(sheet_of(piece(band("tuck-one-way", one_way=way))).pages[1], "carriage").rows)
+    settings = grid(sheet_of(piece(band("tuck-one-way", one_way=way))).pages[1], "carriage").rows
+    rows = {setting[0]: setting[1] for setting in settings}
     other = {"leftward": "rightward", "rightward": "leftward"}[way]
     assert rows[way].startswith("tuck")
     assert rows[other].startswith("plain")

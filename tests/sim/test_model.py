@@ -80,11 +80,12 @@ class Bench:
         return self.heard[before:]
 
     def pins(self, places: np.ndarray) -> np.ndarray:
-        levels = GRAY[places % 4] ^ self.flip
+        levels: np.ndarray = GRAY[places % 4] ^ self.flip
         levels |= np.where(places <= self.bed.left_sensor, 0, 4).astype(np.uint8)
         levels |= np.where(places >= self.bed.right_sensor, 0, 8).astype(np.uint8)
         middle = (self.bed.middle_left <= places) & (places <= self.bed.middle_right)
-        return levels | np.where(middle, 0, 16).astype(np.uint8)
+        levels |= np.where(middle, 0, 16).astype(np.uint8)
+        return levels
 
     def stroke(self, to: int, edge_us: int = 2000, jitter: int = 0) -> None:
         step = 1 if to > self.place else -1
@@ -92,7 +93,7 @@ class Bench:
         if to == self.place:
             return
         shake = np.random.default_rng(jitter).integers(-edge_us // 3, edge_us // 3, len(places)) if jitter else 0
-        at_us = self.now + np.cumsum(np.full(len(places), edge_us) + shake)
+        at_us = (self.now + np.cumsum(np.full(len(places), edge_us) + shake)).astype(np.int64)
         self.board.edges(at_us, self.pins(places))
         self.now, self.place = int(at_us[-1]), to
         self.gather()
@@ -345,7 +346,7 @@ def test_both_end_sensors_on_at_two_edges_running_is_a_fault_and_at_one_is_noise
     for edge, fault in ((1, 0), (2, 3)):
         bench.now += 1000
         pins = bench.pins(np.array([bench.place + edge]))
-        bench.board.edges(np.array([bench.now]), pins & 0b10011)
+        bench.board.edges(np.array([bench.now]), pins & np.uint8(0b10011))
         bench.wait(5)
         assert bench.status().fault == fault
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -178,5 +179,5 @@ def test_a_cable_can_be_pulled_after_any_byte() -> None:
         port = open_port(f"sim://standard-200?fault=unplug-byte:{count}", timeout=1)
         got: list[bytes] = []
         with pytest.raises(serial.SerialException):
-            got.extend(iter(lambda port=port: port.read(1), b""))
+            got.extend(iter(partial(port.read, 1), b""))
         assert len(got) == count

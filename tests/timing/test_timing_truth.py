@@ -55,7 +55,9 @@ def knitted(plan: Plan, machine: Profile, options: str) -> tuple[list[PassTiming
     session = Session(Host(port, port.clock), plan, GoesOn(), clock=port.clock, waits_at_bands=False)
     reports: list[tuple[Done, float]] = []
     while not session.over:
-        reports += [(event.report, port.clock()) for event in session.step() if isinstance(event, Knitted)]
+        reports += [
+            (event.report, port.clock()) for event in session.step() if isinstance(event, Knitted) and event.report
+        ]
     port.close()
     timings = time_passes([PassRecord(*one) for one in reports], plan.profile, plan.span)
     at_us = np.concatenate([motion.at_us for motion in motions])

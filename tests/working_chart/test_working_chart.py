@@ -60,11 +60,12 @@ def marked(plan: Plan) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
     scene = chart_scene(plan, GAUGE)
     left, top, right, bottom = grid_of(scene)
     picture = Image.open(io.BytesIO(scene_png(scene, PIXELS_PER_MM * 25.4))).convert("L")
-    box = [round(edge * PIXELS_PER_MM) for edge in (left, top, right, bottom)]
+    left, top, right, bottom = (round(edge * PIXELS_PER_MM) for edge in (left, top, right, bottom))
     lines = len(chart_lines(plan, 1, plan.passes))
-    cells = picture.crop(box).resize((plan.span.width * 9, lines * 9), Image.Resampling.BOX)
+    cells = picture.crop((left, top, right, bottom)).resize((plan.span.width * 9, lines * 9), Image.Resampling.BOX)
     middles = np.asarray(cells).reshape(lines, 9, plan.span.width, 9)[:, 3:6, :, 3:6].mean(axis=(1, 3))
-    return (middles < 128)[::-1]
+    dark: np.ndarray[tuple[int, int], np.dtype[np.bool_]] = (middles < 128)[::-1]
+    return dark
 
 
 @given(strategies.two_colour_charts(stitches=(2, 16), rows=(1, 12)), st.sampled_from(["knit", "purl"]))
