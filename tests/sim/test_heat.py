@@ -105,9 +105,9 @@ def test_many_changes_of_coils_at_one_go_leave_the_budgets_as_one_by_one(
             heat.switch(*change)
     for change in changes[first:]:
         one_by_one.switch(*change)
-    coils, on, ticks = (
-        (np.array(column) for column in zip(*changes[first:], strict=True)) if changes[first:] else [[]] * 3
-    )
+    rest = changes[first:]
+    coils, ticks = (np.array([change[which] for change in rest], np.int64) for which in (0, 2))
+    on = np.array([change[1] for change in rest], np.bool_)
     at_one_go.switch_all(coils, on, ticks)
     beat = changes[-1][2] // 250 + 1 if changes else 1
     assert at_one_go.soonest(beat) == one_by_one.soonest(beat)
