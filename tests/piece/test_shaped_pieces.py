@@ -123,6 +123,31 @@ def test_a_row_more_than_the_band_has_is_after_it_and_a_further_one_is_refused()
         plan_of(BAND, marker.format(row=42))
 
 
+CHART_2 = {"c.txt": b"##..\n..##\n"}
+
+
+@pytest.mark.parametrize(
+    ("separation", "rows", "said"),
+    [("doubled", 20, "20 rows of 2 courses"), ("paired", 40, "40 rows"), ("alternating", 20, "20 rows of 2 courses")],
+)
+def test_a_row_of_two_courses_counts_twice_in_a_length(separation: str, rows: int, said: str) -> None:
+    """Forty courses are 10 cm: the fabric of `doubled` takes two for each row of the chart."""
+    text = HEAD + '[[bands]]\ntechnique = "slip-colours"\nchart = "c.txt"\nrows = "10 cm"\n'
+    piece_text = text + f'separation = "{separation}"\n'
+    piece = parse_piece(piece_text, beside=CHART_2)
+    assert piece.plan().knitted_row[-1] == rows
+    assert piece.measured == (f"rows = 10 cm: {said}, 10.0 cm",)
+    marked = piece_text + 'hand = [{ do = "marker", row = "5 cm", needles = "L1" }]\n'
+    assert parse_piece(marked, beside=CHART_2).measured[1].startswith(f"row = 5 cm: {rows // 2} row")
+    if separation != "alternating":  # there the courses depend on the chart
+        assert courses_of(piece.plan()) == 40
+
+
+def test_one_needle_is_emptied_where_several_loops_move_by_one() -> None:
+    plan = plan_of(BAND, "shape = [{ by = -1, every = 4, times = 1, fashioned = 3 }]\n")
+    assert plan.hand_words(4)[0].endswith("onto L39-L37 and put the emptied needle out of work")
+
+
 def test_lengths_say_what_they_came_to() -> None:
     piece = parse_piece(HEAD + BAND.replace("40", '"12 cm"'), file="front.toml")
     assert piece.measured == ("rows = 12 cm: 48 rows, 12.0 cm",)

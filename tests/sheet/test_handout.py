@@ -13,7 +13,7 @@ from PIL import Image
 import latchline
 from latchline.drawing.scene import Picture, Words
 from latchline.machine.needles import Span
-from latchline.piece.file import load_piece
+from latchline.piece.file import load_piece, parse_piece
 from latchline.piece.measure import gauge_of
 from latchline.piece.model import Piece
 from latchline.plan.hand import HAND_KINDS
@@ -91,6 +91,17 @@ def test_its_steps_are_the_bands_and_hands_in_order() -> None:
     named = [band.name for band in piece.plan().bands]
     assert [line.split(":")[0] for line in steps if line.split(":")[0] in named] == named
     assert steps[-1].startswith("at the end: thread a cord")
+
+
+def test_what_is_done_on_the_second_bed_is_told_and_not_drawn_as_if_on_the_pattern_bed() -> None:
+    text = (
+        'machine = "double-180"\nneedles = "L10-R10"\n[[bands]]\ntechnique = "jacquard"\nchart = "one.txt"\nrows = 8\n'
+    )
+    text += '[[bands]]\nend = "bound-off"\n'
+    told = glossary(parse_piece(text, beside={"one.txt": b"..#..#..\n"}).plan())
+    assert [block.title for block in told if isinstance(block, Figure)][1:] == ["bind off, on the working chart b"]
+    assert isinstance(told[-1], Listed)
+    assert told[-1].items == ("d  the second bed's loops onto the pattern bed",)
 
 
 def test_every_word_that_occurs_has_a_drawing() -> None:

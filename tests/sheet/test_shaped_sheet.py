@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from importlib.resources import as_file, files
+from itertools import combinations
+
 import numpy as np
 import pytest
 
+from latchline.drawing.scene import Words
 from latchline.fabric.outline import outline, silhouette
 from latchline.fabric.yarn_need import yarn_need
-from latchline.piece.file import parse_piece
+from latchline.piece.file import load_piece, parse_piece
 from latchline.piece.model import Piece
 from latchline.preview.outline import outline_scene, outline_words
 from latchline.shaping.gauge import Gauge
@@ -163,6 +167,22 @@ def test_a_band_whose_own_technique_was_measured_is_as_tall_as_its_rows_by_that_
     assert piece.plan().bands[1].passes == 112
     shape = outline(piece.plan(), piece.swatch.gauge)
     assert piece.swatch.gauge.finished_cm(1, shape.rows)[1] == pytest.approx(30)
+
+
+@pytest.mark.parametrize("name", ["ferry-sweater-front.toml", "harbour-hat.toml", "bench-cushion.toml"])
+@pytest.mark.parametrize("room_mm", [(132.0, 150.0), (60.0, 60.0)])
+def test_no_words_of_an_outline_touch_others(name: str, room_mm: tuple[float, float]) -> None:
+    with as_file(files("latchline").joinpath("examples")) as folder:
+        drawn = load_piece(folder / name)
+    assert drawn.swatch is not None or name == "harbour-hat.toml"
+    gauge = GAUGE if drawn.swatch is None else drawn.swatch.gauge
+    words = [item for item in outline_scene(drawn.plan(), gauge, room_mm).items if isinstance(item, Words)]
+    for one, other in combinations(words, 2):
+        wide = [0.5 * item.size_mm * len(item.text) for item in (one, other)]
+        shares = {"start": 0.0, "middle": 0.5, "end": 1.0}
+        left = [item.x - shares[item.anchor] * width for item, width in zip((one, other), wide, strict=True)]
+        apart = left[0] + wide[0] <= left[1] or left[1] + wide[1] <= left[0]
+        assert apart or abs(one.y - other.y) > 2.7
 
 
 def test_the_silhouette_has_a_cell_for_every_stitch_of_a_neck() -> None:

@@ -20,7 +20,7 @@ from latchline.piece.measure import Length, Measure, Swatch, gauge_of, swatch_fo
 from latchline.piece.model import Piece
 from latchline.piece.shaping import partner, read_works
 from latchline.piece.yarn_count import tex_of
-from latchline.plan.compile import BandRequest
+from latchline.plan.compile import BandRequest, separation_of
 from latchline.plan.limits import Limits
 from latchline.plan.model import Yarn
 from latchline.plan.options import (
@@ -29,6 +29,7 @@ from latchline.plan.options import (
     DrawingOptions,
     Name,
     Option,
+    Options,
     read_drawing_options,
     read_options,
 )
@@ -342,6 +343,10 @@ def _bands(
     to_drawing = read_drawing_options(table, known.profile)
     shapes = table.peek("shape")
     neck = isinstance(shapes, list) and any(isinstance(item, dict) and "neck" in item for item in shapes)
+    if path is not None and technique.separations:
+        asked = Options(separation=table.peek("separation"), backing=table.peek("backing") or "full")
+        drawn = table.keyed("chart", lambda: known.beside.chart(path, to_drawing))
+        measure.courses = lambda: _courses(known, technique, drawn, asked)
     measure.rows(table, "rows", lambda: _repeat(table, known, path, to_drawing), fours=neck)
     options = read_options(table, known.profile)
     alone = "the ground of every other needle" if options.alternate_needles == "only" else technique.name
@@ -354,6 +359,14 @@ def _bands(
     chart = table.keyed("chart", lambda: known.beside.chart(path, to_drawing)) if path is not None else None
     band = BandRequest(name, technique, options, chart, chosen, works, "fabric", stitch_size, tension)
     return (band,) if times == 1 else tuple(replace(band, name=f"{name} {n}") for n in range(1, times + 1))
+
+
+def _courses(known: _Known, technique: Technique, chart: Chart, asked: Options) -> int:
+    """The courses of the fabric in one row of a band, by its separation; 1 where it has none, or one that cannot be."""
+    try:
+        return separation_of(BandRequest("", technique, asked), known.profile, chart.colours)[0].courses
+    except InputError:  # told when the band is compiled
+        return 1
 
 
 def _repeat(table: Table, known: _Known, path: str | None, to_drawing: DrawingOptions) -> int | None:

@@ -74,7 +74,10 @@ def gauge_of(profile: Profile, yarns: Iterable[Yarn], swatch: Swatch | None) -> 
 
 @dataclass(frozen=True)
 class Length:
-    """A length that was asked for, and the whole needles or rows nearest to it by a gauge. at: where it stands."""
+    """A length that was asked for, and the whole needles or rows nearest to it by a gauge.
+
+    at: where it stands. courses: of the fabric in one row.
+    """
 
     at: str
     key: str
@@ -82,11 +85,12 @@ class Length:
     whole: int
     gauge: Gauge
     across: bool
+    courses: int = 1
 
     def words(self, settled: int | None = None) -> str:
         """What it becomes, how far off that is, and why. settled: the stitches where both sides go alike."""
         becomes = self.whole if settled is None else settled
-        real_cm = self.gauge.finished_cm(becomes, becomes)[0 if self.across else 1]
+        real_cm = self.gauge.finished_cm(becomes, becomes * self.courses)[0 if self.across else 1]
         off = real_cm - self.asked_cm
         difference = "" if abs(off) < 0.05 else f", {abs(off):.1f} cm {'more' if off > 0 else 'less'} than asked"
         estimated = " by an estimated gauge" if self.gauge.estimated else ""
@@ -96,6 +100,7 @@ class Length:
             else f"; {self.whole} would be nearer, but leave one side a stitch wider than the other"
         )
         what = counted(becomes, "needle" if self.across else "row")
+        what += f" of {self.courses} courses" if self.courses > 1 else ""
         return f"{self.key} = {self.asked_cm:g} cm: {what}, {real_cm:.1f} cm{difference}{estimated}{nearer}"
 
 
@@ -104,10 +109,14 @@ SHOWN_MOST = 40  # characters of a text that a complaint repeats
 
 @dataclass
 class Measure:
-    """Turns lengths into needles and rows at one gauge, and keeps each in `told`."""
+    """Turns lengths into needles and rows at one gauge, and keeps each in `told`.
+
+    courses: asked how many of the fabric one row takes.
+    """
 
     gauge: Gauge
     told: list[Length] = field(default_factory=list)
+    courses: Callable[[], int] = lambda: 1
 
     def needles(self, table: Table, key: str) -> bool:
         """Put whole needles in the place of a length; whether there was one."""
@@ -141,7 +150,8 @@ class Measure:
         repeat = known
         if asked_cm == 0:
             raise InputError(f'"{text}" is no length to knit', hint="give more than 0 cm")
-        exact = asked_cm * (self.gauge.stitches if across else self.gauge.rows) / 10
+        courses = 1 if across else self.courses()
+        exact = asked_cm * (self.gauge.stitches if across else self.gauge.rows / courses) / 10
         whole = max(1, round(exact / max(repeat, 1))) * max(repeat, 1)
-        self.told.append(Length(at, key, asked_cm, whole, self.gauge, across))
+        self.told.append(Length(at, key, asked_cm, whole, self.gauge, across, courses))
         return whole

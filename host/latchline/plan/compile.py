@@ -281,7 +281,7 @@ def _compile_band(
         used = np.flatnonzero(present.any(axis=0))
         numbers = tuple(numbers[place] for place in used)
         shown = replace(shown, table=_places(shown.table, used.tolist()))
-        separation, start = _separation(request, profile, len(numbers))
+        separation, start = separation_of(request, profile, len(numbers))
         steps = _steps(request, separation, present[:, used])
         if len(steps.row) > passes_left:
             raise _too_many(counted(len(steps.row), "pass"), request)
@@ -428,10 +428,10 @@ def _refuse_idle_options(request: BandRequest) -> None:
             raise InputError(f"{technique.name} {why}", where=request.name, hint=f"leave {name} out")
 
 
-def _separation(request: BandRequest, profile: Profile, colours: int) -> tuple[Separation, str | None]:
+def separation_of(request: BandRequest, profile: Profile, colours: int) -> tuple[Separation, str | None]:
     """How the band's colours are spread over passes, and the side at which it must then start.
 
-    Named none, a jacquard takes the first with which the second bed keeps one setting.
+    Named none, a jacquard takes the first with which the second bed keeps one setting. Raises InputError.
     """
     technique, options = request.technique, request.options
     changer = options.changer or (profile.changer if profile.changer != "none" else "hand")

@@ -72,7 +72,8 @@ class HandKind:
     whether they must be out of work before. at_hand: what it takes. waits: whether the carriage must not
     go before it is done. sign: its letter on the working chart. unsettles: whether its needles, and those to which
     loops go, may stand anywhere afterwards, so that a selection made before is gone. of_plan: whether only the
-    plan asks for it; such steps that follow one another are said in one line.
+    plan asks for it; such steps that follow one another are said in one line. on_second: whether it is done on the
+    second bed, whose loops are not followed.
     """
 
     name: str
@@ -88,6 +89,7 @@ class HandKind:
     waits: bool = True
     unsettles: bool = False
     of_plan: bool = False
+    on_second: bool = False
 
 
 def _gone(step: HandStep) -> Places:
@@ -275,6 +277,7 @@ _KINDS = (
         "d",
         at_hand=TOOL,
         of_plan=True,
+        on_second=True,
     ),
     HandKind(
         "second-in",
@@ -282,6 +285,7 @@ _KINDS = (
         "bring the second bed's needles at {needles} into working position; the next pass lays their loops",
         "i",
         of_plan=True,
+        on_second=True,
     ),
     HandKind(
         "second-move",
@@ -291,6 +295,7 @@ _KINDS = (
         "e",
         at_hand=TOOL,
         of_plan=True,
+        on_second=True,
     ),
     HandKind(
         "second-hold",
@@ -298,6 +303,7 @@ _KINDS = (
         "bring the second bed's needles at {needles} into holding position, its carriage set so that they stay out",
         "g",
         of_plan=True,
+        on_second=True,
     ),
     HandKind(
         "second-release",
@@ -305,6 +311,7 @@ _KINDS = (
         "push the second bed's needles at {needles} back into working position",
         "s",
         of_plan=True,
+        on_second=True,
     ),
     HandKind("weight", "hang a weight", "hang a weight at {needles}", "w", at_hand="edge weights", waits=False),
     HandKind("marker", "put in a marker", "put in a marker at {needles}{words}", "t", at_hand="markers", waits=False),
@@ -343,7 +350,8 @@ def in_words(step: HandStep, name: Callable[[int, int], str]) -> str:
         right=name(step.first + far, step.last),
         words=after,
     )
-    emptied = " and put the emptied needles out of work" if far and step.leaves == Position.OUT else ""
+    needles = "needle" if min(far, step.needles) == 1 else "needles"
+    emptied = f" and put the emptied {needles} out of work" if far and step.leaves == Position.OUT else ""
     return before + text + emptied
 
 

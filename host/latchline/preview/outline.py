@@ -15,7 +15,10 @@ from latchline.shaping.gauge import Gauge
 ROOM_MM = (132.0, 150.0)  # for the piece itself
 SIDE_MM, TOP_MM = 24.0, 10.0
 MEASURED_FROM_MM = 9.0  # an edge shorter than this on paper gets no measure of its own
+LETTER, LINE_MM = 0.52, 3.2  # a letter's width over its size; from one line of words to the next
 INK, GREY, PALE = "#000000", "#767676", "#efe9dc"
+
+Line = tuple[float, float, float]  # words on paper: from, to, and their baseline, mm
 
 
 def outline_scene(plan: Plan, gauge: Gauge, room_mm: tuple[float, float] = ROOM_MM) -> Scene:
@@ -39,7 +42,7 @@ def outline_scene(plan: Plan, gauge: Gauge, room_mm: tuple[float, float] = ROOM_
         points = [place(corner) for corner in edge]
         scene.area(points, PALE, INK)
         scene.path([*points, points[0]], 0.5)
-    taken: list[Point] = []
+    taken: list[Line] = []
     for edge in shape.edges[:2]:
         points = [place(corner) for corner in edge]
         _measures(scene, edge, points, taken)
@@ -71,36 +74,44 @@ def outline_words(plan: Plan, gauge: Gauge) -> str:
     return ", ".join(notes) + f". Corners: {corners}" if corners else "nothing that counts is knitted"
 
 
-def _measures(scene: Scene, edge: tuple[Corner, ...], points: list[Point], taken: list[Point]) -> None:
+def _measures(scene: Scene, edge: tuple[Corner, ...], points: list[Point], taken: list[Line]) -> None:
     """The length of each longer side: its width, or its height where it rises."""
     for (one, other), (a, b) in zip(pairwise([*edge, edge[0]]), pairwise([*points, points[0]]), strict=True):
         if hypot(b[0] - a[0], b[1] - a[1]) < MEASURED_FROM_MM:
             continue
         across, up = abs(other.across_mm - one.across_mm) / 10, abs(other.up_mm - one.up_mm) / 10
         text = f"{across:.1f}" if up < 0.05 else f"{up:.1f}" if across < 0.05 else f"{across:.1f} by {up:.1f}"
-        # the fabric lies to the left of the walk: the words go inside it
+        # the fabric lies to the left of the walk: the words go inside it, where others leave them room
         length = hypot(b[0] - a[0], b[1] - a[1])
         inward = ((b[1] - a[1]) / length, -(b[0] - a[0]) / length)
-        upright = abs(inward[0]) > 0.5
-        reach = 2.0 + 0.28 * 3.2 * len(text) if upright else 3.6
-        x, y = (a[0] + b[0]) / 2 + inward[0] * reach, (a[1] + b[1]) / 2 + inward[1] * reach + 1.1
-        if all(abs(x - there[0]) > 9 or abs(y - there[1]) > 3.6 for there in taken):
-            scene.words(x, y, text, 3.2, anchor="middle")
-            taken.append((x, y))
+        wide = LETTER * 3.2 * len(text)
+        reach = 2.0 + wide / 2 if abs(inward[0]) > 0.5 else 3.6
+        for share in (0.5, 0.3, 0.7):
+            x = a[0] + share * (b[0] - a[0]) + inward[0] * reach
+            y = a[1] + share * (b[1] - a[1]) + inward[1] * reach + 1.1
+            if _has_room(taken, (x - wide / 2, x + wide / 2, y)):
+                scene.words(x, y, text, 3.2, anchor="middle")
+                break
 
 
-def _corner(
-    scene: Scene, plan: Plan, corner: Corner, at: Point, away: Point, taken: list[Point], middle: float
-) -> None:
+def _has_room(taken: list[Line], line: Line) -> bool:
+    """Whether a line of words touches none that has been written; then it is one of them."""
+    left, right, y = line
+    free = all(right + 1 < low or left - 1 > high or abs(y - there) > LINE_MM for low, high, there in taken)
+    if free:
+        taken.append(line)
+    return free
+
+
+def _corner(scene: Scene, plan: Plan, corner: Corner, at: Point, away: Point, taken: list[Line], middle: float) -> None:
     """Row and needle beside a corner, away from the fabric, where there is room. middle: of the piece."""
     text = _corner_words(plan, corner)
     left = away[0] < 0 if abs(away[0]) > 0.2 else at[0] < middle
     above, below = at[1] - 1.2, at[1] + 4.2
-    x = at[0] + (-2 if left else 2)
+    x, wide = at[0] + (-2 if left else 2), LETTER * 2.7 * len(text)
     for y in (below,) if not corner.up_mm else (above, below) if away[1] <= 0.3 else (below, above):
-        if all(abs(x - there[0]) > 20 or abs(y - there[1]) > 3.0 for there in taken):
+        if _has_room(taken, (x - wide, x, y) if left else (x, x + wide, y)):
             scene.words(x, y, text, 2.7, anchor="end" if left else "start", fill=GREY)
-            taken.append((x, y))
             return
 
 

@@ -150,11 +150,15 @@ def glossary(plan: Plan) -> tuple[Block, ...]:
     shown: set[str] = set()
     for step in plan.hand:
         kind = kind_of(step)
-        if kind.name not in shown:
+        if kind.name not in shown and not kind.on_second:
             shown.add(kind.name)
             title = f"{kind.title}, on the working chart {_sign(step)}"
             words = _in_words(kind)
             blocks.append(Figure(title, beside(hand_drawing(kind), title, words), words, headed=False))
+    second = dict.fromkeys(kind for step in plan.hand if (kind := kind_of(step)).on_second)
+    if second:
+        lines = tuple(f"{kind.sign}  {kind.title}" for kind in second)
+        blocks.append(Listed("on the second bed, by their letters on the working chart", lines))
     return tuple(blocks)
 
 
