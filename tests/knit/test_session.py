@@ -271,16 +271,21 @@ def _lying(take: Callable[[Done], None], at: int) -> Callable[[Done], None]:
     return spoiled
 
 
+def to_its_end(session: Session, bench: Bench) -> list[Event]:
+    events: list[Event] = []
+    until_us = bench.now_us + PIECE_MOST_US
+    while not session.over:
+        assert bench.now_us < until_us, "the session does not come to its end"
+        events += session.step()
+    return events
+
+
 def again(run: Run, record: Unwritten) -> list[Event]:
     """The program is gone; a new one goes on to the end."""
     run.knitter.forget()
     host, wire = connect(run.bench)
     session = Session(host, PLAN, run.knitter, clock=wire.clock, record=record)
-    events: list[Event] = []
-    until_us = run.bench.now_us + PIECE_MOST_US
-    while not session.over:
-        assert run.bench.now_us < until_us, "the piece does not come to its end"
-        events += session.step()
+    events = to_its_end(session, run.bench)
     assert run.bench.good_rows() == len(run.bench.rows) == PLAN.passes
     return events
 
@@ -319,6 +324,17 @@ def test_a_pause_that_waits_for_the_pass_under_way_when_the_program_goes_is_told
     run = in_mid_pass(Run().to_pass(5))
     gone(run)
     assert [question.kind for question in asked(again(run, run.record))].count(Kind.PAUSED) == 1
+
+
+def test_who_stops_before_board_and_journal_have_settled_the_row_is_not_kept_waiting() -> None:
+    run = Run().to_pass(5)
+    host, wire = connect(run.bench)
+    session = Session(host, PLAN, run.knitter, clock=wire.clock, record=Unwritten())
+    while host.info is None or host.status is None:
+        session.step()
+    session.wish(told.Stop())
+    to_its_end(session, run.bench)
+    assert not session.summary().finished
 
 
 def test_a_program_killed_while_passes_were_being_un_knitted_asks_how_far_that_went() -> None:

@@ -308,8 +308,8 @@ class Session(Conversation):
 
     def _leave(self) -> Work:
         """Stop on the way, so that a resume has nothing to ask."""
-        if self._lost is not None or self._foreign or self.host.info is None:
-            return
+        if not self._greeted or self._lost is not None or self._foreign or self.host.info is None:
+            return  # before the two have settled where the piece stands, the board goes on as it is
         try:
             yield from self._rest()
             yield from self._stop_board()
