@@ -18,6 +18,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 CHROMIUM = "/usr/bin/chromium"
 MODULES = Path(__file__).parent / "node_modules"
 VIEWPORTS = [(390, 844), (1024, 768), (1920, 1080)]
+SMALLEST = (360, 640)
 QUIET = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
 QUIET += ["--disable-component-update", "--disable-sync"]
 REBOUND = "rebound.example"  # a name of another site that leads to this machine

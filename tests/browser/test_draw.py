@@ -15,6 +15,7 @@ import pytest
 from browser.pages import (
     MODULES,
     REBOUND,
+    SMALLEST,
     VIEWPORTS,
     a_page,
     copied_examples,
@@ -324,16 +325,55 @@ def test_the_browsers_way_back_leads_through_the_parts_of_the_desk(browser: Brow
         assert desk.key not in page.url
 
 
+def test_the_keyboard_keeps_its_place_when_a_press_has_changed_what_is_there(browser: Browser, desk: Served) -> None:
+    def focused() -> str:
+        return str(page.evaluate("() => document.activeElement.id || document.activeElement.className"))
+
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.focus("#later-1")
+        page.keyboard.press("Enter")
+        until(lambda: focused() == "later-2", "the band that was moved is at hand")
+        page.focus("#do-undo")
+        page.keyboard.press("Enter")
+        until(lambda: not piece(desk)["can_undo"])
+        until(lambda: focused() == "strip", "a button that is shut leaves the keyboard beside it")
+        for way in ("open", "knit", "draw"):
+            page.focus(f"#way-{way}")
+            page.keyboard.press("Enter")
+            until(lambda way=way: page.get_attribute("body", "data-part") == way)
+            assert focused() == f"way-{way}"
+
+
+def test_colours_are_told_apart_by_their_numbers_where_that_is_wanted(browser: Browser, desk: Served) -> None:
+    inked = """async () => {
+      const [x, y] = (await import('/chart.js')).spotOf(0, 0), canvas = document.querySelector('.chart canvas');
+      const box = canvas.getBoundingClientRect(), scale = canvas.width / box.width;
+      const seen = canvas.getContext('2d').getImageData((x - box.left) * scale - 4, (y - box.top) * scale - 4, 8, 8).data;
+      return new Set([...seen].join().match(/\\d+,\\d+,\\d+,255/g)).size;
+    }"""
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#band-1")
+        until(lambda: page.evaluate(inked) == 1)
+        page.click("#numbered")
+        until(lambda: page.evaluate(inked) > 1)
+
+
+THERE = {"draw": ".chart", "open": ".cards", "slow": ".slow[data-pass]", "knit": "#begin-board", "back": ".names li"}
+
+
 def test_nothing_leaves_the_page_and_everybody_can_use_it(browser: Browser, desk: Served) -> None:
     needed(MODULES / "axe-core")
     axe = (MODULES / "axe-core" / "axe.min.js").read_text()
     with a_page(browser, desk, reduced_motion="reduce", bypass_csp=True) as page:
         fingerprint(page)
-        for (wide, tall), scheme in zip(VIEWPORTS, ("light", "dark", "light"), strict=True):
+        for (wide, tall), scheme in zip([*VIEWPORTS, SMALLEST], ("light", "dark", "light", "dark"), strict=True):
             page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
             page.set_viewport_size({"width": wide, "height": tall})
-            for way in ("draw", "open"):
+            for way in ("draw", "open", "slow", "knit", "back"):
                 page.click(f"#way-{way}")
+                until(lambda way=way: page.query_selector(THERE[way]))
                 assert overflowing(page) == [], (wide, way)
                 assert faint_borders(page) == [], (wide, way)
                 assert violations(page, axe) == [], (wide, way)

@@ -332,6 +332,22 @@ def test_whoever_would_leave_the_page_in_mid_session_is_asked_first(browser: Bro
         until(lambda: page.query_selector(".asked"))
 
 
+def test_a_piece_is_knitted_by_hand_with_the_keyboard_alone(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        page.focus("#way-knit")
+        page.keyboard.press("Enter")
+        until(lambda: page.query_selector("#begin-hand:not([disabled])"))
+        page.focus("#begin-hand")
+        page.keyboard.press("Enter")
+
+        def pressed() -> bool:
+            page.keyboard.press("Space")
+            page.wait_for_timeout(400)  # a pedal that closes twice within 350 ms was pressed once
+            return "finished" in text_of(page, ".ended")
+
+        until(pressed)
+
+
 def test_each_pass_and_each_question_is_announced_to_whoever_hears_the_page(browser: Browser, desk: Served) -> None:
     """In regions that are there before, as what comes into the page with its words is told by few readers."""
     with a_page(browser, desk) as page:

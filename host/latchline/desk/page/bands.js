@@ -33,8 +33,8 @@ function row(band, number) {
     onclick: () => { store.band = number; store.shown = null; changed("band"); changed("shown"); },
   }, el("strong", {}, String(band.name ?? `band ${number + 1}`)), el("span", {}, String(band.technique ?? "")), el("span", { class: "soft" }, passes));
   const item = el("li", { draggable: true, "data-band": number }, choose,
-    button("earlier", () => moved(number, number - 1), { id: `earlier-${number}`, disabled: number === 0, "aria-label": `knit ${band.name} earlier` }),
-    button("later", () => moved(number, number + 1), { id: `later-${number}`, disabled: number === bands().length - 1, "aria-label": `knit ${band.name} later` }));
+    button("earlier", () => moved(number, number - 1, "earlier"), { id: `earlier-${number}`, disabled: number === 0, "aria-label": `knit ${band.name} earlier` }),
+    button("later", () => moved(number, number + 1, "later"), { id: `later-${number}`, disabled: number === bands().length - 1, "aria-label": `knit ${band.name} later` }));
   item.addEventListener("dragstart", (event) => event.dataTransfer?.setData("text/latchline-band", String(number)));
   item.addEventListener("dragover", (event) => event.dataTransfer?.types.includes("text/latchline-band") && event.preventDefault());
   item.addEventListener("drop", (event) => {
@@ -44,12 +44,14 @@ function row(band, number) {
   return item;
 }
 
-/** @param {number} from @param {number} to */
-async function moved(from, to) {
+/** @param {number} from @param {number} to @param {string} [by] which of its buttons was pressed, and is to be at hand again */
+async function moved(from, to, by) {
   if (from === to) return;
   if (store.band === from) store.band = to;
   await edit("move-band", { band: from, to });
   changed("band");
+  if (by) document.getElementById(`${by}-${to}`)?.focus();
+  if (by && document.activeElement?.id !== `${by}-${to}`) document.getElementById(`band-${to}`)?.focus();
 }
 
 function adding() {

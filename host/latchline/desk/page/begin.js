@@ -17,7 +17,7 @@ export async function startView(box) {
   const anyway = el("input", { type: "checkbox", id: "anyway", checked: box.querySelector("#anyway:checked") !== null });
   const start = (/** @type {string} */ where) => () => tried(() => ask("/api/knit/begin", { port: where === "" ? port.value.trim() : where, anyway: anyway.checked }));
   fill(box, el("div", { class: "open" },
-    over ? ended(over) : null,
+    over ? ended(over) : el("h1", {}, "Knit"),
     el("div", { class: "cards" },
       el("section", { class: "panel" }, el("h2", {}, store.piece ? `Knit ${store.piece.name}` : "Open a piece first"),
         store.verdict && !store.verdict.can_be_knitted ? el("p", { class: "caution" }, el("label", {}, anyway, " knit it although something must be mended")) : null,

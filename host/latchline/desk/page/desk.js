@@ -1,6 +1,6 @@
 // The desk's page: which part is shown, and what the desk complains of.
 
-import { button, el, fill } from "./dom.js";
+import { button, el, fill, keeping } from "./dom.js";
 import { backPart } from "./back.js";
 import { knitPart } from "./knit.js";
 import { drawPart, save } from "./draw.js";
@@ -38,8 +38,8 @@ function show(name, again = false) {
 }
 
 function ways() {
-  fill(byId("ways"), ...Object.entries(PARTS).map(([name, { words, piece }]) =>
-    button(words, () => show(name), { id: `way-${name}`, "aria-current": name === part ? "page" : false, disabled: !!piece && !store.piece })));
+  keeping(byId("ways"), () => fill(byId("ways"), ...Object.entries(PARTS).map(([name, { words, piece }]) =>
+    button(words, () => show(name), { id: `way-${name}`, "aria-current": name === part ? "page" : false, disabled: !!piece && !store.piece }))));
 }
 
 function complaint() {
@@ -48,7 +48,7 @@ function complaint() {
   if (!said.complaint) return;
   const { what, where, hint } = said.complaint;
   fill(box, el("strong", {}, what), where && el("span", { class: "where" }, where), hint && el("span", {}, hint),
-    button("seen", () => complain(null)));
+    button("seen", () => { complain(null); byId("main").focus({ preventScroll: true }); }));
 }
 
 /** @param {KeyboardEvent} event */

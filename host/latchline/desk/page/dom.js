@@ -56,7 +56,8 @@ export function sent(...inputs) {
  */
 export function keeping(box, work, of = "") {
   const focused = document.activeElement;
-  const id = focused && box.contains(focused) ? focused.id : "";
+  const inside = box.contains(focused);
+  const id = focused && inside ? focused.id : "";
   const marked = focused instanceof HTMLInputElement && focused.selectionStart !== null ? [focused.selectionStart, focused.selectionEnd ?? 0] : null;
   const same = (box.dataset.of ?? of) === of;
   box.dataset.of = of;
@@ -67,7 +68,11 @@ export function keeping(box, work, of = "") {
     if (input instanceof HTMLInputElement) input.value = value;
   }
   const again = id ? document.getElementById(id) : null;
-  again?.focus();
+  again?.focus({ preventScroll: true });
+  if (focused && focused !== document.activeElement && inside && document.activeElement === document.body) { // it is there no more, or shut
+    box.tabIndex = -1;
+    box.focus({ preventScroll: true });
+  }
   if (!(again instanceof HTMLInputElement)) return;
   if (marked) again.setSelectionRange(marked[0], marked[1]);
   again.addEventListener("blur", () => { if (again.value !== again.defaultValue) again.dispatchEvent(new Event("change")); }); // the browser sees no change in what was set for it

@@ -113,10 +113,10 @@ export function findingsPanel() {
     }
     if (!verdict) return fill(box);
     says.textContent = verdict.says;
-    fill(box, ...["must mend", "look at", "good to know"].map((severity) => {
+    keeping(box, () => fill(box, ...["must mend", "look at", "good to know"].map((severity) => {
       const mine = verdict.findings.filter((one) => one.severity === severity);
       return mine.length ? el("section", { class: "severity" }, el("h3", {}, `${SHAPES[severity]} ${severity}`), ...mine.map(group)) : null;
-    }));
+    })));
   };
   on("mends", show);
   on("verdict", show);

@@ -11,7 +11,7 @@ const NAME_PX = 22; // the least for a yarn, whose skein shows its colour from a
 /** Made once, so that a pass changes a few words and no layout. */
 export class Figures {
   constructor() {
-    this.number = el("div", { class: "pass" });
+    this.number = el("h1", { class: "pass" });
     this.direction = el("b");
     this.way = way();
     this.told = el("p", { class: "due told", tabIndex: 0 });

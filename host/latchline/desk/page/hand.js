@@ -10,6 +10,8 @@ export const hand = {
   colour: 1,
   mirrored: "",
   tiled: false,
+  /** Whether each cell has its colour's number in it. */
+  numbered: false,
   cell: 0,
   /** @type {Point | null} */
   cursor: null,

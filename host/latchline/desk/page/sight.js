@@ -22,7 +22,7 @@ export class Sight {
     this.brush = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d", { alpha: false }));
     this.due = false;
     scroller.addEventListener("scroll", () => this.refresh());
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+    for (const look of ["(prefers-color-scheme: dark)", "(forced-colors: active)"]) matchMedia(look).addEventListener("change", () => {
       looks.clear();
       this.refresh();
     });
@@ -102,6 +102,7 @@ export class Sight {
         const x = across * wide - left;
         brush.fillStyle = colours[drawn.cells[row * drawn.stitches + stitch]];
         brush.fillRect(x, y, wide - (lines ? 1 : 0), tall - (lines ? 1 : 0));
+        if (hand.numbered && wide >= 10 && tall >= 9) this.number(brush, drawn.cells[row * drawn.stitches + stitch], colours, x + wide / 2, y + tall / 2);
       }
       const here = Math.floor(up / drawn.rows) === middle;
       if (here && (tall >= 12 || (row + 1) % 5 === 0)) {
@@ -117,6 +118,23 @@ export class Sight {
     if (hand.tiled) this.outline(brush, ink, drawn.stitches, drawn.rows, wide, tall, left, top, allRows);
     this.marks(brush, drawn, wide, tall);
     this.name(drawn);
+  }
+
+  /**
+   * The colour's number in its cell, for whoever cannot tell the colours apart.
+   * @param {CanvasRenderingContext2D} brush
+   * @param {number} colour
+   * @param {string[]} colours
+   * @param {number} x
+   * @param {number} y
+   */
+  number(brush, colour, colours, x, y) {
+    brush.fillStyle = isDark(colours[colour]) ? "#ffffff" : "#000000";
+    brush.font = "9px sans-serif";
+    brush.textAlign = "center";
+    brush.textBaseline = "middle";
+    brush.fillText(String(colour), x, y);
+    brush.textAlign = "start";
   }
 
   /**
@@ -249,4 +267,11 @@ function resolved(text) {
   probe.remove();
   looks.set(text, colour);
   return colour;
+}
+
+/** Whether white reads better than black on a colour, by their contrast (WCAG 2.2, relative luminance). @param {string} colour */
+function isDark(colour) {
+  const parts = (resolved(colour).match(/[\d.]+/g) ?? ["0", "0", "0"]).slice(0, 3).map((one) => Number(one) / 255);
+  const [red, green, blue] = parts.map((part) => (part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4));
+  return 0.2126 * red + 0.7152 * green + 0.0722 * blue < 0.179;
 }

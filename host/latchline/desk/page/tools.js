@@ -59,7 +59,7 @@ export function fillTools(tools, sight) {
     tools,
     el("div", { class: "row", role: "group", "aria-label": "Draw with" }, ...kinds),
     el("div", { class: "row", role: "group", "aria-label": "Colours" }, ...colours, colourMore(drawn)),
-    el("div", { class: "row" }, mirrorChoice(again), tiledChoice(again, sight), nearer(again), frameMore(again)),
+    el("div", { class: "row" }, mirrorChoice(again), tiledChoice(again, sight), numberedChoice(again), nearer(again), frameMore(again)),
     rowsMore(drawn),
   ));
 }
@@ -123,6 +123,15 @@ function tiledChoice(again, sight) {
     hand.cell = 0;
     again();
     if (hand.tiled) sight.centre();
+  });
+}
+
+/** @param {() => void} again */
+function numberedChoice(again) {
+  return pressed("numbered", "with numbers in the cells", hand.numbered, () => {
+    hand.numbered = !hand.numbered;
+    if (hand.numbered) hand.cell = Math.max(hand.cell, 14);
+    again();
   });
 }
 
