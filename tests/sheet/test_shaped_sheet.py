@@ -169,6 +169,24 @@ def test_a_band_whose_own_technique_was_measured_is_as_tall_as_its_rows_by_that_
     assert piece.swatch.gauge.finished_cm(1, shape.rows)[1] == pytest.approx(30)
 
 
+def test_a_piece_that_begins_on_every_other_needle_has_a_straight_lower_edge() -> None:
+    band = '[[bands]]\nbegin = "every-other"\n[[bands]]\ntechnique = "stocking"\nrows = 10\n'
+    (edge,) = outline(parse_piece('needles = "L10-R10"\n' + band).plan(), GAUGE).edges
+    assert [corner[:2] for corner in edge] == [(0.0, 0.0), (20.0, 0.0), (20.0, 14.0), (0.0, 14.0)]
+
+
+def test_corners_have_the_rows_of_the_counter_where_the_height_is_an_estimate() -> None:
+    """Tuck is estimated to come out shorter than plain fabric; its rows are counted all the same."""
+    text = 'needles = "L10-R10"\n[[bands]]\ntechnique = "tuck"\nchart = "net.txt"\nrows = 30\n'
+    plan = parse_piece(
+        text + "shape = [{ off = [8], side = 'left', from_row = 11 }]\n", beside={"net.txt": b"#.\n"}
+    ).plan()
+    shape = outline(plan, GAUGE)
+    assert {corner.rows for corner in shape.edges[0]} == {0, 10 + (plan.start == "right"), 30}
+    assert shape.knitted == (20, 30)
+    assert shape.rows < 25
+
+
 @pytest.mark.parametrize("name", ["ferry-sweater-front.toml", "harbour-hat.toml", "bench-cushion.toml"])
 @pytest.mark.parametrize("room_mm", [(132.0, 150.0), (60.0, 60.0)])
 def test_no_words_of_an_outline_touch_others(name: str, room_mm: tuple[float, float]) -> None:

@@ -236,7 +236,7 @@ def _top(feet: Heights, drawn_by: int, drawn_at: int, needle: int) -> float:
 def courses_of(plan: Plan, *, scaled: bool = True) -> float:
     """How tall the finished fabric is, in rows of plain knitting: an estimate for all but plain and colour work.
 
-    scaled: in rows of the piece's gauge, where bands have swatches of their own; else in rows as knitted.
+    scaled: in rows of the piece's gauge; else in rows as knitted, as a row counter has them where a pass is a row.
     Waste yarn and the inside of a hem don't count; of needles that are held for a while the tallest one does.
     """
     return float(column_heights(plan, scaled=scaled).max())
@@ -262,7 +262,7 @@ def stretches(plan: Plan, *, scaled: bool = True) -> Iterator[tuple[Band, Bools,
             high = min(low + CHUNK_PASSES - 1, band.last)
             acts, positions = does(plan, low, high), plan.positions_of(low, high)
             working = positions == Position.WORK if plan.shaped else None
-            counted = band.measured and not band.technique.separations  # a row of the swatch for each pass
+            counted = (band.measured or not scaled) and not band.technique.separations  # each pass is a row
             lift = np.ones(len(acts)) if counted else np.diff(_heights(band, acts, working=working))
             lift *= band.counts * (band.scale[1] if scaled else 1.0)
             changes = np.flatnonzero(np.diff(plan.position[low - 1 : high])) + 1

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from latchline.fabric.layout import Heights, courses_of, stretches
+from latchline.fabric.layout import Heights, stretches
 from latchline.fabric.loops import Bools
 from latchline.plan.model import Band, Plan
 from latchline.shaping.gauge import Gauge
@@ -54,7 +54,7 @@ def outline(plan: Plan, gauge: Gauge) -> Outline:
     """The edges of the finished piece, largest first; empty where nothing counts."""
     cells, parts, row = _cells(plan)
     fabric = cells != NONE
-    as_knitted = _parts(plan, scaled=False) if _own_gauges(plan) else parts
+    as_knitted = _parts(plan, scaled=False)
 
     def corner(x: int, y: int, cell: Cell) -> Corner:
         """By the gauge of the band whose cell lies inside of it."""
@@ -79,22 +79,27 @@ def outline(plan: Plan, gauge: Gauge) -> Outline:
     there = np.flatnonzero(fabric.any(axis=0))
     wide = float(there[-1] - there[0] + 1) if len(there) else 0.0
     tall = _tall(parts)
-    knitted = wide, tall
-    if _own_gauges(plan) and edges:
+    knitted = wide, _tall(as_knitted)
+    if edges and any(band.scale != (1.0, 1.0) for band in plan.bands if band.counts):
         across = [at.across_mm for edge in edges for at in edge]
-        wide, knitted = (max(across) - min(across)) / gauge.stitch_mm, (wide, courses_of(plan, scaled=False))
+        wide = (max(across) - min(across)) / gauge.stitch_mm
     return Outline(edges, wide, tall, knitted)
 
 
-def _own_gauges(plan: Plan) -> bool:
-    return any(band.scale != (1.0, 1.0) for band in plan.bands if band.counts)
-
-
 def _parts(plan: Plan, *, scaled: bool = True) -> list[tuple[Band, Bools, Heights, float]]:
-    """The stretches of passes that count, those without height in the same places whichever way they are measured."""
-    return [
-        (band, working, foot.copy(), lift) for band, working, foot, lift in stretches(plan, scaled=scaled) if lift > 0
+    """The stretches of passes that count.
+
+    Where it begins on every other needle, all of those that come into work next are at its lower edge.
+    """
+    parts = [
+        (band, working, foot.copy(), lift)
+        for band, working, foot, lift in stretches(plan, scaled=scaled)
+        if band.counts
     ]
+    if len(parts) > 1 and (np.diff(np.flatnonzero(parts[0][1])) == 2).all():
+        band, working, foot, lift = parts[0]
+        parts[0] = (band, working | parts[1][1], foot, lift)
+    return parts
 
 
 def _tall(parts: Iterable[tuple[Band, Bools, Heights, float]]) -> float:
