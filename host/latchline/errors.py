@@ -27,10 +27,12 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Sequence
-from pathlib import Path
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from latchline.mend import PIECE_FILE, Mend, Tongue
+
+if TYPE_CHECKING:
+    from pathlib import Path  # `latchline --help` is quicker without
 
 # what would break the line, colour the terminal or fail to print, as a file's name or a text in it may hold
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -60,4 +59,6 @@ def as_toml(value: Any) -> str:
     """A value as a piece file has it: text, number, yes or no, or a list of numbers."""
     if isinstance(value, list | tuple):
         return "[" + ", ".join(as_toml(item) for item in value) + "]"
+    import json  # `latchline --help` is quicker without
+
     return json.dumps(value, ensure_ascii=False)

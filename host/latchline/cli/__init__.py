@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import importlib
-import json
 import os
 import sys
 from typing import Any, NoReturn
@@ -77,6 +76,8 @@ def latchline() -> None:
 
 def print_json(value: Any) -> None:
     """A result for machines, on standard output."""
+    import json  # `latchline --help` is quicker without
+
     click.echo(json.dumps(value, indent=2, ensure_ascii=False))
 
 
