@@ -538,7 +538,7 @@ def coil_changes(draw: st.DrawFn) -> list[tuple[int, bool, int]]:
     """(coil, goes on, tick) in order of time, each coil going on first and then off and on by turns."""
     on: set[int] = set()
     tick, changes = 0, []
-    for coil, ticks in draw(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2000)), max_size=30)):
+    for coil, ticks in draw(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2000)), max_size=60)):
         tick += ticks
         on ^= {coil}
         changes.append((coil, coil in on, tick))

@@ -111,6 +111,11 @@ class Knitter:
         """Is she in the middle of a stroke?"""
         return self._at < len(self._motion)
 
+    @property
+    def minds_the_lamp_alone(self) -> bool:
+        """Is what she does next settled, unless the lamp goes dark?"""
+        return self.on_the_way or self._lamp
+
     def horizon_us(self, now_us: int) -> int:
         """When she will do or decide something next, by what is known now."""
         if self.on_the_way:

@@ -22,8 +22,9 @@ from latchline.sim.wire import Direction
 
 # The world goes on in slices. Within one, nobody outside the board reacts to anything, so that none may be longer than
 # a hand's reaction. The host hears at the end of a slice what was said in it: so one ends when an answer to what the
-# host wrote, or the board's regular word, should be there. A stroke under a model board is one slice, or as much of it
-# as the host waits: the model stops where its lamp goes dark, which is all that the hand reacts to on the way.
+# host wrote, or the board's regular word, should be there. Under a model board, which stops where its lamp goes dark, a
+# stroke is one slice, and so is standing at the turn with the lamp lit, or as much of it as the host waits: the hand
+# reacts to nothing else meanwhile.
 SLICE_US = 255_000
 ANSWER_US = 3_000
 REACTION_LEAST_S = 0.26
@@ -153,9 +154,9 @@ class World:
 
     def _slice_end_us(self) -> int:
         now_us = self.now_us
-        ends = [self.knitter.horizon_us(now_us), self._answer_us]
-        if not (self._long_slices and self.knitter.on_the_way):
-            ends += [now_us + SLICE_US, self._heard_us + STATUS_US]
+        ends = [self.knitter.horizon_us(now_us)]
+        if not (self._long_slices and self.knitter.minds_the_lamp_alone):
+            ends += [now_us + SLICE_US, self._heard_us + STATUS_US, self._answer_us]
         if self._incoming:
             at_us, data = self._incoming[0]
             ends.append(at_us + (len(data) - 1) * BYTE_US)

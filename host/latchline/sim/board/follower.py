@@ -351,6 +351,8 @@ class Follower:
     def _turned_twice(self, bed: Bed, step: int) -> bool:
         """Is this edge a second turn, or the one after it, that no hand could make so soon or at such a speed?"""
         times, steps = self.trail_times, self.trail_steps
+        if -step not in steps:
+            return False
         for back in range(1, BACK_MOST + 1):
             if steps[-back - 3 :] == [step, step, *[-step] * back, step]:
                 quick = sum(times[-back - 2 :]) < min(TURN * bed.brisk, INTERVAL_MAX)

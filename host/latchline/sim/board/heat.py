@@ -14,6 +14,7 @@ SIXTEENTHS = 16
 USUAL_DUTY = 8
 BEAT_TICKS = 250
 NEVER = 1 << 50
+FEW = 24  # changes, below which one by one is quicker
 
 
 def room(bed: Bed) -> int:
@@ -84,7 +85,9 @@ class Heat:
 
         A change makes of a budget the larger of `least` and the budget with `more` added, and so do several in a row.
         """
-        if not len(coils):
+        if len(coils) < FEW:
+            for coil, goes_on, tick in zip(coils.tolist(), on.tolist(), ticks.tolist(), strict=True):
+                self.switch(coil, goes_on, tick)
             return
         order = coils.argsort(kind="stable")
         coils, on, beats = coils[order], on[order], ticks[order] // BEAT_TICKS
@@ -104,11 +107,11 @@ class Heat:
         so_far = more.cumsum()
         before = (so_far[firsts] - more[firsts]).tolist()
         highest = np.maximum.reduceat(least - so_far, firsts).tolist()
-        after, ends, goes_on = so_far[lasts].tolist(), beats[lasts].tolist(), on[lasts].tolist()
+        after, ends, is_on = so_far[lasts].tolist(), beats[lasts].tolist(), on[lasts].tolist()
         for at, coil in enumerate(switched):
             self.budget[coil] = after[at] + max(self.budget[coil] - before[at], highest[at])
             self.upto[coil] = ends[at]
-            self._note(coil, goes_on[at], ends[at])
+            self._note(coil, is_on[at], ends[at])
 
     def _soonest(self, coil: int, beat: int) -> int:
         """A beat before which this coil needs no rest."""
