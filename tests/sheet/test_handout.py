@@ -16,7 +16,7 @@ from latchline.machine.needles import Span
 from latchline.piece.file import load_piece, parse_piece
 from latchline.piece.measure import gauge_of
 from latchline.piece.model import Piece
-from latchline.plan.hand import HAND_KINDS
+from latchline.plan.hand import HAND_KINDS, HandStep, at_hand
 from latchline.plan.model import Plan
 from latchline.sheet.handout import glossary, make_handout
 from latchline.sheet.handout_figures import fabric_and_chart, hand_drawing, signs_used
@@ -91,6 +91,21 @@ def test_its_steps_are_the_bands_and_hands_in_order() -> None:
     named = [band.name for band in piece.plan().bands]
     assert [line.split(":")[0] for line in steps if line.split(":")[0] in named] == named
     assert steps[-1].startswith("at the end: thread a cord")
+
+
+def test_bands_told_as_one_count_the_rows_of_two_colours_and_not_their_passes() -> None:
+    text = 'needles = "L4-R4"\nstart = "left"\n[[bands]]\ntechnique = "slip-colours"\nchart = "c.txt"\nrows = 6\ntimes = 2\n'
+    text += 'hand = [{ do = "marker", row = 5, needles = "L1" }]\n'
+    piece = parse_piece(text, beside={"c.txt": b"##..\n..##\n"})
+    said = [line for page in make_handout(piece, piece.plan()).pages for block in page.blocks
+            if isinstance(block, Listed) for line in block.items]  # fmt: skip
+    assert "before row 5: put in a marker at L1" in said
+
+
+def test_who_needs_two_transfer_tools_is_not_told_to_have_one() -> None:
+    steps = [HandStep(1, "move", 0, 0, 1), HandStep(1, "cross", 2, 5, 2)]
+    assert at_hand(steps) == ("two transfer tools",)
+    assert at_hand(steps[:1]) == ("a transfer tool",)
 
 
 def test_what_is_done_on_the_second_bed_is_told_and_not_drawn_as_if_on_the_pattern_bed() -> None:

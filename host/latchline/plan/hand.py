@@ -24,7 +24,7 @@ GONE = -1  # a loop that leaves the needles
 
 NEW_YARN = "break the yarn and join it again at the neck of the other side"  # of a step after which it begins anew
 
-TOOL = "a transfer tool"
+TOOL, TWO_TOOLS = "a transfer tool", "two transfer tools"
 LATCH_TOOL = "a latch tool"
 
 
@@ -148,7 +148,7 @@ _KINDS = (
         "cross {left} and {right}: the {way} group lies in front",
         "x",
         goes=_crossed,
-        at_hand="two transfer tools",
+        at_hand=TWO_TOOLS,
         unsettles=True,
     ),
     HandKind(
@@ -395,4 +395,5 @@ def positions_after(step: HandStep, positions: Bytes) -> Bytes:
 
 def at_hand(steps: Sequence[HandStep]) -> tuple[str, ...]:
     """What a number of steps take, each thing once."""
-    return tuple(dict.fromkeys(kind_of(step).at_hand for step in steps if kind_of(step).at_hand))
+    things = dict.fromkeys(kind_of(step).at_hand for step in steps if kind_of(step).at_hand)
+    return tuple(thing for thing in things if not (thing == TOOL and TWO_TOOLS in things))

@@ -114,12 +114,10 @@ def _steps(plan: Plan, bands: list[Band], signed: set[str]) -> list[str]:
     for number in range(band.first, band.last + 1):
         for step in plan.hand_before(number):
             kinds.setdefault(step.kind, []).append(step)
-    for number in range(band.first, band.last + 1):
-        if setting := plan.held_setting(number):
-            at = f"row {number - band.first + 1}" if many else f"pass {number}"
-            lines.append(f"before {at}: {setting}")
+    settings = ((number, plan.held_setting(number)) for number in range(band.first, band.last + 1))
+    lines += [f"before {_at(plan, number, many=many)}: {setting}" for number, setting in settings if setting]
     for steps in kinds.values():
-        when = [f"row {step.before - band.first + 1}" if many else f"pass {step.before}" for step in steps]
+        when = [_at(plan, step.before, many=many) for step in steps]
         if len(steps) <= TOLD_WHOLE:
             told = [words for _, words in lines_of(steps, plan.places_name)]
             told = told if len(told) == len(steps) else [told[0]] * len(steps)
@@ -130,6 +128,11 @@ def _steps(plan: Plan, bands: list[Band], signed: set[str]) -> list[str]:
         rest = f"; and {more} more, on the working chart" if more > 0 else ""
         lines.append(f"{kind_of(steps[0]).title}, before {'; '.join(listed)}{rest}")
     return lines
+
+
+def _at(plan: Plan, number: int, *, many: bool) -> str:
+    """A pass or, where several bands are told as one, the row of the band that begins with it."""
+    return f"row {int(plan.knitted_row[number - 1])}" if many else f"pass {number}"
 
 
 def _where(plan: Plan, step: HandStep) -> str:
