@@ -138,9 +138,17 @@ def test_a_row_of_two_courses_counts_twice_in_a_length(separation: str, rows: in
     assert piece.plan().knitted_row[-1] == rows
     assert piece.measured == (f"rows = 10 cm: {said}, 10.0 cm",)
     marked = piece_text + 'hand = [{ do = "marker", row = "5 cm", needles = "L1" }]\n'
-    assert parse_piece(marked, beside=CHART_2).measured[1].startswith(f"row = 5 cm: {rows // 2} row")
+    assert parse_piece(marked, beside=CHART_2).measured[1].startswith(f"row = 5 cm: after {rows // 2} row")
     if separation != "alternating":  # there the courses depend on the chart
         assert courses_of(piece.plan()) == 40
+
+
+def test_a_step_asked_for_at_a_height_has_that_height_below_it() -> None:
+    """Four centimetres are sixteen rows: a buttonhole there is made before the seventeenth."""
+    text = HEAD + BAND + 'hand = [{ do = "buttonhole", row = "4 cm", needles = "R4-R13" }]\n'
+    piece = parse_piece(text, file="front.toml")
+    assert [step.before for step in piece.plan().hand] == [17]
+    assert piece.measured == ("row = 4 cm: after 16 rows, 4.0 cm",)
 
 
 def test_one_needle_is_emptied_where_several_loops_move_by_one() -> None:
@@ -178,7 +186,7 @@ height_mm = 100
 def test_rows_between_changes_may_be_asked_for_in_centimetres() -> None:
     plan = plan_of(BAND, 'shape = [{ by = -1, every = "1 cm", times = 3, from_row = "2 cm" }, { off = [2], from_row = "9 cm" }]\n'
                    'hand = [{ do = "marker", row = "5 cm", every = "1.5 cm", times = 2, needles = "L1" }]\n')  # fmt: skip
-    assert [step.before for step in plan.hand] == [11, 11, 15, 15, 19, 19, 20, 26, 36, 37]
+    assert [step.before for step in plan.hand] == [12, 12, 16, 16, 20, 20, 21, 27, 37, 38]
 
 
 def test_whole_repeats_of_a_bands_own_chart_need_no_number() -> None:

@@ -76,7 +76,7 @@ def gauge_of(profile: Profile, yarns: Iterable[Yarn], swatch: Swatch | None) -> 
 class Length:
     """A length that was asked for, and the whole needles or rows nearest to it by a gauge.
 
-    at: where it stands. courses: of the fabric in one row.
+    at: where it stands. courses: of the fabric in one row. after: whether the row that follows it is meant.
     """
 
     at: str
@@ -86,6 +86,7 @@ class Length:
     gauge: Gauge
     across: bool
     courses: int = 1
+    after: bool = False
 
     def words(self, settled: int | None = None) -> str:
         """What it becomes, how far off that is, and why. settled: the stitches where both sides go alike."""
@@ -99,7 +100,7 @@ class Length:
             if becomes == self.whole
             else f"; {self.whole} would be nearer, but leave one side a stitch wider than the other"
         )
-        what = counted(becomes, "needle" if self.across else "row")
+        what = ("after " if self.after else "") + counted(becomes, "needle" if self.across else "row")
         what += f" of {self.courses} courses" if self.courses > 1 else ""
         return f"{self.key} = {self.asked_cm:g} cm: {what}, {real_cm:.1f} cm{difference}{estimated}{nearer}"
 
@@ -129,6 +130,11 @@ class Measure:
         at, least = table.place(key), 4 if fours else 1
         return table.settle(key, lambda text: self._whole(text, key, at, repeat, across=False, least=least))
 
+    def row(self, table: Table, key: str) -> bool:
+        """The same for the first row that lies above a length."""
+        at = table.place(key)
+        return table.settle(key, lambda text: self._whole(text, key, at, across=False, after=True) + 1)
+
     def _whole(
         self,
         text: str,
@@ -138,6 +144,7 @@ class Measure:
         *,
         across: bool,
         least: int = 1,
+        after: bool = False,
     ) -> int:
         length = _LENGTH.fullmatch(text)
         if length is None:
@@ -153,5 +160,5 @@ class Measure:
         courses = 1 if across else self.courses()
         exact = asked_cm * (self.gauge.stitches if across else self.gauge.rows / courses) / 10
         whole = max(1, round(exact / max(repeat, 1))) * max(repeat, 1)
-        self.told.append(Length(at, key, asked_cm, whole, self.gauge, across, courses))
+        self.told.append(Length(at, key, asked_cm, whole, self.gauge, across, courses, after))
         return whole

@@ -84,8 +84,8 @@ def _to(table: Table, measure: Measure, _: dict[str, int]) -> Work:
 
 
 def _by(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
-    for key in ("every", "from_row"):
-        measure.rows(table, key)
+    measure.rows(table, "every")
+    measure.row(table, "from_row")
     side = table.choice("side", SIDES, "both")
     rate = AtRate(
         side,
@@ -102,7 +102,7 @@ def _by(table: Table, measure: Measure, turn: dict[str, int]) -> Work:
 
 
 def _groups(table: Table, measure: Measure, _: dict[str, int]) -> Work:
-    measure.rows(table, "from_row")
+    measure.row(table, "from_row")
     key = "on" if table.has("on") else "off"
     stitches = _wholes(table, key)
     return Groups(
@@ -171,8 +171,9 @@ def _numbers(table: Table, key: str, value: Any) -> tuple[int, ...]:
 
 
 def _by_hand(table: Table, profile: Profile, span: Span, measure: Measure) -> Iterator[Work]:
-    for key in ("row", "every", "to_row"):
-        measure.rows(table, key)
+    measure.rows(table, "every")
+    for key in ("row", "to_row"):
+        measure.row(table, key)
     kind = table.choice("do", tuple(kind.name for kind in HAND_KINDS.values() if not kind.of_plan))
     row = table.whole("row", 1, ROWS_MOST)
     named = table.text("needles")
