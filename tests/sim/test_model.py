@@ -281,6 +281,18 @@ def test_a_pass_that_does_not_follow_is_dropped(wrong: Pass, why: str) -> None:
     assert bench.status().received == 1, why
 
 
+def test_a_board_that_is_to_stop_where_its_lamp_goes_dark_leaves_the_edges_after_it() -> None:
+    bench = Bench(stops_dark=True)
+    bench.begin(passes=1)
+    places = np.arange(bench.place + 1, 121)
+    at_us = bench.now + 2000 * np.arange(1, len(places) + 1)
+    taken = bench.board.edges(at_us, bench.pins(places))
+    assert places[taken - 1] == LINES[1]
+    assert not bench.board.follower.lamp
+    assert bench.board.edges(at_us[taken:], bench.pins(places[taken:])) == len(places) - taken
+    assert bench.board.follower.position == 120
+
+
 def test_credit_holds_the_host_back_until_it_has_seen_a_report() -> None:
     bench = Bench(slots=2)
     bench.begin(passes=3)

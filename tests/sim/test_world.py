@@ -12,6 +12,8 @@ from sim_driver import Told, knit, small_plan
 
 from latchline.link.messages import TICK_US
 from latchline.machine.profile import load_profile, parse_profile, shipped_profiles
+from latchline.sim.board.board import ModelBoard
+from latchline.sim.port import SimPort
 from strategies import simulator_addresses
 
 
@@ -62,6 +64,22 @@ def test_the_same_seed_gives_the_same_run_and_another_one_another() -> None:
     ends = [[one.end_us for one in told.port.world.knitted] for told in runs]
     assert ends[0] == ends[1] != ends[2]
     assert [done.report for done in runs[0].done] == [done.report for done in runs[1].done]
+
+
+@pytest.mark.parametrize("seed", [2, 6])
+def test_a_stroke_goes_the_same_way_in_one_slice_as_in_many(monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
+    plan = small_plan(passes=5, width=60)
+    address = f"sim://standard-200?seed={seed}&pauses=0.5&backing-up=0.5"
+    at_one_go = knit(plan, address, wait_s=2.5)
+    monkeypatch.setattr(SimPort, "make_board", staticmethod(lambda analog: ModelBoard(analog=analog)))
+    in_slices = knit(plan, address)
+    assert [done.report for done in at_one_go.done] == [done.report for done in in_slices.done]
+    for one, other in zip(at_one_go.port.world.knitted, in_slices.port.world.knitted, strict=True):
+        assert (one.begin_us, one.end_us, one.selected.tolist()) == (
+            other.begin_us,
+            other.end_us,
+            other.selected.tolist(),
+        )
 
 
 @pytest.mark.parametrize(("pace", "width"), [(20, 200), (30, 200), (40, 200), (60, 40), (30, 10)])
