@@ -40,48 +40,19 @@ from latchline.sim.board import memory
 from latchline.sim.board.bulk import SHORTEST_IDLE, Bulk
 from latchline.sim.board.clock import Clock
 from latchline.sim.board.follower import Follower
-from latchline.sim.board.heat import room
+from latchline.sim.board.limits import NEEDLES_MAX, bed_is_good, pass_is_good, plan_is_good
 from latchline.sim.board.memory import Kept
 from latchline.sim.board.outputs import Outputs
 from latchline.sim.board.readings import SUPPLY_READINGS, Readings
 from latchline.sim.board.speech import NEVER_MS, Speech, beeps
 from latchline.sim.board.steps import breaks, steps
-from latchline.sim.board.way import lines_of
 from latchline.sim.face import BYTE_US, PIN_MIDDLE, RESET_PIN, WATCHDOG, Analog, Pins, Signals, Times
 
 NEVER_US = NEVER_MS * 1000
 SLOTS = 32
-NEEDLES_MAX = 255
 VERSION = bytes((0, 2, 0))
 
 BED_OUT, PLAN_OUT, NO_PROBE, NOT_SPOKEN = 1, 2, 3, 4  # reasons of REFUSED
-
-
-def bed_is_good(bed: Bed) -> bool:
-    """The limits of section 4."""
-    middle = bed.middle_left > bed.middle_right or (
-        bed.left_sensor < bed.middle_left and bed.middle_left + 3 <= bed.middle_right < bed.right_sensor
-    )
-    return (
-        2 <= bed.needles <= NEEDLES_MAX
-        and 1 <= bed.edges_per_needle <= 16
-        and -4096 <= bed.left_sensor < 0
-        and (bed.needles - 1) * bed.edges_per_needle < bed.right_sensor <= 8191
-        and bed.layout_kind in (0, 1)
-        and 1 <= bed.count <= (16 if bed.layout_kind == 1 else 2)
-        and all(-480 <= lead <= 480 for lead in (bed.lead_leftward, bed.lead_rightward))
-        and min(bed.advance, bed.advance_max, bed.hold) >= 1
-        and 5 <= bed.limit_ms <= 2000
-        and bed.active_low in (0, 1)
-        and bed.advance_max + bed.hold <= room(bed)
-        and bed.duty <= 15
-        and bed.passing in (0, 1)
-        and middle
-    )
-
-
-def lines_are_good(bed: Bed, lines: tuple[int, int]) -> bool:
-    return bed.left_sensor < lines[0] < lines[1] < bed.right_sensor
 
 
 class ModelBoard:
@@ -546,13 +517,7 @@ class ModelBoard:
 
     def _take_plan(self, plan: PlanStart) -> bool:
         bed = self.follower.bed
-        if (
-            bed is None
-            or plan.fingerprint == 0
-            or not 1 <= plan.first <= plan.last + 1
-            or not lines_are_good(bed, (plan.left_line, plan.right_line))
-            or not plan.first_needle <= plan.last_needle < bed.needles
-        ):
+        if bed is None or not plan_is_good(bed, plan):
             return self._refuse(plan, PLAN_OUT)
         self.follower.set_plan(plan)
         self._no_plan()
@@ -560,16 +525,12 @@ class ModelBoard:
 
     def _take_pass(self, taken: Pass) -> bool:
         bed, plan = self.follower.bed, self.follower.plan
-        bits = int.from_bytes(taken.mask, "little")
         good = (
             bed is not None
             and plan is not None
             and taken.fingerprint == plan.fingerprint
             and taken.pass_number == self.follower.received + 1 <= min(plan.last, self._credit())
-            and taken.direction in (0, 1)
-            and bits >> (plan.last_needle + 1) == 0
-            and bits & ((1 << plan.first_needle) - 1) == 0
-            and lines_are_good(bed, lines_of(plan, taken))
+            and pass_is_good(bed, plan, taken)
         )
         if good:
             self.follower.load(taken)
