@@ -204,7 +204,7 @@ def compare_acting(plan: Plan, number: int, report: Done, world: World, pushed: 
     for step in plan.hand_before(number):
         here = slice(step.first, step.last + 1)
         kind = kind_of(step)
-        if kind.of_plan or kind.sets is not None:
+        if kind.selects or kind.sets is not None:
             stand[here] = kind.name == "forward"
         elif kind.unsettles:
             onto = goes(step, plan.span.width)[here]

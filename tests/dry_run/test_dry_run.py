@@ -201,3 +201,19 @@ def test_the_whole_pieces_of_the_boathouse_are_knitted_needle_for_needle(name: s
     result = knitted(plan)
     assert result.as_planned
     assert result.compared == plan.passes * plan.profile.needles
+
+
+def test_a_shaped_jacquard_is_knitted_as_planned_where_needles_are_pushed_a_pass_ahead(tmp_path: Path) -> None:
+    """What is done on the second bed between two passes leaves the needles of the pattern bed as they were pushed."""
+    bed = profile_text("double-180").replace('drive = "this-pass"', 'drive = "next-pass"')
+    (tmp_path / "ahead.toml").write_text(bed)
+    text = 'machine = "ahead.toml"\nneedles = "L10-R10"\n[[bands]]\ntechnique = "slip"\nchart = "c.txt"\nrows = 4\n'
+    text += (
+        '[[bands]]\ntechnique = "jacquard"\nchart = "c.txt"\nrows = 8\nshape = [{ by = -1, every = 3, times = 2 }]\n'
+    )
+    (tmp_path / "c.txt").write_text("##..#.\n..##.#\n")
+    (tmp_path / "piece.toml").write_text(text)
+    plan = load_piece(tmp_path / "piece.toml").plan()
+    assert plan.profile.drive == "next-pass"
+    assert any(step.kind == "second-in" for step in plan.hand)
+    assert knitted(plan, seed=3).as_planned

@@ -410,6 +410,13 @@ def test_what_the_pattern_bed_does_the_second_bed_does(shape: str, number: int, 
     assert any(line.startswith(words) for line in said[number])
 
 
+def test_who_steps_back_leaves_the_second_bed_as_it_is() -> None:
+    plan = two_beds(JACQUARD, "shape = [{ by = -1, every = 3, times = 2 }]\n")
+    told = [prompt.text for prompt in stepping_back(plan, 8, 10, set_up(plan, 8))]
+    assert any(text.startswith("done already, and stays: at L10, R10 move the second bed's end loops") for text in told)
+    assert not any(text.startswith("at L10, R10 move the second bed's end loops") for text in told)
+
+
 def test_the_second_bed_takes_no_yarn_beyond_the_needles_in_work() -> None:
     """A row of two colours knits once on the pattern bed and twice on the second."""
     whole, half = (yarn_need(two_beds(JACQUARD, shape)) for shape in ("", "shape = [{ off = [10], side = 'right' }]\n"))

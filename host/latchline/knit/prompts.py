@@ -143,7 +143,7 @@ def stepping_back(plan: Plan, done: int, was: int, due: Sequence[Prompt]) -> tup
         undo[UNDONE_MOST:] = [f"and {len(undo) - UNDONE_MOST} more, down to pass {coming}: see the working chart"]
     if plan.holds(was) and not plan.holds(coming):
         undo.append(SET_BACK)
-    anew = {words for kind, words in lines_of(plan.hand_before(coming), plan.places_name) if kind.of_plan}
+    anew = {words for kind, words in lines_of(plan.hand_before(coming), plan.places_name) if kind.selects}
     stays = [f"done already, and stays: {words}" for words in plan.hand_words(coming) if words not in anew]
     rest = [prompt for prompt in due if prompt.what is not What.HAND or prompt.text in anew]
     told = [Prompt(What.NOTE, coming, text) for text in (*undo, *stays)]

@@ -91,6 +91,11 @@ class HandKind:
     of_plan: bool = False
     on_second: bool = False
 
+    @property
+    def selects(self) -> bool:
+        """Whether it sets needles of the pattern bed as the carriage should have selected them."""
+        return self.of_plan and not self.on_second
+
 
 def _gone(step: HandStep) -> Places:
     return np.full(step.needles, GONE, dtype=np.int16)
