@@ -239,6 +239,50 @@ def test_a_stroke_that_the_desk_could_not_make_is_taken_back_and_that_is_said(br
         assert fingerprint(page) == before
 
 
+UNLIKELY = [
+    ("open", "#empty-stitches", "-5", "#empty-go"),
+    ("open", "#empty-rows", "", "#empty-go"),
+    ("open", "#photo-width", "0", "#photo-go"),
+    ("draw", "#lines-at", "1.5", "#lines-in"),
+    ("draw", "#lines-count", "-3", "#lines-out"),
+    ("draw", "#size-rows", "1e9", "#size-set"),
+    ("draw", "#gauge-stitches", "0", "#gauge-set"),
+]
+
+
+def test_a_number_that_cannot_be_is_told_at_its_field_and_sent_to_nobody(browser: Browser, desk: Served) -> None:
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        page.click("#band-1")
+        sent: list[str] = []
+        page.on("request", lambda request: sent.append(request.url) if request.method == "POST" else None)
+        for part, field, value, button in UNLIKELY:
+            page.click(f"#way-{part}")
+            page.evaluate("() => { for (const one of document.querySelectorAll('details')) one.open = true; }")
+            if field == "#photo-width":
+                page.set_input_files("#photo-file", {"name": "a.png", "mimeType": "image/png", "buffer": b"x"})
+            was = page.input_value(field)
+            page.fill(field, value)
+            page.click(button)
+            until(lambda field=field: page.evaluate("(field) => document.activeElement.matches(field)", field), field)
+            page.fill(field, was or "20")
+        assert sent == []
+
+
+def test_all_of_the_chart_is_reached_on_a_low_screen(browser: Browser, desk: Served) -> None:
+    """With every tool unfolded above it, the first row to be knitted is still there, and the line that tells the place."""
+    with a_page(browser, desk, (1280, 640)) as page:
+        fingerprint(page)
+        page.click("#band-1")
+        page.click("#lines summary")
+        where = page.query_selector(".chart .where")
+        assert where is not None
+        where.scroll_into_view_if_needed()
+        box = where.bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= 640
+
+
 def test_a_finding_is_marked_and_its_mend_is_one_press_and_one_undo(browser: Browser, desk: Served) -> None:
     with a_page(browser, desk) as page:
         before = fingerprint(page)

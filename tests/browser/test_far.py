@@ -274,7 +274,7 @@ def states_and_questions_fit(page: Page, wide: int) -> None:
     for state in ("waiting", "under-way", "over"):
         shown(page, state=state)
         assert overflowing(page) == []
-    for state in ("lost", "paused", "fault", "quiet", "unplugged"):
+    for state in ("lost", "paused", "fault", "quiet", "unplugged", "unheard"):
         shown(page, state=state, number=447, row=row_of(447, LONG_NAMES), coming=coming())
         assert overflowing(page) == []
         assert text_of(page, ".told"), state

@@ -269,6 +269,8 @@ SENT: list[tuple[str, dict[str, object], int]] = [
     ("/api/open", {"what": "given", "name": "x.toml", "content": b64encode(b"bands = 3\n").decode()}, 422),
     ("/api/open", {"what": "given", "name": "\ud800.toml", "content": ""}, 422),
     ("/api/open", {"what": "empty", "name": "a\udfffb", "stitches": 9, "rows": 9, "machine": "standard-200"}, 422),
+    ("/api/open", {"what": "empty", "name": "mat", "stitches": -5, "rows": 9, "machine": "standard-200"}, 422),
+    ("/api/open", {"what": "empty", "name": "mat", "stitches": 9, "rows": 0, "machine": "standard-200"}, 422),
     ("/api/edit", {"edit": "piece", "key": "name", "value": "\ud800"}, 422),
     ("/api/edit", {"edit": "yarn", "yarn": "\ud800", "key": "colour", "value": "navy"}, 422),
     ("/api/edit", {"edit": "piece", "key": "name", "value": ["\ud800"]}, 422),

@@ -58,10 +58,12 @@ def open_example(folder: Folder, name: str) -> Document:
 
 def open_empty(folder: Folder, name: str, stitches: int, rows: int, machine: str) -> Document:
     """An empty chart on as many needles as it is wide. Raises InputError."""
+    if min(stitches, rows) < 1:
+        raise InputError("a chart has one stitch and one row at least", hint="name a larger size")
     profile = folder.profile(machine)
     needles = profile.span_name(profile.centred(stitches))
     chart = f"{file_name(name)}.txt"
-    cells = np.zeros((max(1, min(rows, 10_000)), stitches), np.uint8)
+    cells = np.zeros((min(rows, 10_000), stitches), np.uint8)
     state = State(
         written.empty_piece(name, machine, needles, chart),
         {chart: Drawn.of(cells, EMPTY_PALETTE)},

@@ -1,6 +1,6 @@
 // What is due takes the whole page, one thing at a time.
 
-import { button, el } from "./dom.js";
+import { button, el, valid } from "./dom.js";
 import { answer, goTo, now } from "./session.js";
 import { needles } from "./signs.js";
 import { TITLES, titleOf } from "./words.js";
@@ -39,7 +39,7 @@ export function asked(question, view) {
 
 /** @param {any} question @param {any} view @returns {Shown} */
 function rowAsked(question, view) {
-  const other = el("input", { type: "number", id: "row-other", min: "0", max: String(view.passes), "aria-label": "another pass" });
+  const other = el("input", { type: "number", id: "row-other", required: true, min: "0", max: String(view.passes), "aria-label": "another pass" });
   const body = [
     el("section", { class: "asked", "aria-label": TITLES.row },
       el("h1", {}, TITLES.row),
@@ -49,7 +49,7 @@ function rowAsked(question, view) {
           button(row.number ? `pass ${row.number}` : "none is knitted", () => answer(row.number), { class: "main", "data-row": row.number }),
           el("p", {}, row.number ? `went ${row.direction}, so the carriage stands at the ${row.side}. ${row.means.join(" ")}` : `the carriage stands at the ${row.side}`),
           row.marks ? needles(row) : null)),
-      el("div", { class: "row" }, el("label", {}, "another one: ", other), button("it is this one", () => other.value !== "" && answer(Number(other.value)), { id: "row-go" }))),
+      el("div", { class: "row" }, el("label", {}, "another one: ", other), button("it is this one", () => valid(other) && answer(Number(other.value)), { id: "row-go" }))),
   ];
   return { body, extra: [], words: "", press: null };
 }

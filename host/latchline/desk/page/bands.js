@@ -1,6 +1,6 @@
 // The piece's bands in the order in which they are knitted, and every option of the table of options.
 
-import { button, el, fill, keeping, sent } from "./dom.js";
+import { button, el, fill, keeping, sent, valid } from "./dom.js";
 import { bands, changed, edit, on, store } from "./state.js";
 
 /**
@@ -200,8 +200,12 @@ function yarns(values) {
 /** @param {import("./state.js").Values} values */
 function swatch(values) {
   const keys = ["stitches", "rows", "width_mm", "height_mm"];
-  const inputs = keys.map((key) => el("input", { type: "number", id: `gauge-${key}`, min: "1", step: "any", value: String(values.gauge?.[key] ?? "") }));
-  const set = () => { sent(...inputs); edit("gauge", Object.fromEntries(keys.map((key, at) => [key, Number(inputs[at].value)]))); };
+  const inputs = keys.map((key) => el("input", { type: "number", id: `gauge-${key}`, min: "1", max: "10000", step: "any", required: true, value: String(values.gauge?.[key] ?? "") }));
+  const set = () => {
+    if (!valid(...inputs)) return;
+    sent(...inputs);
+    edit("gauge", Object.fromEntries(keys.map((key, at) => [key, Number(inputs[at].value)])));
+  };
   return el("div", {}, el("p", { class: "soft" }, "Count stitches and rows on a swatch of the same fabric, and measure what you counted."),
     ...keys.map((key, at) => el("div", { class: "field" }, el("label", { for: `gauge-${key}` }, key.replace("_", " in ")), inputs[at])),
     button("use this swatch", set, { id: "gauge-set" }));

@@ -1,6 +1,6 @@
 // The boxes over the knitting page: stepping back, a note, pedal and voice.
 
-import { button, el } from "./dom.js";
+import { button, el, valid } from "./dom.js";
 import { forgetPedal, learnPedal, pedalKey, stopLearning } from "./pedal.js";
 import { now, wish } from "./session.js";
 import { voiceChoices } from "./voice.js";
@@ -23,11 +23,12 @@ function over(title, inside) {
 }
 
 export function backBox() {
-  const count = el("input", { type: "number", id: "back-count", min: "1", max: String(Math.max(1, (now.view?.done ?? 1))), value: "1" });
+  const count = el("input", { type: "number", id: "back-count", min: "1", required: true, max: String(Math.max(1, (now.view?.done ?? 1))), value: "1" });
   over("Step back", (close) => [
     el("p", {}, "Un-knit so many passes; then the knitting goes on from there."),
     el("label", {}, "passes ", count),
     button("step back", () => {
+      if (!valid(count)) return;
       wish({ wish: "step-back", passes: Number(count.value) });
       close();
     }, { class: "main", id: "back-go" }),

@@ -48,6 +48,9 @@ export function sent(...inputs) {
   for (const input of inputs) input.defaultValue = input.value;
 }
 
+/** Whether these fields hold what they may; the browser says at the first that does not what is wrong with it. @param {...HTMLInputElement} inputs */
+export const valid = (...inputs) => inputs.every((input) => input.reportValidity());
+
 /**
  * Fill a box anew without taking from the hand what it is at: the focus, and what is typed and not sent yet.
  * @param {HTMLElement} box

@@ -94,7 +94,8 @@ class Board {
     const bold = el("b", {}, word);
     this.state.className = `state ${urgency}`;
     fill(this.state, shape(form), bold, el("span", { class: "means" }, means));
-    fit(bold, Math.min(80, leastPx()), 150);
+    const least = Math.min(80, leastPx());
+    if (!fit(bold, least, 150)) fit(bold, least / 2, least);
   }
 
   /** The pass, and by hand its needles. @param {any} view @returns {import("./asked.js").Shown} */

@@ -1,6 +1,6 @@
 // Where a piece comes from: the folder, the examples, a file dropped onto the page, an empty chart, a photograph.
 
-import { button, el, fill } from "./dom.js";
+import { button, el, fill, valid } from "./dom.js";
 import { ask } from "./line.js";
 import { changed, on, open, store, takePiece, tried } from "./state.js";
 
@@ -40,12 +40,12 @@ const number = (id, value, most) => el("input", { type: "number", id, value: Str
 /** @param {(given: Record<string, any>) => void} go */
 function empty(go) {
   const name = el("input", { type: "text", id: "empty-name", value: "my piece", maxLength: 80 });
-  const stitches = number("empty-stitches", 24, 200);
+  const stitches = number("empty-stitches", 24, 1000);
   const rows = number("empty-rows", 40, 2000);
   const machine = machines("empty-machine");
   return el("div", {}, field("empty-name", "name", name), field("empty-stitches", "stitches", stitches), field("empty-rows", "rows", rows),
     field("empty-machine", "machine", machine),
-    button("start drawing", () => go({ what: "empty", name: name.value || "my piece", stitches: Number(stitches.value), rows: Number(rows.value), machine: machine.value }), { class: "main", id: "empty-go" }));
+    button("start drawing", () => valid(stitches, rows) && go({ what: "empty", name: name.value || "my piece", stitches: Number(stitches.value), rows: Number(rows.value), machine: machine.value }), { class: "main", id: "empty-go" }));
 }
 
 /** @param {string} id */
@@ -75,13 +75,14 @@ async function base64(file) {
 
 /** Crop, size, colours and proportions in one step. @param {() => void} opened */
 function photograph(opened) {
-  const choose = el("input", { type: "file", id: "photo-file", accept: "image/*" });
+  const choose = el("input", { type: "file", id: "photo-file", accept: "image/*", required: true });
   const seen = el("canvas", { class: "photo", role: "img", "aria-label": "The picture; drag a frame to crop it", hidden: true });
   const unit = el("select", { id: "photo-unit", "aria-label": "unit of the width" }, el("option", { value: "needles" }, "needles"), el("option", { value: "cm" }, "cm"));
   const width = number("photo-width", 60, 1000);
+  width.step = "any"; // of centimetres
   const colours = number("photo-colours", 2, 16);
   const machine = machines("photo-machine");
-  const crop = ["left", "right", "top", "bottom"].map((side) => el("input", { type: "number", id: `photo-${side}`, min: "0", max: "95", value: "0" }));
+  const crop = ["left", "right", "top", "bottom"].map((side) => el("input", { type: "number", id: `photo-${side}`, min: "0", max: "95", step: "any", required: true, value: "0" }));
   /** @type {ImageBitmap | null} */
   let picture = null;
   const paint = () => {
@@ -120,7 +121,7 @@ function photograph(opened) {
   });
   const go = async () => {
     const file = choose.files?.[0];
-    if (!file) return;
+    if (!valid(choose, width, colours, ...crop) || !file) return;
     const made = await tried(async () => ask("/api/photograph", {
       name: file.name, content: await base64(file), width: Number(width.value), unit: unit.value, colours: Number(colours.value),
       machine: machine.value, crop: crop.map((input) => Number(input.value)),

@@ -1,6 +1,6 @@
 // The tools that a hand draws with, as buttons and fields over the chart.
 
-import { button, el, fill, keeping, sent } from "./dom.js";
+import { button, el, fill, keeping, sent, valid } from "./dom.js";
 import { CELL_LEAST, CELL_MOST, hand } from "./hand.js";
 import { draw, drawing, shownColour, yarnNames } from "./state.js";
 
@@ -128,7 +128,7 @@ function tiledChoice(again, sight) {
 
 /** @param {() => void} again */
 function numberedChoice(again) {
-  return pressed("numbered", "with numbers in the cells", hand.numbered, () => {
+  return pressed("numbered", "with numbers", hand.numbered, () => {
     hand.numbered = !hand.numbered;
     if (hand.numbered) hand.cell = Math.max(hand.cell, 14);
     again();
@@ -189,8 +189,8 @@ function rowsMore(drawn) {
       el("label", {}, count, " "),
       el("label", {}, what),
       el("label", {}, " at number ", at),
-      button("put in", () => draw("insert", given()), { id: "lines-in" }),
-      button("take out", () => draw("remove", given()), { id: "lines-out" }),
+      button("put in", () => valid(count, at) && draw("insert", given()), { id: "lines-in" }),
+      button("take out", () => valid(count, at) && draw("remove", given()), { id: "lines-out" }),
     ),
     el(
       "div",
@@ -207,6 +207,7 @@ function rowsMore(drawn) {
       el("label", {}, "make it ", stitches, " stitches"),
       el("label", {}, " by ", rows, " rows"),
       button("cut or fill up", () => {
+        if (!valid(stitches, rows)) return;
         sent(rows, stitches);
         draw("resize", { rows: Number(rows.value), stitches: Number(stitches.value) });
       }, { id: "size-set" }),
