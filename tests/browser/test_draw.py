@@ -6,6 +6,7 @@ import io
 import json
 import subprocess
 import threading
+import time
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
@@ -31,7 +32,7 @@ from cli.running import run
 from desk.choices import BUNTING, CHOICES, GULLS, ONE_WAY, SAME_PLAN, Begun
 from desk.serving import Served, served
 from PIL import Image
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Route
 
 from latchline.piece.file import load_piece
 
@@ -99,6 +100,29 @@ def test_a_pencil_stroke_is_seen_saved_and_read_again(browser: Browser, desk: Se
         assert fingerprint(page, before) == drawn
         page.click("#do-save")
         until(lambda: "saved" in text_of(page, "#kept"))
+    assert f"{load_piece(home / 'pieces' / 'harbour-blanket.toml').plan().fingerprint:08x}" == drawn
+
+
+def test_what_is_saved_holds_every_stroke_that_was_made_before(browser: Browser, desk: Served, home: Path) -> None:
+    """Though the desk has not answered to the last ones yet."""
+
+    def slowly(route: Route) -> None:
+        time.sleep(0.3)
+        route.continue_()
+
+    with a_page(browser, desk) as page:
+        before = fingerprint(page)
+        page.click("#band-1")
+        page.click("#colour-1")
+        until(lambda: cell(page, 0, 1))
+        page.route("**/api/edit", slowly)
+        for stitch in (0, 2, 4):
+            page.mouse.click(*cell(page, 1, stitch))
+        page.keyboard.press("Control+s")
+        until(lambda: "saved" in text_of(page, "#kept"))
+        page.wait_for_timeout(1000)  # a stroke that came too late would have been made by now
+        assert "saved" in text_of(page, "#kept")
+        drawn = fingerprint(page, before)
     assert f"{load_piece(home / 'pieces' / 'harbour-blanket.toml').plan().fingerprint:08x}" == drawn
 
 

@@ -4,7 +4,7 @@ import { button, el, fill } from "./dom.js";
 import { ask } from "./line.js";
 import { now } from "./session.js";
 import { shape } from "./signs.js";
-import { looked, store, tried } from "./state.js";
+import { looked, settled, store, tried } from "./state.js";
 import { STATES } from "./words.js";
 
 /** Where a knitting begins, or goes on. @param {HTMLElement} box */
@@ -15,7 +15,7 @@ export async function startView(box) {
   /** @type {HTMLInputElement} */
   const port = el("input", { type: "text", id: "port", list: "port-list", value: now.port || (told.ports.find((/** @type {string} */ name) => /usb|acm|com\d/i.test(name)) ?? "sim://"), oninput: () => { now.port = port.value; }, autocomplete: "off", spellcheck: false });
   const anyway = el("input", { type: "checkbox", id: "anyway", checked: box.querySelector("#anyway:checked") !== null });
-  const start = (/** @type {string} */ where) => () => tried(() => ask("/api/knit/begin", { port: where === "" ? port.value.trim() : where, anyway: anyway.checked }));
+  const start = (/** @type {string} */ where) => () => tried(() => settled().then(() => ask("/api/knit/begin", { port: where === "" ? port.value.trim() : where, anyway: anyway.checked })));
   fill(box, el("div", { class: "open" },
     over ? ended(over) : el("h1", {}, "Knit"),
     el("div", { class: "cards" },

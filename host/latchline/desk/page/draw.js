@@ -5,7 +5,7 @@ import { chartPanel } from "./chart.js";
 import { button, el, fill, keeping } from "./dom.js";
 import { fabricPanel, findingsPanel } from "./fabric.js";
 import { ask, keepFile, Refused } from "./line.js";
-import { complain, on, redo, store, takePiece, tried, undo } from "./state.js";
+import { complain, on, redo, settled, store, takePiece, tried, undo } from "./state.js";
 
 export function drawPart() {
   const strip = el("div", { class: "strip" });
@@ -29,8 +29,8 @@ function stripOf() {
     button("save", () => save(), { id: "do-save", class: "main" }),
     button("undo", () => undo(), { id: "do-undo", disabled: !piece.can_undo }),
     button("redo", () => redo(), { id: "do-redo", disabled: !piece.can_redo }),
-    button("set-up sheet", () => tried(() => keepFile("/api/sheet", `${file}-sheet.pdf`)), { id: "do-sheet" }),
-    button("working chart", () => tried(() => keepFile("/api/working-chart", `${file}-working-chart.pdf`)), { id: "do-working-chart" }),
+    button("set-up sheet", () => tried(() => settled().then(() => keepFile("/api/sheet", `${file}-sheet.pdf`))), { id: "do-sheet" }),
+    button("working chart", () => tried(() => settled().then(() => keepFile("/api/working-chart", `${file}-working-chart.pdf`))), { id: "do-working-chart" }),
   ];
 }
 
@@ -65,6 +65,7 @@ export async function save() {
 
 /** @param {string} name @param {boolean} replace */
 async function keep(name, replace) {
+  await settled();
   const saved = await ask("/api/save", { name, replace });
   takePiece(saved.piece);
   store.desk = await ask("/api/desk");

@@ -193,6 +193,9 @@ export function shownColour(index) {
 
 let queue = Promise.resolve();
 
+/** When every edit that the hand has asked for is made, or refused: what is to hold them all waits for it. */
+export const settled = () => queue;
+
 /**
  * Ask for one edit after another, so that each knows what the one before has made.
  * @param {string} path
