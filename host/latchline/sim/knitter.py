@@ -113,8 +113,8 @@ class Knitter:
 
     @property
     def minds_the_lamp_alone(self) -> bool:
-        """Is what she does next settled, unless the lamp goes dark?"""
-        return self.on_the_way or self._lamp
+        """Is what she does next settled as long as the lamp does not go dark?"""
+        return self._lamp
 
     def horizon_us(self, now_us: int) -> int:
         """When she will do or decide something next, by what is known now."""

@@ -23,8 +23,8 @@ from latchline.sim.wire import Direction
 # The world goes on in slices. Within one, nobody outside the board reacts to anything, so that none may be longer than
 # a hand's reaction. The host hears at the end of a slice what was said in it: so one ends when an answer to what the
 # host wrote, or the board's regular word, should be there. Under a model board, which stops where its lamp goes dark, a
-# stroke is one slice, and so is standing at the turn with the lamp lit, or as much of it as the host waits: the hand
-# reacts to nothing else meanwhile.
+# stroke with the lamp lit is one slice, and so is standing at the turn, or as much of it as the host waits: the hand
+# reacts to nothing else meanwhile. A walk with the lamp dark is looked at closely, as by the doctor.
 SLICE_US = 255_000
 ANSWER_US = 3_000
 REACTION_LEAST_S = 0.26
