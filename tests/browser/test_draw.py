@@ -103,6 +103,29 @@ def test_a_pencil_stroke_is_seen_saved_and_read_again(browser: Browser, desk: Se
     assert f"{load_piece(home / 'pieces' / 'harbour-blanket.toml').plan().fingerprint:08x}" == drawn
 
 
+def test_the_page_shows_the_very_cells_that_a_stroke_has_coloured(browser: Browser, desk: Served) -> None:
+    """In a row that it left as it was, too: what is shown beside the piece would be knitted otherwise."""
+    shown = "async () => [...(await import('/state.js')).drawing().cells].join('')"
+    empty = {"what": "empty", "name": "net", "stitches": 8, "rows": 6, "machine": "chunky-112"}
+    with desk.client() as client:
+        begun = client.post("/api/open", json=empty).json()["serial"]
+    with a_page(browser, desk) as page:
+        fingerprint(page)
+        for begin, end in (((1, 2), (1, 2)), ((0, 0), (1, 2)), ((5, 7), (2, 6)), ((0, 3), (5, 4))):
+            page.mouse.move(*until(lambda begin=begin: cell(page, *begin)))
+            page.mouse.down()
+            page.mouse.move(*cell(page, *end))
+            page.mouse.up()
+        page.mouse.move(*cell(page, 5, 0))
+        page.mouse.down()
+        page.focus(".chart canvas")
+        page.keyboard.press("Escape")  # a stroke that is given up leaves nothing
+        page.mouse.up()
+        until(lambda: judged(page) == piece(desk)["serial"] == begun + 4)
+        rows = piece(desk)["drawings"]["net.txt"]["changed"]
+        until(lambda: page.evaluate(shown) == "".join(rows[str(row)] for row in range(6)))
+
+
 def test_what_is_saved_holds_every_stroke_that_was_made_before(browser: Browser, desk: Served, home: Path) -> None:
     """Though the desk has not answered to the last ones yet."""
 

@@ -54,6 +54,7 @@ export function chartPanel() {
     hand.cell = 0;
     show();
   });
+  on("cells", () => sight.refresh());
   on("verdict", () => sight.refresh());
   on("shown", () => sight.lookAt());
   new ResizeObserver(() => sight.refresh()).observe(scroller);

@@ -5,7 +5,9 @@ import { Refused, ask } from "./line.js";
 
 /**
  * @typedef {{ hex: string, name: string }} Colour
- * @typedef {{ rows: number, stitches: number, palette: Colour[], cells: Uint8Array }} Drawing
+ * @typedef {{ rows: number, stitches: number, palette: Colour[], told: Uint8Array, cells: Uint8Array }} Drawing
+ *   told: by the desk; cells: the same with what the hand has coloured since
+ * @typedef {{ chart: string, stitches: number, cells: Map<number, number> }} Echo
  * @typedef {{ what: string, where: string, hint: string, key?: string }} Trouble
  * @typedef {Record<string, any>} Values
  * @typedef {{
@@ -44,7 +46,7 @@ export const store = {
 const listeners = new Map();
 
 /**
- * Call when something of this name has changed: piece, verdict, band, shown, complaint.
+ * Call when something of this name has changed: piece, cells, verdict, band, shown, complaint.
  * @param {string} name
  * @param {() => void} listener
  */
@@ -104,6 +106,35 @@ export async function looked(work) {
   }
 }
 
+/** Strokes that the desk has not answered to yet. @type {Set<Echo>} */
+const echoes = new Set();
+
+/** @param {string} name @param {Uint8Array} told @param {number} stitches */
+function withEchoes(name, told, stitches) {
+  const cells = told.slice();
+  for (const one of echoes) {
+    if (one.chart !== name || one.stitches !== stitches) continue;
+    for (const [at, colour] of one.cells) if (at < cells.length) cells[at] = colour;
+  }
+  return cells;
+}
+
+/** Colour a cell before the desk has. @param {Echo} one @param {number} at @param {number} colour */
+export function echo(one, at, colour) {
+  echoes.add(one);
+  one.cells.set(at, colour);
+  const drawn = store.piece?.drawings[one.chart];
+  if (drawn && drawn.stitches === one.stitches) drawn.cells[at] = colour;
+}
+
+/** From now on the desk's cells hold, whether it has made the stroke or not. @param {Echo} one */
+export function answered(one) {
+  echoes.delete(one);
+  const drawn = store.piece?.drawings[one.chart];
+  if (drawn) drawn.cells = withEchoes(one.chart, drawn.told, drawn.stitches);
+  changed("cells");
+}
+
 let opening = true;
 
 /**
@@ -117,12 +148,12 @@ export function takePiece(told) {
   for (const [name, drawing] of Object.entries(told.drawings)) {
     const { rows, stitches, palette, whole, changed: lines } = /** @type {any} */ (drawing);
     const known = before[name];
-    const cells = whole || !known ? new Uint8Array(rows * stitches) : known.cells;
+    const told = whole || !known ? new Uint8Array(rows * stitches) : known.told;
     for (const [number, line] of Object.entries(lines)) {
       const foot = Number(number) * stitches;
-      for (let stitch = 0; stitch < stitches; stitch++) cells[foot + stitch] = parseInt(line[stitch], 16);
+      for (let stitch = 0; stitch < stitches; stitch++) told[foot + stitch] = parseInt(line[stitch], 16);
     }
-    drawings[name] = { rows, stitches, palette, cells };
+    drawings[name] = { rows, stitches, palette, told, cells: withEchoes(name, told, stitches) };
   }
   store.piece = { ...told, drawings };
   if (opening) store.band = bands().findIndex((band) => band.chart in drawings); // there is something to draw on

@@ -1,7 +1,7 @@
 // The hand upon the chart: pointer and keys, and what a stroke asks of the desk.
 
 import { hand } from "./hand.js";
-import { draw, drawing } from "./state.js";
+import { answered, chartName, draw, drawing, echo } from "./state.js";
 
 /** @typedef {import("./hand.js").Point} Point */
 
@@ -10,6 +10,8 @@ export class Strokes {
   /** @param {import("./sight.js").Sight} sight */
   constructor(sight) {
     this.sight = sight;
+    /** What the stroke under way has coloured. @type {import("./state.js").Echo | null} */
+    this.echoed = null;
     const canvas = sight.canvas;
     canvas.addEventListener("pointerdown", (event) => this.down(event));
     canvas.addEventListener("pointermove", (event) => this.move(event));
@@ -66,19 +68,30 @@ export class Strokes {
   }
 
   /**
-   * Show the pencil's cell in this very frame; the desk's answer puts it right.
+   * Show the pencil's cells in this very frame, those that the desk will colour (Bresenham, IBM Systems J. 4 (1965) 25).
    * @param {import("./state.js").Drawing} drawn
    * @param {Point} to
    * @param {Point} [from]
    */
   echo(drawn, to, from = to) {
-    const steps = Math.max(Math.abs(to[0] - from[0]), Math.abs(to[1] - from[1]), 1);
-    for (let step = 0; step <= steps; step++) {
-      const row = Math.round(from[0] + ((to[0] - from[0]) * step) / steps);
-      const stitch = Math.round(from[1] + ((to[1] - from[1]) * step) / steps);
-      drawn.cells[row * drawn.stitches + stitch] = hand.colour;
+    this.echoed ??= { chart: chartName(), stitches: drawn.stitches, cells: new Map() };
+    let [row, stitch] = from;
+    const [tall, wide] = [Math.abs(to[0] - row), Math.abs(to[1] - stitch)];
+    const [up, right] = [to[0] > row ? 1 : -1, to[1] > stitch ? 1 : -1];
+    let error = wide - tall;
+    echo(this.echoed, row * drawn.stitches + stitch, hand.colour);
+    while (row !== to[0] || stitch !== to[1]) {
+      const double = 2 * error;
+      if (double > -tall) [error, stitch] = [error - tall, stitch + right];
+      if (double < wide) [error, row] = [error + wide, row + up];
+      echo(this.echoed, row * drawn.stitches + stitch, hand.colour);
     }
     this.sight.refresh();
+  }
+
+  /** The desk's own cells hold again. @param {import("./state.js").Echo | null} echoed */
+  settle(echoed) {
+    if (echoed) answered(echoed);
   }
 
   up() {
@@ -88,7 +101,9 @@ export class Strokes {
     hand.way = [];
     if (!from || !to) return;
     const given = { colour: hand.colour, mirrored: hand.mirrored };
-    if (hand.tool === "pencil") draw("paint", { points: way, ...given });
+    const echoed = this.echoed;
+    this.echoed = null;
+    if (hand.tool === "pencil") draw("paint", { points: way, ...given }).finally(() => this.settle(echoed));
     else if (hand.tool === "line") draw("paint", { points: [from, to], ...given });
     else if (hand.tool === "box" || hand.tool === "full box") draw("box", { from, to, filled: hand.tool === "full box", ...given });
     else if (hand.moving && hand.frame) {
@@ -107,6 +122,8 @@ export class Strokes {
   }
 
   cancel() {
+    this.settle(this.echoed);
+    this.echoed = null;
     hand.from = null;
     hand.way = [];
     hand.moving = false;
