@@ -237,6 +237,16 @@ def both_channels_are_gone_before_the_start_line() -> Story:
     return story.walk(BRISK.right_sensor + 4, EDGE_US)
 
 
+def both_channels_are_gone_from_a_slow_carriage() -> Story:
+    """A gap that may be a hesitation; but no hand goes on from it with two edges at almost one time."""
+    story, _ = begun(BRISK)
+    story.walk(60, 8 * EDGE_US)
+    onward = story.pins(61)
+    story.place += 22
+    story.wait(22 * 8 * EDGE_US - 137).show_pins(onward, story.pins(story.place), edge_us=48)
+    return story.walk(BRISK.right_sensor + 6, 8 * EDGE_US)
+
+
 def a_channel_drops_out(pin: int, edges: int, *, at: int = 61, bed: Bed = BRISK, edge_us: int = EDGE_US) -> Story:
     """At a place amid the pass it stays as it is for so many edges of the carriage."""
     story, _ = begun(bed)
@@ -549,6 +559,7 @@ TOLD: tuple[Told, ...] = (
     (both_channels_are_gone_for_seven_and_a_half_periods, (19,), 0),
     (the_encoder_is_gone_with_one_edge_back, (19,), 0),
     (both_channels_are_gone_before_the_start_line, (20,), 0),
+    (both_channels_are_gone_from_a_slow_carriage, (20,), 0),
     (channel_a_drops_out_for_a_period, (19,), 0),
     (channel_b_drops_out_for_two_periods, (19,), 0),
     (channel_a_drops_out_for_three_periods, (19,), 0),

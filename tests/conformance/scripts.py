@@ -255,6 +255,19 @@ def many_checkpoints() -> Story:
     return story.wait(100_000).power(1).say(b"\0", Greet(PROTOCOL, 9), Ask(2))
 
 
+def turns_before_a_checkpoint_is_whole() -> Story:
+    """Each pass begins a little later after the one before: sometimes as the last byte of its checkpoint burns in."""
+    bed = dataclasses.replace(BANK, needles=8, right_sensor=80)
+    plan = plan_of(bed, passes=100)
+    story = Story(bed, place=20).power().say(b"\0", Greet(PROTOCOL, 7), bed, plan).walk(bed.left_sensor - 3)
+    for number in range(1, 41):
+        story.say(masked(plan, number, number % 2), pause_us=200).wait(900 * number)
+        start, finish = (plan.left_line, plan.right_line) if number % 2 else (plan.right_line, plan.left_line)
+        story.walk((start + finish) // 2, 700).say(Ask(2), pause_us=6000)
+        story.walk(finish + (1 if number % 2 else -1), 700).say(Ask(2), Seen(plan.fingerprint, number), pause_us=200)
+    return story.wait(100_000).power(1).say(b"\0", Greet(PROTOCOL, 9), Ask(2))
+
+
 def the_widest_bed_that_is_accepted() -> Story:
     """Positions, leads and lines at the ends of what 16 bits and the protocol allow."""
     bed = dataclasses.replace(

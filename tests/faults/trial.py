@@ -195,6 +195,8 @@ class Trial:
     def _inspect(self) -> None:
         """A finished piece: every row as planned, and each pass in the journal once."""
         bench = self.bench
+        if self.knitter.regrets:
+            bench.undo_spoiled()  # the carriage went once more without the lamp
         assert len(bench.rows) == bench.good_rows() == self.plan.passes
         with Journal.open(self.path) as journal:
             numbers = [entry.number for entry in journal.entries() if not entry.undone]

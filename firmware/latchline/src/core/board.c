@@ -487,7 +487,7 @@ void board_beat(struct board *board)
 
 bool board_work(struct board *board)
 {
-    if (board->pass.state == PASS_UNDER_WAY || !store_ready(&board->store))
+    if (!store_ready(&board->store, board->pass.state == PASS_UNDER_WAY))
         return false;
     act_on(board, store_work(&board->store));
     return true;

@@ -128,7 +128,7 @@ bool store_writing(const struct store *store)
 }
 
 /* Into the slot after the newest whole one. Newer numbers than those half written take the same slot
- * and begin again. */
+ * and begin again, unless all of its bytes are there: then it is the newest whole one. */
 static void begin_slot(struct store *store)
 {
     uint8_t slot = store->slot == CHECKPOINT_SLOTS - 1 ? 0 : (uint8_t)(store->slot + 1);
@@ -173,23 +173,35 @@ static uint8_t job_byte(const struct store *store)
     return at < store->job_length ? at : (uint8_t)(at - store->job_length);
 }
 
-bool store_ready(const struct store *store)
+static bool is_next_right(const struct store *store)
 {
-    return (store->job_length != 0 || store->waiting) && !port_memory_busy(store->world);
+    uint8_t at = job_byte(store);
+    return read_at(store, (uint16_t)(store->job_at + at)) == store->job[at];
+}
+
+bool store_ready(const struct store *store, bool under_way)
+{
+    if ((store->job_length == 0 && !store->waiting) || port_memory_busy(store->world))
+        return false;
+    return !under_way || store->waiting || store->job_step == store->job_length || is_next_right(store);
 }
 
 struct verdict store_work(struct store *store)
 {
-    uint8_t at;
+    if (store->job_length != 0) {
+        if (store->job_step == store->job_length)
+            return end_job(store);
+        if (is_next_right(store)) {
+            store->job_step++;
+            return all_well();
+        }
+    }
     if (store->waiting && (store->job_length == 0 || slot_job(store))) {
         begin_slot(store);
-        return all_well();
-    }
-    if (store->job_step == store->job_length)
-        return end_job(store);
-    at = job_byte(store);
-    store->job_step++;
-    if (read_at(store, (uint16_t)(store->job_at + at)) != store->job[at])
+    } else {
+        uint8_t at = job_byte(store);
         port_memory_write(store->world, (uint16_t)(store->job_at + at), store->job[at]);
+        store->job_step++;
+    }
     return all_well();
 }

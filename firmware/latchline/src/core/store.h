@@ -49,8 +49,9 @@ void store_start(struct store *store, void *world);
 void store_due(struct store *store, uint32_t fingerprint, uint32_t run, uint32_t done);
 bool store_writing(const struct store *store);
 
-/* True when there is something to do and the memory is ready for it. */
-bool store_ready(const struct store *store);
+/* True when there is something to do and the memory is ready for it. Under a pass no byte is written, but a slot that
+ * has all of its bytes is finished. */
+bool store_ready(const struct store *store, bool under_way);
 
 /* One byte at most. */
 struct verdict store_work(struct store *store);

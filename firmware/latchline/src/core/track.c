@@ -198,9 +198,10 @@ static uint16_t gap_in_trail(const struct track *track, const struct bed *bed, b
     uint16_t longer = track->times[0] > track->times[2] ? track->times[0] : track->times[2];
     uint16_t rest = track->times[1];
     uint8_t times;
-    if (track->trail_length < 4 || (trail != 0 && trail != 15) || longer > bed->brisk)
+    bool leaps = track->times[0] < BOUNCE_TICKS; /* which no hand does */
+    if (track->trail_length < 4 || (trail != 0 && trail != 15))
         return 0;
-    if (!under_way && rest / HALT >= longer && track->times[0] >= BOUNCE_TICKS)
+    if (!leaps && (longer > bed->brisk || (!under_way && rest / HALT >= longer)))
         return 0;
     for (times = 0; times < GAP; times++) {
         if (rest <= longer)

@@ -343,8 +343,9 @@ class Follower:
             return None
         t1, t2, t3 = times[-3:]
         longer = max(t1, t3)
-        may_have_stopped = not self.under_way and t2 // HALT >= longer and t3 >= BOUNCE_TICKS
-        if longer > bed.brisk or t2 <= GAP * longer or may_have_stopped:
+        leaps = t3 < BOUNCE_TICKS
+        may_have_stopped = not self.under_way and t2 // HALT >= longer
+        if t2 <= GAP * longer or not (leaps or (longer <= bed.brisk and not may_have_stopped)):
             return None
         return FaultNumber.EDGES_MISSING, t2
 

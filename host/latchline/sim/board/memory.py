@@ -79,7 +79,7 @@ def started(memory: bytearray, chosen: int) -> None:
 
 
 class Writer:
-    """Writes checkpoints byte by byte, never while a pass is under way (`waiting`).
+    """Writes checkpoints byte by byte, none while a pass is under way (`waiting`).
 
     The memory is brought up to date only when somebody looks at it or a pass comes between.
     """
@@ -95,7 +95,9 @@ class Writer:
         self._byte = (0, 0)
 
     def begin(self, now_us: int, fingerprint: int, run: int, done: int) -> None:
-        """Write down that a pass is done; a byte in the making is finished first."""
+        """Write down that a pass is done. A byte in the making is finished first, and its slot if it was the last."""
+        if self._missing() == 0:
+            self.saved = self.writing
         newest = self.saved
         self.writing = newest.following(fingerprint, run, done) if newest else Saved(0, 1, fingerprint, run, done)
         self._record = self.writing.bytes()
@@ -103,16 +105,18 @@ class Writer:
         self.go_on(now_us)
 
     def go_on(self, now_us: int) -> None:
-        """Put the next byte in the making, if there is one and no pass is under way; leave those that are right."""
-        while self.writing and self._byte_us is None and not self.waiting:
+        """Put the next byte in the making, unless a pass is under way; those that are right are left."""
+        while self.writing and self._byte_us is None:
             if self._written == SLOT_BYTES:
                 self.saved, self.writing = self.writing, None
                 return
             place, value = self._next(self._written)
-            self._written += 1
             if self._memory[place] != value:
+                if self.waiting:
+                    return
                 self._byte_us = now_us + BYTE_US
                 self._byte = (place, value)
+            self._written += 1
 
     def _next(self, written: int) -> tuple[int, int]:
         assert self.writing
@@ -129,8 +133,15 @@ class Writer:
 
     def whole_us(self) -> int | None:
         """When the checkpoint in the making will be whole, if no pass comes between."""
-        if self._byte_us is None or self.writing is None or self.waiting:
+        missing = self._missing()
+        if self._byte_us is None or missing is None or (missing and self.waiting):
             return None
-        coming = dict([self._byte])
+        return self._byte_us + BYTE_US * missing
+
+    def _missing(self) -> int | None:
+        """Bytes still to be begun until the checkpoint in the making is whole; None without one."""
+        if self.writing is None:
+            return None
+        coming = dict([self._byte]) if self._byte_us is not None else {}
         left = [self._next(written) for written in range(self._written, SLOT_BYTES)]
-        return self._byte_us + BYTE_US * sum(coming.get(place, self._memory[place]) != value for place, value in left)
+        return sum(coming.get(place, self._memory[place]) != value for place, value in left)

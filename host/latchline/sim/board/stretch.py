@@ -45,11 +45,12 @@ class Stretch:
         """known: between the edges before that have gone this way without a turn."""
         times = np.concatenate([np.array(known, np.int64), self.intervals])
         longer = np.maximum(times[:-2], times[2:])
-        gone = (times[1:-1] > GAP * longer) & (longer <= bed.brisk)
+        leaps = times[2:] < BOUNCE_TICKS
+        gone = (times[1:-1] > GAP * longer) & ((longer <= bed.brisk) | leaps)
         self.gone, self.gone_under_way = [], []
         if gone.any():
             self.gone_under_way = self._edges(gone)
-            self.gone = self._edges(gone & ((times[1:-1] // HALT < longer) | (times[2:] < BOUNCE_TICKS)))
+            self.gone = self._edges(gone & ((times[1:-1] // HALT < longer) | leaps))
         ends = np.zeros(len(times) + 1, np.int64)
         times.cumsum(out=ends[1:])
         self.periods = (ends[PERIOD:] - ends[:-PERIOD])[-len(self) :]
