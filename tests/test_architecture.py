@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -95,6 +96,14 @@ def test_a_module_imports_only_from_rooms_before_its_own(path: Path) -> None:
 
 def test_no_two_files_import_each_other_be_it_over_others() -> None:
     graph = nx.DiGraph((module_of(path), other) for path in MODULES for other in imported_modules(path) if other)
+    assert [sorted(circle) for circle in nx.strongly_connected_components(graph) if len(circle) > 1] == []
+
+
+def test_no_two_scripts_of_the_page_import_each_other_be_it_over_others() -> None:
+    scripts = list((PACKAGE / "desk" / "page").glob("*.js"))
+    named = re.compile(r'^import .* from "\./(\w+\.js)";$', re.MULTILINE)
+    graph = nx.DiGraph((path.name, other) for path in scripts for other in named.findall(path.read_text()))
+    assert set(graph) == {path.name for path in scripts}, "every script is reached"
     assert [sorted(circle) for circle in nx.strongly_connected_components(graph) if len(circle) > 1] == []
 
 
