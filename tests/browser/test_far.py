@@ -295,6 +295,23 @@ def states_and_questions_fit(page: Page, wide: int) -> None:
     assert faint_borders(page) == []
 
 
+def lost_on_the_canvas(page: Page) -> list[str]:
+    """Texts in the canvas's own colour, which the browser lays behind every text while it forces colours."""
+    return list(
+        page.evaluate(
+            """() => {
+              const probe = document.createElement('span');
+              probe.style.cssText = 'color: Canvas; forced-color-adjust: none';
+              document.body.append(probe);
+              const canvas = getComputedStyle(probe).color;
+              probe.remove();
+              return [...document.querySelectorAll('main *, header *')].filter((one) => one.getClientRects().length && [...one.childNodes].some((child) => child.nodeType === 3 && child.data.trim())
+                && getComputedStyle(one).forcedColorAdjust === 'auto' && getComputedStyle(one).color === canvas).map((one) => one.textContent);
+            }"""
+        )
+    )
+
+
 def test_in_forced_colours_the_state_is_still_told_by_word_and_shape(browser: Browser, desk: Served) -> None:
     with a_page(browser, desk, forced_colors="active") as page:
         page.click("#way-knit")
@@ -302,6 +319,10 @@ def test_in_forced_colours_the_state_is_still_told_by_word_and_shape(browser: Br
         shown(page, state="fault")
         assert text_of(page, ".state b") == "stop"
         assert page.query_selector(".state svg") is not None
+        assert lost_on_the_canvas(page) == []
+        page.click("#way-open")
+        assert lost_on_the_canvas(page) == []
+        page.click("#way-knit")
         assert page.evaluate("() => getComputedStyle(document.querySelector('.skein, .state')).forcedColorAdjust") in (
             "none",
             "auto",
