@@ -11,7 +11,7 @@ import struct
 from dataclasses import dataclass
 from functools import lru_cache
 from operator import attrgetter
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from latchline.link import frames
 
@@ -327,8 +327,8 @@ def unpack(payload: bytes | None) -> Message | None:
     if not payload or LENGTHS.get(payload[0]) != len(payload):
         return None
     number, *values = _PACKINGS[payload[0]].unpack(payload)
-    message = object.__new__(_BY_NUMBER[number])
-    message.__dict__.update(zip(_FIELDS[number], values, strict=True))  # as its frozen class does field by field
+    kind: Any = _BY_NUMBER[number]
+    message: Message = kind(*values)
     return message
 
 
