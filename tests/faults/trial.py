@@ -246,8 +246,9 @@ class Trial:
         rows = self._hang(self.other, [])
         self._fresh_journal()
         self.run(seconds)
-        self.bench.halt()
-        self.bench.move(self.bench.outside[0])
+        if not self._at_side():  # whoever has not been heard by the board yet has not moved the carriage either
+            self.bench.halt()
+            self.bench.move(self.bench.outside[0])
         self._hang(mine, rows)
         self.path, self._memory_lost = path, "board"
 
