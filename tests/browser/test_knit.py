@@ -7,6 +7,7 @@ import re
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -199,6 +200,9 @@ def test_killed_in_mid_piece_it_goes_on_at_the_right_pass(browser: Browser, home
         until(lambda: page.query_selector("[data-journal]"))
         done = int(text_of(page, "[data-journal]").removeprefix("go on with short: ").removesuffix(" of 10"))
         assert done >= 2
+        assert time.strftime("%Y") in text_of(
+            page, "li:has([data-journal])"
+        )  # pieces of one name are told apart by when
         page.click("[data-journal]")
         pictured = []
 

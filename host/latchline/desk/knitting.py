@@ -260,7 +260,7 @@ def begun() -> list[dict[str, Any]]:
                 plan = journal.plan()
                 found.append(
                     {"journal": str(path), "name": plan.name, "done": journal.known.done, "passes": plan.passes}
-                    | {"port": journal.port}
+                    | {"port": journal.port, "last_s": journal.last_s()}
                 )
     return found
 

@@ -29,7 +29,7 @@ export async function startView(box) {
         el("p", { class: "soft" }, "By hand you need no board: the page shows which needles to bring forward, and you confirm each pass.")),
       el("section", { class: "panel" }, el("h2", {}, "Begun and not finished"),
         told.begun.length ? el("ul", { class: "names" }, ...told.begun.map((/** @type {any} */ one) =>
-          el("li", {}, button(`go on with ${one.name}: ${one.done} of ${one.passes}`, () => tried(() => ask("/api/knit/resume", { journal: one.journal, port: "" })), { "data-journal": one.journal })))) : el("p", { class: "soft" }, "nothing")))));
+          el("li", {}, button(`go on with ${one.name}: ${one.done} of ${one.passes}`, () => tried(() => ask("/api/knit/resume", { journal: one.journal, port: "" })), { "data-journal": one.journal }), el("span", { class: "soft" }, ` last at work ${new Date(1000 * one.last_s).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}`)))) : el("p", { class: "soft" }, "nothing")))));
 }
 
 /** @param {any} over */
@@ -39,7 +39,7 @@ function ended(over) {
   return el("section", { class: "panel ended", role: "status" },
     el("div", { class: `state ${urgency}` }, shape(form), el("b", {}, word)),
     el("h1", {}, over.finished ? `${now.name} is finished` : `${now.name}: stopped on the way`),
-    el("p", {}, `${over.done} passes are knitted, ${over.knitted} of them now.`),
+    el("p", {}, `${over.done === 1 ? "1 pass is" : `${over.done} passes are`} knitted, ${over.knitted} of them now.`),
     over.wrong.length ? el("p", { class: "caution" }, `Not as planned: pass ${over.wrong.join(", ")}.`) : null,
     trouble ? el("p", { class: "caution" }, el("strong", {}, trouble.what), ` ${trouble.where} ${trouble.hint}`) : null,
     over.finished ? null : el("p", {}, "It goes on from here whenever you like."));
