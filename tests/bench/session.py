@@ -15,8 +15,8 @@ from knit.rig import Bench, Knitter, connect, small_plan
 from latchline.knit.events import Knitted
 from latchline.knit.session import Session
 
-RATES = (0.0, 1e-5, 1e-4, 1e-3, 3e-3)  # with 4e-3 and more the session says that the line is unusable
-PASSES = {3e-3: 40}
+RATES = (0.0, 1e-5, 1e-4, 1e-3, 2e-3)  # with 3e-3 and more the session says that the line is unusable
+PASSES = {2e-3: 40}
 USUAL_PASSES = 120
 PACE_S = 1.7  # standing at the turn; with the pass itself about 30 passes a minute
 SEED = 2026

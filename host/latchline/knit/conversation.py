@@ -28,7 +28,7 @@ PATIENCE_S = 15.0  # how long a board that must answer may be quiet
 LOOK_S = 0.05  # how often the carriage's place is asked for while plain rows are counted
 NOISE_S = 20.0  # over how long the line is judged
 FRAMES_LEAST = 40  # below so many there is no judging it
-WHOLE_LEAST = 0.3  # share of whole frames; with less, about one bit in 250 is flipped and a hand waits at each turn
+WHOLE_LEAST = 0.3  # share of whole frames; with less, about one bit in 300 is flipped and a hand waits at each turn
 ASKED_S = 0.02  # a step while the board is not spoken to
 
 Work = Generator[None, None, None]
