@@ -51,7 +51,8 @@ check: $(VENV)/.tests-installed
 	@$(BIN)/ruff check host tests hardware firmware
 	@$(BIN)/ruff format --check host tests hardware firmware
 	@$(BIN)/mypy
-	@$(BIN)/python -m pytest -q -n $(WORKERS) --dist worksteal -m "not (long or native or chip or spice or slow)"
+	@$(BIN)/python -m pytest -q -n $(WORKERS) --dist worksteal --hypothesis-profile everyday \
+		-m "not (long or native or chip or spice or slow)"
 
 long: $(VENV)/.tests-installed
 	@.ci/toolchain

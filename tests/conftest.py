@@ -11,6 +11,7 @@ from hypothesis import settings
 # No deadlines, because the clock of a busy machine is no fault of the code. With CI set the examples are the
 # same each time, so that a landing does not hang on luck; everywhere else each run draws new ones.
 settings.register_profile("latchline", deadline=None, max_examples=60, derandomize="CI" in os.environ)
+settings.register_profile("everyday", settings.get_profile("latchline"), max_examples=12)  # for `make check`
 settings.load_profile("latchline")
 
 # vcdvcd gives SIGPIPE its default action when it is imported, so that from then on a peer that closes its

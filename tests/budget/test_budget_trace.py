@@ -16,6 +16,8 @@ from latchline.machine.demand import measure_demand, most_at_once
 from latchline.piece.file import load_piece
 from latchline.plan.model import Plan
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = resources.files("latchline") / "examples"
 STEADY = "&jitter=0&pauses=0&backing-up=0"
 

@@ -17,6 +17,8 @@ from latchline.link.messages import PROTOCOL, BoardInfo, Greet, from_wire, to_wi
 from latchline.link.port import open_port
 from latchline.sim.port import SimPort
 
+pytestmark = pytest.mark.slow
+
 pty = pytest.importorskip("pty", reason="pseudo-terminals are a thing of POSIX")
 
 

@@ -25,7 +25,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageDraw, ImageFont
 
-pytestmark = pytest.mark.external
+pytestmark = [pytest.mark.external, pytest.mark.slow]
 
 BITMAPS = Path("/usr/include/X11/bitmaps")
 GLYPHS = ("Harbour 27", "WIND & tide", "áéø ñ?!", "0123456789")

@@ -28,6 +28,8 @@ with warnings.catch_warnings():
     import netlist
     import sheet
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module", params=[f"{driver}-{volts}" for driver in netlist.DRIVERS for volts in netlist.VOLTS])
 def circuit(request: pytest.FixtureRequest) -> Any:

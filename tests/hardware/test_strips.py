@@ -19,6 +19,8 @@ import strips
 from latchline.drawing.scene import Shape, Words
 from latchline.machine.profile import load_profile, shipped_profiles
 
+pytestmark = pytest.mark.slow
+
 DOTS_PER_MM = 20
 STANDARD = load_profile("standard-200")
 
